@@ -1,0 +1,197 @@
+# rimglow - make help lists the targets.
+#
+# Nothing here assumes that compilers or libraries are installed when make
+# starts: `make deps` installs them, and every target that builds is run by a
+# second make, after that.
+
+PREFIX  ?= /usr/local
+DESTDIR ?=
+CC      ?= gcc
+ifeq ($(origin CC),default)
+CC      := gcc
+endif
+VARIANT ?= release
+OUT     := build/$(VARIANT)
+WERROR  ?=
+
+WARN    := -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wstrict-prototypes \
+           -Wmissing-prototypes -Wvla $(if $(WERROR),-Werror)
+OPT     := -O2 -g
+SAN     :=
+ifeq ($(VARIANT),asan)
+OPT     := -O1 -g -fno-omit-frame-pointer
+SAN     := -fsanitize=address,undefined -fno-sanitize-recover=undefined
+endif
+
+# Debian packages: to build and run, and on top of them to check.
+DEPS_BUILD := gcc libc6-dev pkg-config libjpeg62-turbo-dev libpng-dev libapriltag-dev \
+              libgsl-dev libcairo2-dev libjansson-dev libinih-dev
+DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq
+
+PC_CORE := libpng gsl
+PC_EDGE := cairo jansson inih
+CORE_CFLAGS = $(shell pkg-config --cflags $(PC_CORE))
+EDGE_CFLAGS = $(shell pkg-config --cflags $(PC_EDGE))
+CORE_LIBS   = -lapriltag -ljpeg $(shell pkg-config --libs $(PC_CORE)) -lpthread -lm
+EDGE_LIBS   = $(shell pkg-config --libs $(PC_EDGE))
+
+CFLAGS_ALL = -std=c17 -D_POSIX_C_SOURCE=200809L $(WARN) $(OPT) $(SAN) -Iinclude \
+             $(EXTRA_CFLAGS) $(CFLAGS)
+
+CORE_DIRS := base pixels geometry measure setup
+CORE_SRC  := $(sort $(wildcard $(CORE_DIRS:%=src/%/*.c)))
+EDGE_SRC  := $(sort $(wildcard src/edge/*.c))
+APP_SRC   := $(sort $(wildcard src/app/*.c))
+CORE_OBJ  := $(CORE_SRC:%.c=$(OUT)/%.o)
+EDGE_OBJ  := $(EDGE_SRC:%.c=$(OUT)/%.o)
+APP_OBJ   := $(APP_SRC:%.c=$(OUT)/%.o)
+MAIN_OBJ  := $(OUT)/src/main.o
+CORE_LIB  := $(OUT)/librimglow-core.a
+EDGE_LIB  := $(OUT)/librimglow-edge.a
+APP_LIB   := $(OUT)/librimglow-app.a
+PROGRAM   := $(OUT)/rimglow
+
+# Tests: core tests link the core library and nothing above it.
+CORE_TEST_SRC := $(sort $(wildcard $(CORE_DIRS:%=tests/%/test_*.c)))
+UP_TEST_SRC   := $(sort $(wildcard tests/edge/test_*.c tests/app/test_*.c))
+SUPPORT_OBJ   := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/support/*.c)))
+CORE_TESTS    := $(CORE_TEST_SRC:%.c=$(OUT)/%)
+UP_TESTS      := $(UP_TEST_SRC:%.c=$(OUT)/%)
+TESTS         := $(CORE_TESTS) $(UP_TESTS)
+FUZZ_SRC      := $(sort $(wildcard tests/fuzz/fuzz_*.c))
+FUZZ_REPLAY   := $(FUZZ_SRC:%.c=$(OUT)/%)
+TOOL_SRC      := $(sort $(wildcard tests/tools/*.c))
+TOOLS         := $(TOOL_SRC:%.c=$(OUT)/%)
+
+.DEFAULT_GOAL := all
+.PHONY: all help deps deps-check demo check build tests tools run-tests check-layers check-headers \
+        check-format check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
+        format fuzz clean
+
+all: build ## build the program into build/release (libraries must be there: make deps)
+
+help: ## show this list
+	@grep -hE '^[a-z-]+:.*##' Makefile | sed -E 's/:[^#]*## */\t/' | expand -t 18
+
+# ---------------------------------------------------------------- set-up
+define install_missing
+@missing=""; for p in $(1); do \
+  dpkg-query -W -f='$${Status}' $$p 2>/dev/null | grep -q '^install ok installed' || missing="$$missing $$p"; done; \
+if [ -n "$$missing" ]; then \
+  echo "installing Debian packages:$$missing"; \
+  if [ "$$(id -u)" = 0 ]; then run=""; elif command -v sudo >/dev/null 2>&1; then run="sudo"; \
+  else echo "not root and no sudo here: ask an administrator to run: apt-get install$$missing"; exit 1; fi; \
+  $$run apt-get update -qq && DEBIAN_FRONTEND=noninteractive $$run apt-get install -y -qq --no-install-recommends $$missing >/dev/null; \
+fi
+endef
+
+deps: ## install what is missing to build and run (apt, with sudo where not root)
+	$(call install_missing,$(DEPS_BUILD))
+
+deps-check: ## install what is missing to run every test
+	$(call install_missing,$(DEPS_CHECK))
+
+demo: deps ## install, build, inspect the sample instrument, show the result
+	@$(MAKE) --no-print-directory build
+	@sh samples/demo.sh build/release/rimglow
+
+check: deps-check ## install, build, run every test
+	@sh tests/check.sh
+
+# ---------------------------------------------------------------- build
+build: $(PROGRAM)
+
+tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS)
+
+tools: $(TOOLS)
+
+$(PROGRAM): $(MAIN_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
+	$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+
+$(CORE_LIB): $(CORE_OBJ)
+$(EDGE_LIB): $(EDGE_OBJ)
+$(APP_LIB): $(APP_OBJ)
+$(OUT)/lib%.a:
+	@rm -f $@
+	ar rcs $@ $^
+
+$(OUT)/src/%.o: src/%.c
+	@mkdir -p $(@D)
+	$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -MMD -MP -c -o $@ $<
+
+$(OUT)/tests/%.o: tests/%.c
+	@mkdir -p $(@D)
+	$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -Itests -MMD -MP -c -o $@ $<
+
+$(CORE_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(CORE_LIB)
+	$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(CORE_LIBS) -lcriterion
+
+$(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
+	$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS) -lcriterion
+
+$(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(EDGE_LIB) $(CORE_LIB)
+	$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+
+$(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
+	$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+
+.SECONDARY:
+-include $(CORE_OBJ:.o=.d) $(EDGE_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(MAIN_OBJ:.o=.d)
+-include $(wildcard $(OUT)/tests/*/*.d)
+
+# ---------------------------------------------------------------- checks
+run-tests: tests build ## run the unit tests of this VARIANT
+	@fail=0; for t in $(TESTS); do RIMGLOW=$(PROGRAM) $$t --timeout 300 $(TEST_ARGS) || fail=1; done; exit $$fail
+
+check-fuzz: tests ## replay the fuzz corpora through every parser
+	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
+
+check-cli: build tools ## end-to-end tests of the command line
+	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
+
+check-layers: ## includes go only downwards
+	@sh tests/check_layers.sh
+
+check-headers: ## every public header compiles alone
+	@for h in include/rimglow/*.h; do \
+	  printf '#include "rimglow/%s"\nint rg_alone(void);\nint rg_alone(void) { return 0; }\n' $$(basename $$h) | \
+	  $(CC) $(CFLAGS_ALL) -Werror -x c -fsyntax-only - || { echo "$$h does not compile alone"; exit 1; }; \
+	done; echo "check-headers: every header compiles alone"
+
+check-format: ## .clang-format is applied
+	@clang-format --dry-run -Werror $$(git ls-files '*.c' '*.h') && echo "check-format: formatted"
+
+check-compilers: ## gcc and clang build everything without a warning
+	@$(MAKE) --no-print-directory -s build tests VARIANT=gcc-strict CC=gcc WERROR=1
+	@$(MAKE) --no-print-directory -s build tests VARIANT=clang-strict CC=clang WERROR=1
+	@echo "check-compilers: gcc and clang agree"
+
+sanitize: ## unit tests, fuzz replay and command line under ASan and UBSan
+	@$(MAKE) --no-print-directory run-tests check-fuzz check-cli VARIANT=asan
+
+bench: ## time per stage, as ratios to a full JPEG decode in the same run
+	@$(MAKE) --no-print-directory -s build tools
+	@build/release/tests/tools/bench
+
+accuracy: ## truth against measured on the sample sweeps
+	@$(MAKE) --no-print-directory -s build tools
+	@build/release/tests/tools/accuracy samples/truth
+
+fuzz: ## libFuzzer for SECONDS=60 each (clang)
+	@sh tests/fuzz/run.sh
+
+format: ## apply .clang-format
+	clang-format -i $$(git ls-files '*.c' '*.h')
+
+# ---------------------------------------------------------------- install
+install: build ## install into $(DESTDIR)$(PREFIX)
+	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/rimglow/calib $(DESTDIR)$(PREFIX)/share/doc/rimglow
+	install -m 755 $(PROGRAM) $(DESTDIR)$(PREFIX)/bin/rimglow
+	install -m 644 calib/*.ini $(DESTDIR)$(PREFIX)/share/rimglow/calib
+	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/rimglow
+
+uninstall: ## remove what install put there
+	rm -rf $(DESTDIR)$(PREFIX)/bin/rimglow $(DESTDIR)$(PREFIX)/share/rimglow $(DESTDIR)$(PREFIX)/share/doc/rimglow
+
+clean: ## remove build/
+	rm -rf build

@@ -1,0 +1,109 @@
+/*
+ * config.h - what people edit: instrument, station and sweep files (INI).
+ *
+ * All lengths in mm, angles in degrees, '.' as the decimal sign. Every
+ * default stands in calib/, none in code: a missing key is an error that
+ * names file, section, key and where to look it up. Unknown keys are errors
+ * too (a misspelt tolerance must not be ignored). Two values that contradict
+ * each other are refused and both are named.
+ *
+ * Format: UTF-8, "[section]", "key = value", comments begin with ';' or '#'
+ * on a line of their own or after blanks.
+ */
+#ifndef RIMGLOW_CONFIG_H
+#define RIMGLOW_CONFIG_H
+
+#include "rimglow/crown.h"
+#include "rimglow/rim.h"
+
+enum {
+    RG_NAME_SIZE = 128,
+    RG_PADS_MAX = 64,
+    RG_FRAMES_MAX = 512,
+    RG_CONFIG_MAX_BYTES = 1024 * 1024,
+    RG_NOTES_SIZE = 240
+};
+
+/* One pad of an instrument: section [pad NAME], from the top of the body down. */
+typedef struct rg_pad {
+    char name[RG_NAME_SIZE];
+    rg_rim rim;
+    rg_crown crown;
+    double tolerance_mm;             /* largest gap that still seals */
+    double min_arc_deg;              /* shortest arc that counts as a leak */
+    double opening_mm;               /* target opening at the far side */
+    char closed_with[RG_NOTES_SIZE]; /* pads closed by the same key, comma separated */
+    char notes[RG_NOTES_SIZE];       /* notes that need this pad closed, comma separated */
+} rg_pad;
+
+typedef struct rg_instrument {
+    char name[RG_NAME_SIZE];
+    int pads;
+    rg_pad *pad; /* owned */
+} rg_instrument;
+
+/* How the camera answers light, and what the measurement assumes. Section
+ * names of the station file in brackets. */
+typedef struct rg_station {
+    char name[RG_NAME_SIZE];
+    rg_lens lens;             /* [lens] */
+    double weights[3];        /* [light] red green blue; >= 0, sum 1 */
+    double saturation;        /* [light] linear light taken as clipped, 0..1 */
+    double read_noise;        /* [light] sigma at black, linear light */
+    double full_well;         /* [light] electrons at linear light 1 (photon noise) */
+    double glare_u;           /* [light] relative standard uncertainty of L from the witness */
+    double psf_sigma_px;      /* [light] 0: from the crown's borders, frame by frame */
+    double overhang_depth_mm; /* [slot] usable pad overhang outside the land; 0: (pad - rim)/2 */
+    double edge_radius_mm;    /* [slot] rounding of the land's edges */
+    rg_crown_limits crown_limits; /* [crown] */
+    rg_tag_options tag_options;   /* [crown] */
+    double scale_u;               /* [lens] relative standard uncertainty of the scale */
+    double blur_ratio; /* [crown] a frame this many times blurrier than the sharpest is left out */
+    double overexposed_light; /* [light] a crown whose white is above this is overexposed */
+    double dark_light;        /* [light] a crown whose white is below this is too dark */
+} rg_station;
+
+typedef enum rg_role { RG_ROLE_WITNESS, RG_ROLE_CLOSED, RG_ROLE_DARK, RG_ROLE_OPEN } rg_role;
+typedef enum rg_finger {
+    RG_FINGER_UNSTATED,
+    RG_FINGER_LIGHT,
+    RG_FINGER_FIRM,
+    RG_FINGER_GRAMS
+} rg_finger;
+
+typedef struct rg_sweep_frame {
+    char file[RG_NAME_SIZE]; /* a safe name inside the sweep folder */
+    rg_role role;
+    double exposure; /* relative to the closed frames' 1.0, > 0 */
+} rg_sweep_frame;
+
+/* sweep.ini. Paths of instrument and station are relative to the sweep
+ * folder or absolute. */
+typedef struct rg_sweep {
+    char serial[RG_NAME_SIZE], pad[RG_NAME_SIZE];
+    char instrument_path[512], station_path[512];
+    int crown_number; /* must agree with the instrument's */
+    rg_finger finger;
+    double finger_grams; /* with RG_FINGER_GRAMS */
+    int frames;
+    rg_sweep_frame *frame; /* owned */
+} rg_sweep;
+
+/* label names the file in messages; text is NUL-terminated, size its length. */
+rg_code rg_instrument_parse(const char *label, const char *text, size_t size,
+                            rg_instrument *instrument, rg_error *err);
+void rg_instrument_free(rg_instrument *instrument);
+/* NULL when the instrument has no such pad. */
+const rg_pad *rg_instrument_pad(const rg_instrument *instrument, const char *name);
+
+rg_code rg_station_parse(const char *label, const char *text, size_t size, rg_station *station,
+                         rg_error *err);
+
+rg_code rg_sweep_parse(const char *label, const char *text, size_t size, rg_sweep *sweep,
+                       rg_error *err);
+void rg_sweep_free(rg_sweep *sweep);
+
+const char *rg_role_name(rg_role role);
+const char *rg_finger_name(rg_finger finger);
+
+#endif

@@ -1,0 +1,40 @@
+/*
+ * file.h - whole files in and whole files out.
+ *
+ * rg_file_write leaves either the old file or the new one, whole: it writes
+ * "NAME.part-<unique>" beside the target, fsyncs it, renames it over the
+ * target and fsyncs the folder; on any failure the part file is removed.
+ */
+#ifndef RIMGLOW_FILE_H
+#define RIMGLOW_FILE_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "rimglow/status.h"
+
+/* Reads a regular file of at most limit bytes. *bytes is owned by the caller
+ * (free()); one 0 byte follows the data. RG_NO_INPUT when it is missing, not
+ * a regular file or unreadable; RG_BAD_DATA when larger than limit. */
+rg_code rg_file_read(const char *path, size_t limit, uint8_t **bytes, size_t *size, rg_error *err);
+
+/* RG_CANT_CREATE when the folder refuses it, RG_IO when writing fails. */
+rg_code rg_file_write(const char *path, const void *bytes, size_t size, rg_error *err);
+
+/* Makes a folder and its missing parents (mode 0777 & ~umask). */
+rg_code rg_folder_make(const char *path, rg_error *err);
+
+/* Names of the regular files of a folder, sorted bytewise, without those that
+ * begin with '.'. RG_BAD_DATA above RG_FOLDER_MAX_FILES. */
+enum { RG_FOLDER_MAX_FILES = 4096 };
+typedef struct rg_file_list {
+    char **name;
+    size_t count;
+} rg_file_list;
+rg_code rg_folder_list(const char *path, rg_file_list *list, rg_error *err);
+void rg_file_list_free(rg_file_list *list);
+
+/* "folder/name" in memory owned by the caller (free()), NULL without memory. */
+char *rg_path_join(const char *folder, const char *name);
+
+#endif

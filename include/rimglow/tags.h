@@ -1,0 +1,59 @@
+/*
+ * tags.h - tag36h11 fiducials: ids and first corners, by libapriltag.
+ *
+ * Corners are only starting values: the library's corner error reaches 0.2 px
+ * (crown.h fits the borders itself). Coordinates are in rimglow's convention
+ * (pixel centres at integers). Corner order: the tag's own top-left,
+ * top-right, bottom-right, bottom-left, as a reader of the upright tag sees it.
+ *
+ * A tag cut by the picture's edge: the picture is searched again with a
+ * white margin, and with the missing black border completed, so that a tag
+ * that lost less than about one module and a half still gives its id; such a tag has cut = true and
+ * its corners on the cut side are guesses.
+ *
+ * One finder serves one thread at a time; make one per thread.
+ */
+#ifndef RIMGLOW_TAGS_H
+#define RIMGLOW_TAGS_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "rimglow/status.h"
+#include "rimglow/vec.h"
+
+enum { RG_TAGS_MAX = 64 };
+
+typedef struct rg_tag {
+    int id;            /* 0..586 */
+    int hamming;       /* corrected bits */
+    double margin;     /* decision margin, grey codes */
+    bool cut;          /* found only with the completed margin */
+    rg_vec2 corner[4]; /* px */
+} rg_tag;
+
+typedef struct rg_tag_list {
+    int count;
+    rg_tag tag[RG_TAGS_MAX];
+} rg_tag_list;
+
+typedef struct rg_tag_options {
+    double decimate;   /* 1, 1.5, 2, 3, 4: search on a picture smaller by this factor */
+    bool refine;       /* let the library move corners along gradients */
+    int max_hamming;   /* 0..2; 1 suits the crown */
+    double min_margin; /* grey codes; 0 accepts all */
+} rg_tag_options;
+
+typedef struct rg_tag_finder rg_tag_finder;
+
+/* Made with new, released with free (NULL is safe). */
+rg_code rg_tag_finder_new(rg_tag_finder **finder, const rg_tag_options *options, rg_error *err);
+void rg_tag_finder_free(rg_tag_finder *finder);
+
+/* grey: width x height codes, row-major. Finds tags in the picture as it is;
+ * with complete_edges also those cut by its edge. More than RG_TAGS_MAX tags
+ * are refused. No tag is not an error: list->count is 0. */
+rg_code rg_tags_find(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
+                     bool complete_edges, rg_tag_list *list, rg_error *err);
+
+#endif

@@ -1,0 +1,23 @@
+/*
+ * text.h - numbers and lists from text, independent of the locale.
+ */
+#ifndef RIMGLOW_TEXT_H
+#define RIMGLOW_TEXT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* A finite decimal number with '.' as the decimal sign and nothing else
+ * around it but blanks. False for "", "1,5", "nan", "inf", "0x10", "1 2",
+ * overflow; *value is then unchanged. */
+bool rg_parse_double(const char *text, double *value);
+/* A decimal integer within [low, high]. */
+bool rg_parse_int(const char *text, long low, long high, long *value);
+/* True for a non-empty name of at most 120 bytes that is safe as one path
+ * component: letters, digits, and "._-" not at the start, or UTF-8 bytes
+ * above 127; no '/', no control characters. */
+bool rg_is_safe_name(const char *text);
+/* Copies at most size - 1 bytes and always ends with 0; false when cut. */
+bool rg_copy_text(char *to, size_t size, const char *from);
+
+#endif

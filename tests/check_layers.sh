@@ -1,0 +1,46 @@
+#!/bin/sh
+# Includes go only downwards: base < pixels < geometry < measure < setup <
+# edge < app; edge modules never include each other; synth stays clear of the
+# measuring modules. A header belongs to the layer whose folder holds the
+# source file of the same name.
+set -eu
+cd "$(dirname "$0")/.."
+rank() { case $1 in base) echo 0;; pixels) echo 1;; geometry) echo 2;; measure) echo 3;; setup) echo 4;; edge) echo 5;; app) echo 6;; *) echo -1;; esac; }
+# Header-only modules: their layer is named here.
+layer_of() {
+    case $1 in
+    image) echo pixels; return;;
+    esac
+    for d in base pixels geometry measure setup edge app; do
+        [ -e "src/$d/$1.c" ] && { echo $d; return; }
+    done
+    echo none
+}
+bad=0
+for f in src/*/*.c src/*/*.h include/rimglow/*.h; do
+    [ -e "$f" ] || continue
+    case $f in
+    include/*) m=$(basename "$f" .h); l=$(layer_of "$m");;
+    *) l=$(basename "$(dirname "$f")"); m=$(basename "$f" | sed 's/\.[ch]$//');;
+    esac
+    if [ "$l" = none ]; then echo "$f: no source file of that name in any layer"; bad=1; continue; fi
+    for h in $(sed -nE 's/^#include "rimglow\/([a-z0-9_]+)\.h".*/\1/p' "$f"); do
+        hl=$(layer_of "$h")
+        if [ "$hl" = none ]; then echo "$f includes rimglow/$h.h, which belongs to no layer"; bad=1; continue; fi
+        if [ "$(rank "$hl")" -gt "$(rank "$l")" ]; then
+            echo "$f ($l) includes rimglow/$h.h ($hl): includes go only downwards"; bad=1
+        fi
+        if [ "$l" = edge ] && [ "$hl" = edge ] && [ "$h" != "$m" ]; then
+            echo "$f (edge) includes rimglow/$h.h (edge): edge modules never include each other"; bad=1
+        fi
+        case "$m:$h" in synth:strip|synth:light|synth:width|synth:rocking)
+            echo "$f: synth must not include rimglow/$h.h"; bad=1;; esac
+    done
+    # Core code reads no clock, prints nothing, starts no thread, opens no file.
+    case $l in pixels|geometry|measure|setup)
+        if grep -nE '\b(printf|fprintf|puts|exit|abort|fopen|open|time|clock_gettime|pthread_create)\(' "$f" | grep -v 'snprintf' ; then
+            echo "$f ($l): core code must not do that"; bad=1
+        fi;; esac
+done
+[ $bad = 0 ] && echo "check-layers: includes go only downwards"
+exit $bad
