@@ -5,8 +5,9 @@
  * is checked on the header, before pixels are allocated. A JPEG is decoded
  * with the accurate integer IDCT; more than RG_JPEG_MAX_SCANS scans are
  * refused; corrupt-data warnings are counted in image->warnings: such a
- * picture may be shown but is never evidence. The library's own exit() and
- * stderr output never happen.
+ * picture may be shown but is never evidence. The libraries never end the
+ * process or write to stderr. Where a PNG has no sRGB chunk, or another
+ * gamma, sRGB is assumed all the same.
  */
 #ifndef RIMGLOW_DECODE_H
 #define RIMGLOW_DECODE_H

@@ -61,6 +61,7 @@ void rg_image_luma(const rg_image *image, uint8_t *out);
 typedef struct rg_linear {
     int channels, depth;
     float *table[3]; /* owned; 2^depth entries each, already weighted */
+    float *light;    /* owned; 2^depth entries, not weighted */
 } rg_linear;
 
 rg_code rg_linear_new(rg_linear *linear, int channels, int depth, const double weights[3],
