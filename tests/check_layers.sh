@@ -30,9 +30,9 @@ for f in src/*/*.c src/*/*.h include/rimglow/*.h; do
         if [ "$(rank "$hl")" -gt "$(rank "$l")" ]; then
             echo "$f ($l) includes rimglow/$h.h ($hl): includes go only downwards"; bad=1
         fi
-        if [ "$l" = edge ] && [ "$hl" = edge ] && [ "$h" != "$m" ]; then
-            echo "$f (edge) includes rimglow/$h.h (edge): edge modules never include each other"; bad=1
-        fi
+        # A module may be split: draw.c, draw_map.c and draw_private.h are one.
+        case "$l:$hl:$m" in edge:edge:"$h"|edge:edge:"$h"_*) ;; edge:edge:*)
+            echo "$f (edge) includes rimglow/$h.h (edge): edge modules never include each other"; bad=1;; esac
         case "$m:$h" in synth:strip|synth:light|synth:width|synth:rocking)
             echo "$f: synth must not include rimglow/$h.h"; bad=1;; esac
     done

@@ -8,10 +8,15 @@
  * each other are refused and both are named.
  *
  * Format: UTF-8, "[section]", "key = value", comments begin with ';' or '#'
- * on a line of their own or after blanks.
+ * on a line of their own or after blanks. A line may have 197 bytes without
+ * its comment; a longer one is refused by number, never cut. Every refusal is
+ * RG_BAD_DATA with "LABEL, line N: [SECTION] KEY = VALUE: reason; remedy".
  */
 #ifndef RIMGLOW_CONFIG_H
 #define RIMGLOW_CONFIG_H
+
+#include <stdbool.h>
+#include <stddef.h>
 
 #include "rimglow/crown.h"
 #include "rimglow/rim.h"
@@ -24,7 +29,8 @@ enum {
     RG_NOTES_SIZE = 240
 };
 
-/* One pad of an instrument: section [pad NAME], from the top of the body down. */
+/* One pad of an instrument: section [pad NAME], from the top of the body down.
+ * A key that [pad NAME] does not give is taken from [every pad]. */
 typedef struct rg_pad {
     char name[RG_NAME_SIZE];
     rg_rim rim;
@@ -72,24 +78,49 @@ typedef enum rg_finger {
 } rg_finger;
 
 typedef struct rg_sweep_frame {
-    char file[RG_NAME_SIZE]; /* a safe name inside the sweep folder */
+    char file[RG_NAME_SIZE]; /* a safe name inside the sweep folder, or until rg_sweep_expand one
+                                with a '*' that stands for any text */
     rg_role role;
     double exposure; /* relative to the closed frames' 1.0, > 0 */
 } rg_sweep_frame;
 
-/* sweep.ini. Paths of instrument and station are relative to the sweep
- * folder or absolute. */
+/* A sweep taken with the pad resting on a feeler of known thickness. */
+typedef struct rg_wedge {
+    bool present; /* section [wedge] is there */
+    double feeler_mm, bearing_deg, width_mm;
+} rg_wedge;
+
+/* sweep.ini:
+ *
+ *   [sweep]
+ *   serial = PE-A-0147
+ *   instrument = ../../../calib/alto-loan.ini
+ *   station = ../../../calib/bench.ini
+ *   pad = G
+ *   crown = 2
+ *   finger = light                     ; or firm, unstated, 35 g
+ *
+ *   [frames]
+ *   witness.jpg = witness, exposure 0.2
+ *   view_*.jpg = closed                ; a closed frame's exposure is 1
+ *
+ * Frames lie in the sweep's own folder. Paths of instrument and station are relative to the sweep
+ * folder or absolute. Every exposure is relative to that of the closed frames,
+ * which is 1. Frames of the open key alone make a sweep for key heights; any
+ * other sweep needs a closed frame. [wedge] is optional. */
 typedef struct rg_sweep {
     char serial[RG_NAME_SIZE], pad[RG_NAME_SIZE];
     char instrument_path[512], station_path[512];
     int crown_number; /* must agree with the instrument's */
     rg_finger finger;
     double finger_grams; /* with RG_FINGER_GRAMS */
+    rg_wedge wedge;
     int frames;
     rg_sweep_frame *frame; /* owned */
 } rg_sweep;
 
-/* label names the file in messages; text is NUL-terminated, size its length. */
+/* label names the file in messages; text is read up to size and need not end
+ * with a 0. On failure the struct owns nothing; freeing it is allowed. */
 rg_code rg_instrument_parse(const char *label, const char *text, size_t size,
                             rg_instrument *instrument, rg_error *err);
 void rg_instrument_free(rg_instrument *instrument);
@@ -102,6 +133,16 @@ rg_code rg_station_parse(const char *label, const char *text, size_t size, rg_st
 rg_code rg_sweep_parse(const char *label, const char *text, size_t size, rg_sweep *sweep,
                        rg_error *err);
 void rg_sweep_free(rg_sweep *sweep);
+/* Replaces every frame whose file has a '*' by the names it covers, in the
+ * order given (rg_folder_list sorts them); a name listed in full keeps its own
+ * line. To be called once before the frames are read. RG_NO_INPUT for a
+ * pattern that covers nothing, RG_BAD_DATA for two that cover one file; the
+ * sweep is then unchanged. */
+rg_code rg_sweep_expand(const char *label, rg_sweep *sweep, char *const names[], size_t count,
+                        rg_error *err);
+/* The text of a sweep.ini for this sweep; free() it. Values that rg_sweep_parse would refuse are
+ * refused here with the same text. */
+rg_code rg_sweep_text(const rg_sweep *sweep, char **text, rg_error *err);
 
 const char *rg_role_name(rg_role role);
 const char *rg_finger_name(rg_finger finger);

@@ -1,0 +1,369 @@
+/*
+ * config_sweep.c - sweep.ini: which pad the frames of a folder show, and what
+ * each frame is for.
+ *
+ * [frames] has one line per file, "NAME = ROLE, exposure E". NAME may hold one
+ * '*' for any text; a name given in full goes before a pattern
+ * (config_expand.c). What rg_sweep_text writes is read back before it is handed
+ * out, so no tool can write a sweep.ini that the next command refuses.
+ */
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "config_private.h"
+#include "rimglow/memory.h"
+#include "rimglow/text.h"
+
+#define SWEEP(member) offsetof(rg_sweep, member)
+
+static const rg_ini_field field[] = {
+    {"sweep", "serial", RG_INI_TEXT, SWEEP(serial), 1, RG_NAME_SIZE, "instrument's serial number"},
+    {"sweep", "instrument", RG_INI_TEXT, SWEEP(instrument_path), 1, 512,
+     "path of the instrument file"},
+    {"sweep", "station", RG_INI_TEXT, SWEEP(station_path), 1, 512, "path of the station file"},
+    {"sweep", "pad", RG_INI_TEXT, SWEEP(pad), 1, RG_NAME_SIZE, "pad's name in the instrument file"},
+    {"sweep", "crown", RG_INI_WHOLE, SWEEP(crown_number), 0, 96, "number of the index crown"},
+    {"sweep", "finger", RG_INI_OWN, 0, 0, 0,
+     "finger's force: light, firm, unstated, or grams such as 35 g"},
+    {"wedge", "feeler_mm", RG_INI_NUMBER, SWEEP(wedge.feeler_mm), 0.005, 2,
+     "thickness of the feeler, mm"},
+    {"wedge", "bearing_deg", RG_INI_NUMBER, SWEEP(wedge.bearing_deg), 0, 359.999999,
+     "bearing of the feeler's middle, degrees"},
+    {"wedge", "width_mm", RG_INI_NUMBER, SWEEP(wedge.width_mm), 0.1, 20, "width of the feeler, mm"},
+};
+static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
+
+static const rg_ini_field finger_grams = {
+    "sweep", "finger", RG_INI_NUMBER, SWEEP(finger_grams), 0.1, 5000, "finger's force, grams"};
+
+static const char *const role_name[] = {
+    [RG_ROLE_WITNESS] = "witness",
+    [RG_ROLE_CLOSED] = "closed",
+    [RG_ROLE_DARK] = "dark",
+    [RG_ROLE_OPEN] = "open",
+};
+static const char *const finger_name[] = {
+    [RG_FINGER_UNSTATED] = "unstated",
+    [RG_FINGER_LIGHT] = "light",
+    [RG_FINGER_FIRM] = "firm",
+    [RG_FINGER_GRAMS] = "grams",
+};
+enum {
+    ROLES = sizeof role_name / sizeof role_name[0],
+    FINGERS = sizeof finger_name / sizeof finger_name[0]
+};
+
+const char *rg_role_name(rg_role role)
+{
+    return (int)role >= 0 && (int)role < ROLES ? role_name[role] : "?";
+}
+
+const char *rg_finger_name(rg_finger finger)
+{
+    return (int)finger >= 0 && (int)finger < FINGERS ? finger_name[finger] : "?";
+}
+
+/* ------------------------------------------------------------ [sweep], [wedge] */
+
+static rg_code fill_finger(const rg_ini *ini, const rg_ini_entry *entry, rg_sweep *sweep,
+                           rg_error *err)
+{
+    for (int i = 0; i < FINGERS; i++) {
+        if (i != RG_FINGER_GRAMS && strcmp(entry->value, finger_name[i]) == 0) {
+            sweep->finger = (rg_finger)i;
+            return RG_OK;
+        }
+    }
+    size_t length = strlen(entry->value);
+    if (length < 3 || strcmp(entry->value + length - 2, " g") != 0) {
+        return rg_ini_fail(ini, entry, err, "write light, firm, unstated, or grams such as 35 g");
+    }
+    rg_ini_entry number = *entry;
+    number.value[length - 2] = 0;
+    sweep->finger = RG_FINGER_GRAMS;
+    return rg_ini_convert(ini, &number, &finger_grams, sweep, err);
+}
+
+static rg_code fill_head(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
+{
+    int section = rg_ini_section_index(ini, "sweep");
+    const rg_ini_entry *serial = rg_ini_find(ini, section, "serial");
+    const rg_ini_entry *finger = rg_ini_find(ini, section, "finger");
+    rg_code code = rg_ini_fill_named(ini, table, "sweep", sweep, err);
+    if (code != RG_OK) {
+        return code;
+    }
+    if (!rg_is_safe_name(sweep->serial)) {
+        return rg_ini_fail(
+            ini, serial, err,
+            "a serial names folders too: use letters, digits, - _ and . (not first), "
+            "at most 120 bytes");
+    }
+    return fill_finger(ini, finger, sweep, err);
+}
+
+static rg_code fill_wedge(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
+{
+    sweep->wedge.present = rg_ini_section_index(ini, "wedge") >= 0;
+    return sweep->wedge.present ? rg_ini_fill_named(ini, table, "wedge", sweep, err) : RG_OK;
+}
+
+static rg_code check_sections(const rg_ini *ini, rg_error *err)
+{
+    for (int i = 0; i < ini->sections; i++) {
+        const char *name = ini->section[i].name;
+        if (strcmp(name, "sweep") != 0 && strcmp(name, "frames") != 0 &&
+            strcmp(name, "wedge") != 0) {
+            return rg_ini_unknown_section(ini, i, "[sweep], [frames] and [wedge]", err);
+        }
+    }
+    return RG_OK;
+}
+
+/* ------------------------------------------------------------ [frames] */
+
+/* A safe name once its one '*', if any, stands for a letter. */
+static bool is_frame_name(const char *file)
+{
+    char name[RG_NAME_SIZE];
+    if (!rg_copy_text(name, sizeof name, file)) {
+        return false;
+    }
+    char *star = strchr(name, '*');
+    if (star != NULL) {
+        *star = 'x';
+    }
+    return rg_is_safe_name(name);
+}
+
+static rg_code parse_role(const rg_ini *ini, const rg_ini_entry *entry, const char *stop,
+                          rg_role *role, rg_error *err)
+{
+    char word[RG_INI_LINE];
+    rg_ini_trimmed(word, sizeof word, entry->value, stop);
+    for (int i = 0; i < ROLES; i++) {
+        if (strcmp(word, role_name[i]) == 0) {
+            *role = (rg_role)i;
+            return RG_OK;
+        }
+    }
+    return rg_ini_fail(ini, entry, err,
+                       "\"%s\" is no role; write witness, closed, dark or open, as in: closed, "
+                       "exposure 1.0",
+                       word);
+}
+
+/* after: what stands behind the role, from its comma on. */
+static rg_code parse_exposure(const rg_ini *ini, const rg_ini_entry *entry, const char *after,
+                              double *exposure, rg_error *err)
+{
+    static const rg_ini_field number = {
+        "frames", "exposure", RG_INI_NUMBER, 0, 1e-6, 1e6, "exposure relative to a closed frame's"};
+    static const char word[] = "exposure ";
+    rg_ini_entry part = *entry;
+    if (*after == ',') {
+        rg_ini_trimmed(part.value, sizeof part.value, after + 1, after + strlen(after));
+    }
+    if (*after != ',' || strncmp(part.value, word, sizeof word - 1) != 0) {
+        return rg_ini_fail(ini, entry, err,
+                           "no exposure is given; write it behind the role, as in: witness, "
+                           "exposure 0.2");
+    }
+    memmove(part.value, part.value + sizeof word - 1, strlen(part.value) - sizeof word + 2);
+    return rg_ini_convert(ini, &part, &number, exposure, err);
+}
+
+/* A closed frame's exposure is what the others are relative to: 1. */
+static rg_code check_exposure(const rg_ini *ini, const rg_ini_entry *entry,
+                              const rg_sweep_frame *frame, rg_error *err)
+{
+    if (frame->role == RG_ROLE_CLOSED && fabs(frame->exposure - 1) > 1e-9) {
+        return rg_ini_fail(ini, entry, err,
+                           "closed frames have exposure 1; divide every exposure by the closed "
+                           "frames'");
+    }
+    if (frame->role == RG_ROLE_WITNESS && frame->exposure > 1) {
+        return rg_ini_fail(ini, entry, err,
+                           "a witness exposed longer than the closed frames is clipped; take it "
+                           "again at an exposure below 1");
+    }
+    return RG_OK;
+}
+
+static rg_code parse_frame(const rg_ini *ini, const rg_ini_entry *entry, rg_sweep_frame *frame,
+                           rg_error *err)
+{
+    if (!is_frame_name(entry->key)) {
+        return rg_ini_fail(ini, entry, err,
+                           "not the name of a file in the sweep's own folder; use letters, digits, "
+                           "- _ . (not first) and at most one *");
+    }
+    rg_copy_text(frame->file, sizeof frame->file, entry->key);
+    const char *comma = entry->value + strcspn(entry->value, ",");
+    rg_code code = parse_role(ini, entry, comma, &frame->role, err);
+    frame->exposure = 1;
+    bool exposure_needed = frame->role != RG_ROLE_CLOSED || *comma != 0;
+    if (code == RG_OK && exposure_needed) {
+        code = parse_exposure(ini, entry, comma, &frame->exposure, err);
+    }
+    return code == RG_OK ? check_exposure(ini, entry, frame, err) : code;
+}
+
+static int count_role(const rg_sweep *sweep, rg_role role)
+{
+    int count = 0;
+    for (int i = 0; i < sweep->frames; i++) {
+        count += sweep->frame[i].role == role;
+    }
+    return count;
+}
+
+/* Frames of the open key alone are a sweep for key heights; anything else
+ * needs closed frames. */
+static rg_code check_roles(const char *label, const rg_sweep *sweep, rg_error *err)
+{
+    int witnesses = count_role(sweep, RG_ROLE_WITNESS);
+    bool heights = count_role(sweep, RG_ROLE_OPEN) > 0 && witnesses == 0;
+    if (count_role(sweep, RG_ROLE_CLOSED) == 0 && !heights) {
+        return rg_fail(err, RG_BAD_DATA,
+                       "%s: [frames] lists no closed frame among %d, so there is nothing to "
+                       "measure; add lines such as view_*.jpg = closed, exposure 1.0",
+                       label, sweep->frames);
+    }
+    return RG_OK;
+}
+
+static int count_frames(const rg_ini *ini, int section)
+{
+    int count = 0;
+    for (int i = 0; i < ini->entries; i++) {
+        count += ini->entry[i].section == section;
+    }
+    return count;
+}
+
+static rg_code fill_frames(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
+{
+    int section = rg_ini_section_index(ini, "frames");
+    int count = section < 0 ? 0 : count_frames(ini, section);
+    if (count == 0 || count > RG_FRAMES_MAX) {
+        return rg_fail(err, RG_BAD_DATA,
+                       "%s: [frames] lists %d files; give 1 to %d, one line each, such as "
+                       "view_00.jpg = closed, exposure 1.0",
+                       ini->label, count, RG_FRAMES_MAX);
+    }
+    sweep->frame = rg_alloc((size_t)count, sizeof *sweep->frame);
+    if (sweep->frame == NULL) {
+        return rg_fail(err, RG_INTERNAL, "%s: out of memory", ini->label);
+    }
+    for (int i = 0; i < ini->entries; i++) {
+        if (ini->entry[i].section == section) {
+            rg_code code = parse_frame(ini, &ini->entry[i], &sweep->frame[sweep->frames], err);
+            if (code != RG_OK) {
+                return code;
+            }
+            sweep->frames++;
+        }
+    }
+    return check_roles(ini->label, sweep, err);
+}
+
+rg_code rg_sweep_parse(const char *label, const char *text, size_t size, rg_sweep *sweep,
+                       rg_error *err)
+{
+    *sweep = (rg_sweep){0};
+    rg_ini *ini;
+    rg_code code = rg_ini_read(label, "samples/README.md", text, size, &ini, err);
+    if (code != RG_OK) {
+        return code;
+    }
+    code = check_sections(ini, err);
+    if (code == RG_OK) {
+        code = fill_head(ini, sweep, err);
+    }
+    if (code == RG_OK) {
+        code = fill_wedge(ini, sweep, err);
+    }
+    if (code == RG_OK) {
+        code = fill_frames(ini, sweep, err);
+    }
+    if (code != RG_OK) {
+        rg_sweep_free(sweep);
+    }
+    rg_ini_free(ini);
+    return code;
+}
+
+void rg_sweep_free(rg_sweep *sweep)
+{
+    if (sweep != NULL) {
+        free(sweep->frame);
+        *sweep = (rg_sweep){0};
+    }
+}
+
+/* ------------------------------------------------------------ writing */
+
+typedef struct text_writer {
+    char *text;
+    size_t size, used;
+    bool full;
+} text_writer;
+
+__attribute__((format(printf, 2, 3))) static void put(text_writer *w, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    int n = vsnprintf(w->text + w->used, w->size - w->used, format, arguments);
+    va_end(arguments);
+    if (n < 0 || (size_t)n >= w->size - w->used) {
+        w->full = true;
+    } else {
+        w->used += (size_t)n;
+    }
+}
+
+static void put_sweep(text_writer *w, const rg_sweep *s)
+{
+    put(w, "[sweep]\nserial = %s\ninstrument = %s\nstation = %s\n", s->serial, s->instrument_path,
+        s->station_path);
+    put(w, "pad = %s\ncrown = %d\n", s->pad, s->crown_number);
+    if (s->finger == RG_FINGER_GRAMS) {
+        put(w, "finger = %.9g g\n", s->finger_grams);
+    } else {
+        put(w, "finger = %s\n", rg_finger_name(s->finger));
+    }
+    if (s->wedge.present) {
+        put(w, "\n[wedge]\nfeeler_mm = %.9g\nbearing_deg = %.9g\nwidth_mm = %.9g\n",
+            s->wedge.feeler_mm, s->wedge.bearing_deg, s->wedge.width_mm);
+    }
+    put(w, "\n[frames]\n");
+    for (int i = 0; i < s->frames; i++) {
+        const rg_sweep_frame *f = &s->frame[i];
+        put(w, "%s = %s, exposure %.9g\n", f->file, rg_role_name(f->role), f->exposure);
+    }
+}
+
+rg_code rg_sweep_text(const rg_sweep *sweep, char **text, rg_error *err)
+{
+    *text = NULL;
+    text_writer w = {.size = 2048 + 256 * (size_t)sweep->frames};
+    w.text = rg_alloc(w.size, 1);
+    if (w.text == NULL) {
+        return rg_fail(err, RG_INTERNAL, "sweep.ini: out of memory");
+    }
+    put_sweep(&w, sweep);
+    rg_sweep again = {0};
+    rg_code code = w.full ? rg_fail(err, RG_INTERNAL, "sweep.ini: its text does not fit")
+                          : rg_sweep_parse("sweep.ini to be written", w.text, w.used, &again, err);
+    rg_sweep_free(&again);
+    if (code != RG_OK) {
+        free(w.text);
+        return code;
+    }
+    *text = w.text;
+    return RG_OK;
+}
