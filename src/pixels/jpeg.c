@@ -127,6 +127,20 @@ static void read_pixels(struct job *job)
         read_row(job, data + (size_t)y * row_bytes);
 }
 
+/* libjpeg shows a file that ends properly after some of its scans without a
+ * word; the coefficients that never came to full precision tell. */
+static bool scans_are_missing(const struct jpeg_decompress_struct *info)
+{
+    for (int c = 0; c < info->num_components; c++) {
+        if (!info->comp_info[c].quant_table) /* set when a scan brings the component */
+            return true;
+        for (int k = 0; info->progressive_mode && k < DCTSIZE2; k++)
+            if (info->coef_bits[c][k] != 0)
+                return true;
+    }
+    return false;
+}
+
 /* Reads what is behind the region, the last row into a row of the library's
  * pool: skipping to the very end would make the library stop looking. */
 static void read_to_end(struct job *job)
@@ -139,6 +153,8 @@ static void read_to_end(struct job *job)
         skip_rows(job, left - 1);
         read_row(job, row);
     }
+    if (scans_are_missing(info) && job->warnings++ == 0)
+        snprintf(job->warning, sizeof job->warning, "Some scans of the JPEG are missing");
     jpeg_finish_decompress(info);
 }
 

@@ -7,11 +7,12 @@
  * file is fixed (ISO/IEC 15948, 5.6 and 11.2.2), and checked before the
  * library sees the file.
  *
- * Palettes and samples below 8 bits are expanded to 8; 16-bit samples come
- * in host order. Alpha is composed over black as coverage of the stored
- * codes: code * alpha / full, rounded, not mixed in linear light. sRGB is
- * assumed: gAMA, cHRM, iCCP and all other ancillary chunks are passed over,
- * but for tRNS and an eXIf in front of the pixels (orientation).
+ * Grey samples below 8 bits are expanded to 8; 16-bit samples come in host
+ * order. Palettes are expanded here, not by the library, which would turn an
+ * index beyond the palette into black without a word. Alpha is composed over black as coverage of
+ * the stored codes: code * alpha / full, rounded, not mixed in linear light. sRGB is assumed: gAMA,
+ * cHRM, iCCP and all other ancillary chunks are passed over, but for tRNS and an eXIf in front of
+ * the pixels (orientation).
  */
 #include <setjmp.h>
 #include <stdio.h>
@@ -37,8 +38,9 @@ struct job {
     jmp_buf escape;
     const uint8_t *bytes;
     size_t size, place;
-    uint8_t *rows; /* where the pixels go, with alpha if there is one */
+    uint8_t *rows; /* where the pixels go, with alpha or as indices if so stored */
     size_t row_bytes;
+    bool indexed;
     unsigned warnings;
     char warning[TEXT_BYTES];
     char fault[TEXT_BYTES];
@@ -89,7 +91,11 @@ static void read_header(struct job *job)
     png_set_keep_unknown_chunks(png, PNG_HANDLE_CHUNK_AS_DEFAULT, (png_const_bytep) "eXIf", 1);
     png_set_read_fn(png, job, read_bytes);
     png_read_info(png, job->info);
-    png_set_expand(png);
+    job->indexed = png_get_color_type(png, job->info) == PNG_COLOR_TYPE_PALETTE;
+    if (job->indexed)
+        png_set_packing(png); /* one index per byte */
+    else
+        png_set_expand(png);
     const uint16_t one = 1;
     if (*(const uint8_t *)&one == 1 && png_get_bit_depth(png, job->info) == 16)
         png_set_swap(png);
@@ -165,7 +171,8 @@ static rg_code examine(struct job *job, rg_image *image, rg_error *err)
         return refused(job, err);
     image->width = (int)png_get_image_width(job->png, job->info);
     image->full_height = (int)png_get_image_height(job->png, job->info);
-    image->channels = png_get_channels(job->png, job->info) >= 3 ? 3 : 1;
+    bool colour = job->indexed || png_get_channels(job->png, job->info) >= 3;
+    image->channels = colour ? 3 : 1;
     image->depth = png_get_bit_depth(job->png, job->info);
     image->orientation = orientation_of(job);
     return RG_OK;
@@ -185,29 +192,67 @@ static void compose_16(const uint16_t *in, size_t pixels, int channels, uint16_t
             *out++ = (uint16_t)(((uint32_t)in[c] * in[channels] + 32767) / 65535);
 }
 
-static void compose_over_black(const void *with_alpha, rg_image *image)
+/* The palette's colours over black; 256 entries, *count of them defined. */
+static void composed_palette(struct job *job, uint8_t palette[256][3], int *count)
 {
-    size_t pixels = (size_t)image->width * (size_t)image->height;
-    if (image->depth == 8)
-        compose_8(with_alpha, pixels, image->channels, image->data);
-    else
-        compose_16(with_alpha, pixels, image->channels, image->data);
+    png_colorp colour = NULL;
+    png_bytep alpha = NULL;
+    int alphas = 0;
+    *count = 0;
+    png_get_PLTE(job->png, job->info, &colour, count);
+    png_get_tRNS(job->png, job->info, &alpha, &alphas, NULL);
+    for (int i = 0; i < *count; i++) {
+        uint8_t rgba[4] = {colour[i].red, colour[i].green, colour[i].blue,
+                           alpha && i < alphas ? alpha[i] : 255};
+        compose_8(rgba, 1, 3, palette[i]);
+    }
 }
 
-/* Decodes into the image itself, or by way of a block with alpha. */
+static rg_code look_up_palette(struct job *job, const uint8_t *index, rg_image *image,
+                               rg_error *err)
+{
+    uint8_t palette[256][3] = {{0}};
+    int count;
+    composed_palette(job, palette, &count);
+    uint8_t *out = image->data;
+    size_t pixels = (size_t)image->width * (size_t)image->height;
+    for (size_t i = 0; i < pixels; i++, out += 3) {
+        if (index[i] >= count) {
+            snprintf(job->fault, sizeof job->fault, "colour %d of a palette of %d", index[i],
+                     count);
+            return refused(job, err);
+        }
+        memcpy(out, palette[index[i]], 3);
+    }
+    return RG_OK;
+}
+
+static rg_code expand(struct job *job, const void *block, rg_image *image, rg_error *err)
+{
+    size_t pixels = (size_t)image->width * (size_t)image->height;
+    if (job->indexed)
+        return look_up_palette(job, block, image, err);
+    if (image->depth == 8)
+        compose_8(block, pixels, image->channels, image->data);
+    else
+        compose_16(block, pixels, image->channels, image->data);
+    return RG_OK;
+}
+
+/* Decodes into the image itself, or by way of a block of indices or with alpha. */
 static rg_code fill(struct job *job, rg_image *image, rg_error *err)
 {
-    bool alpha = png_get_channels(job->png, job->info) != image->channels;
+    bool direct = png_get_channels(job->png, job->info) == image->channels;
     job->row_bytes = png_get_rowbytes(job->png, job->info);
-    uint8_t *block = alpha ? rg_alloc((size_t)image->height, job->row_bytes) : NULL;
-    if (alpha && !block)
-        return rg_fail(err, RG_INTERNAL, "out of memory for a picture with transparency");
-    job->rows = alpha ? block : image->data;
-    bool ok = guarded(job, read_pixels);
-    if (ok && alpha)
-        compose_over_black(block, image);
+    uint8_t *block = direct ? NULL : rg_alloc((size_t)image->height, job->row_bytes);
+    if (!direct && !block)
+        return rg_fail(err, RG_INTERNAL, "out of memory for a picture with a palette or alpha");
+    job->rows = direct ? image->data : block;
+    rg_code code = guarded(job, read_pixels) ? RG_OK : refused(job, err);
+    if (!code && !direct)
+        code = expand(job, block, image, err);
     free(block);
-    return ok ? RG_OK : refused(job, err);
+    return code;
 }
 
 static void keep_warnings(const struct job *job, rg_image *image)
