@@ -86,8 +86,9 @@ typedef struct rg_sweep_frame {
 
 /* A sweep taken with the pad resting on a feeler of known thickness. */
 typedef struct rg_wedge {
-    bool present; /* section [wedge] is there */
-    double feeler_mm, bearing_deg, width_mm;
+    bool present;                  /* section [wedge] is there */
+    double feeler_mm, feeler_u_mm; /* thickness by micrometer, and its standard uncertainty */
+    double bearing_deg, width_mm;  /* of the feeler: its middle and its width */
 } rg_wedge;
 
 /* sweep.ini:

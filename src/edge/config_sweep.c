@@ -30,6 +30,8 @@ static const rg_ini_field field[] = {
      "finger's force: light, firm, unstated, or grams such as 35 g"},
     {"wedge", "feeler_mm", RG_INI_NUMBER, SWEEP(wedge.feeler_mm), 0.005, 2,
      "thickness of the feeler, mm"},
+    {"wedge", "feeler_u_mm", RG_INI_NUMBER, SWEEP(wedge.feeler_u_mm), 0, 0.1,
+     "standard uncertainty of the feeler's thickness, mm"},
     {"wedge", "bearing_deg", RG_INI_NUMBER, SWEEP(wedge.bearing_deg), 0, 359.999999,
      "bearing of the feeler's middle, degrees"},
     {"wedge", "width_mm", RG_INI_NUMBER, SWEEP(wedge.width_mm), 0.1, 20, "width of the feeler, mm"},
@@ -337,8 +339,10 @@ static void put_sweep(text_writer *w, const rg_sweep *s)
         put(w, "finger = %s\n", rg_finger_name(s->finger));
     }
     if (s->wedge.present) {
-        put(w, "\n[wedge]\nfeeler_mm = %.9g\nbearing_deg = %.9g\nwidth_mm = %.9g\n",
-            s->wedge.feeler_mm, s->wedge.bearing_deg, s->wedge.width_mm);
+        put(w,
+            "\n[wedge]\nfeeler_mm = %.9g\nfeeler_u_mm = %.9g\nbearing_deg = %.9g\nwidth_mm = "
+            "%.9g\n",
+            s->wedge.feeler_mm, s->wedge.feeler_u_mm, s->wedge.bearing_deg, s->wedge.width_mm);
     }
     put(w, "\n[frames]\n");
     for (int i = 0; i < s->frames; i++) {
