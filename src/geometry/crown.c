@@ -1,0 +1,539 @@
+/*
+ * crown.c - the cup's pose from its index crown; the method is in crown.h.
+ *
+ * Rounds: (1) from the start pose, a wide search, positions at half level;
+ * (2) and (3) narrow searches with the blurred-step fit. After each round the
+ * pose is fitted with Tukey's biweight (A. E. Beaton and J. W. Tukey,
+ * Technometrics 16 (1974) 147-185; c = 4.685 times the MAD scale).
+ *
+ * Covariance: points along one border err together (printing, paper, light),
+ * so the plain sigma^2 (J^T J)^-1 of hundreds of points would promise too
+ * much. Point errors are taken as a random part s_p, independent, and a part
+ * s_b common to a border; s_b comes from the scatter of the borders' mean
+ * residuals, with a floor. With A = J^T W J, the covariance is
+ * A^-1 [sum_b (s_p^2 sum g g^T + s_b^2 G_b G_b^T)] A^-1, G_b the sum of the
+ * weighted gradients of border b (the cluster form of K.-Y. Liang and
+ * S. L. Zeger, Biometrika 73 (1986) 13-22, with a modelled inner variance).
+ *
+ * One flat tag has two poses. When only one tag is known, both are refined
+ * and the one that explains the picture better is kept; when both explain it
+ * about as well and no other face decides, the pose is refused.
+ */
+#include "rimglow/crown.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <gsl/gsl_linalg.h>
+
+#include "border.h"
+#include "rimglow/memory.h"
+#include "rimglow/rim.h"
+#include "rimglow/stats.h"
+
+enum {
+    CROWN_NUMBERS = 97, /* 6 * 96 + 5 = 581 < 587 tags */
+    ENOUGH_ON_BORDER = 6,
+    TUKEY_PASSES = 3
+};
+
+static const double CUT_EDGE_PX = 1.5;     /* a corner nearer to the picture's edge is a guess */
+static const double TUKEY = 4.685;         /* 95 % efficiency on normal data */
+static const double MIN_SCALE_PX = 0.02;   /* of the residuals; JPEG and noise never allow less */
+static const double SCALE_CAP_PX = 4.0;    /* of the robust scale in the first round */
+static const double MISSING_PX = 1.0;      /* cost of an expected point that was not found */
+static const double AMBIGUOUS_RATIO = 1.3; /* of the two poses' residuals */
+static const double BORDER_FLOOR_PX = 0.02;
+
+typedef struct round_plan {
+    int points;
+    double reach_px;
+    bool precise;
+} round_plan;
+static const round_plan rounds[] = {{16, 14.0, false}, {20, 7.0, true}, {40, 7.0, true}};
+enum { ROUNDS = sizeof rounds / sizeof rounds[0] };
+
+void rg_crown_face(const rg_crown *crown, int j, rg_vec3 corner[4])
+{
+    rg_vec3 out = rg_rim_direction(60.0 * j);
+    rg_vec3 right = rg_vec3_make(-out.y, out.x, 0.0); /* as a reader before the face sees it */
+    double half = 0.5 * crown->tag_size_mm;
+    static const double sx[4] = {-1.0, 1.0, 1.0, -1.0}, sz[4] = {1.0, 1.0, -1.0, -1.0};
+    for (int i = 0; i < 4; i++)
+        corner[i] = rg_vec3_make(crown->apothem_mm * out.x + sx[i] * half * right.x,
+                                 crown->apothem_mm * out.y + sx[i] * half * right.y,
+                                 crown->centre_height_mm + sz[i] * half);
+}
+
+rg_code rg_crown_check(const rg_crown *crown, rg_error *err)
+{
+    if (crown->number < 0 || crown->number >= CROWN_NUMBERS)
+        return rg_fail(err, RG_BAD_DATA, "crown: number %d; crowns are numbered 0 to %d",
+                       crown->number, CROWN_NUMBERS - 1);
+    if (!(crown->apothem_mm > 0.0 && crown->apothem_mm < 200.0))
+        return rg_fail(err, RG_BAD_DATA,
+                       "crown: apothem %g mm; give axis to face, above 0 and below 200 mm",
+                       crown->apothem_mm);
+    double face = 2.0 * crown->apothem_mm * tan(RG_PI / 6.0);
+    if (!(crown->tag_size_mm > 0.0 && crown->tag_size_mm < face))
+        return rg_fail(err, RG_BAD_DATA,
+                       "crown: tag size %g mm; a face of apothem %g mm is %.2f mm wide and must "
+                       "leave white beside the tag",
+                       crown->tag_size_mm, crown->apothem_mm, face);
+    if (!(fabs(crown->centre_height_mm) < 500.0))
+        return rg_fail(err, RG_BAD_DATA, "crown: tag centre height %g mm; give a value within 500",
+                       crown->centre_height_mm);
+    return RG_OK;
+}
+
+/* ---------------------------------------------------------------- which tags */
+
+typedef struct usable {
+    int count;
+    const rg_tag *tag[RG_FACES];
+} usable;
+
+static double shortest_side(const rg_tag *t)
+{
+    double least = HUGE_VAL;
+    for (int i = 0; i < 4; i++) {
+        rg_vec2 a = t->corner[i], b = t->corner[(i + 1) % 4];
+        least = fmin(least, hypot(a.x - b.x, a.y - b.y));
+    }
+    return least;
+}
+
+static void refuse(rg_crown_pose *r, rg_pose_state state, const char *text)
+{
+    r->state = state;
+    snprintf(r->reason, sizeof r->reason, "%s", text);
+}
+
+/* Fills `use`; the state is RG_POSE_OK when the tags can start a pose. */
+static void choose_tags(const rg_crown *crown, const rg_crown_limits *limits,
+                        const rg_tag_list *tags, usable *use, rg_crown_pose *r)
+{
+    char text[sizeof r->reason];
+    int foreign = -1, foreign_cut = -1, twice = -1, small = 0;
+    double side = 0.0;
+    use->count = 0;
+    for (int i = 0; i < tags->count; i++) {
+        const rg_tag *t = &tags->tag[i];
+        if (t->id / RG_FACES != crown->number) {
+            /* An id read from a completed border is weak evidence against a crown that is seen. */
+            *(t->cut ? &foreign_cut : &foreign) = t->id;
+            continue;
+        }
+        for (int k = 0; k < use->count; k++)
+            if (use->tag[k]->id == t->id)
+                twice = t->id;
+        if (shortest_side(t) < limits->min_tag_side_px) {
+            small++;
+            side = fmax(side, shortest_side(t));
+        } else if (twice < 0) {
+            use->tag[use->count++] = t;
+        }
+    }
+    r->tags_seen = use->count + small;
+    if (twice >= 0) {
+        snprintf(text, sizeof text,
+                 "tag %d is in the picture twice; take away the second crown or its reflection",
+                 twice);
+        refuse(r, RG_POSE_TWO_CROWNS, text);
+    } else if (r->tags_seen > 0 && foreign >= 0) {
+        snprintf(text, sizeof text,
+                 "tags of crown %d and of crown %d (tag %d) are in the picture; cover the other "
+                 "crown",
+                 crown->number, foreign / RG_FACES, foreign);
+        refuse(r, RG_POSE_TWO_CROWNS, text);
+    } else if (r->tags_seen == 0 && (foreign >= 0 || foreign_cut >= 0)) {
+        int id = foreign >= 0 ? foreign : foreign_cut;
+        snprintf(text, sizeof text,
+                 "tag %d belongs to crown %d, not to crown %d; put on the right crown or correct "
+                 "the crown number of this pad",
+                 id, id / RG_FACES, crown->number);
+        refuse(r, RG_POSE_WRONG_CROWN, text);
+    } else if (r->tags_seen == 0) {
+        refuse(r, RG_POSE_NO_CROWN,
+               "no tag of the crown was read; bring the whole of one tag into the picture, in "
+               "focus and evenly lit");
+    } else if (use->count == 0) {
+        snprintf(text, sizeof text,
+                 "the crown's tags are at most %.0f px wide, less than %.0f px; move the camera "
+                 "closer",
+                 side, limits->min_tag_side_px);
+        refuse(r, RG_POSE_TOO_FEW_EDGES, text);
+    }
+}
+
+/* ---------------------------------------------------------------- start pose */
+
+static bool at_edge(const rg_lens *lens, rg_vec2 p)
+{
+    return p.x < CUT_EDGE_PX || p.y < CUT_EDGE_PX || p.x > lens->width - 1 - CUT_EDGE_PX ||
+           p.y > lens->height - 1 - CUT_EDGE_PX;
+}
+
+/* Sightings of one tag's corners. A corner at the picture's edge is a guess
+ * along the side that leaves the picture, but lies on that side's line. */
+static int corner_sightings(const rg_lens *lens, const rg_vec3 body[4], const rg_vec2 pixel[4],
+                            rg_sighting *out)
+{
+    int n = 0;
+    for (int i = 0; i < 4; i++) {
+        if (!at_edge(lens, pixel[i])) {
+            out[n++] = (rg_sighting){body[i], pixel[i], {1.0, 0.0}, 1.0};
+            out[n++] = (rg_sighting){body[i], pixel[i], {0.0, 1.0}, 1.0};
+            continue;
+        }
+        for (int step = 1; step <= 3; step += 2) {
+            rg_vec2 other = pixel[(i + step) % 4];
+            double dx = pixel[i].x - other.x, dy = pixel[i].y - other.y, d = hypot(dx, dy);
+            if (!at_edge(lens, other) && d > 0.0)
+                out[n++] = (rg_sighting){body[i], pixel[i], {dy / d, -dx / d}, 1.0};
+        }
+    }
+    return n;
+}
+
+typedef struct starts {
+    int count;
+    rg_pose pose[RG_POSE_CANDIDATES];
+} starts;
+
+static rg_code find_starts(const rg_crown *crown, const rg_lens *lens, const usable *use,
+                           starts *start)
+{
+    rg_vec3 body[4 * RG_FACES];
+    rg_vec2 pixel[4 * RG_FACES];
+    rg_sighting sighting[8 * RG_FACES];
+    rg_pose_candidate candidate[RG_POSE_CANDIDATES];
+    int count, n = 0;
+    for (int i = 0; i < use->count; i++) {
+        rg_crown_face(crown, use->tag[i]->id % RG_FACES, body + 4 * i);
+        memcpy(pixel + 4 * i, use->tag[i]->corner, 4 * sizeof *pixel);
+        n += corner_sightings(lens, body + 4 * i, pixel + 4 * i, sighting + n);
+    }
+    start->count = 0;
+    rg_code code = rg_pose_candidates(lens, body, pixel, 4 * use->count, candidate, &count, NULL);
+    if (code == RG_INTERNAL)
+        return code;
+    if (code != RG_OK)
+        return RG_OK;
+    int wanted = use->count == 1 ? count : 1; /* two faces leave no second pose */
+    for (int i = 0; i < wanted; i++) {
+        rg_pose pose = candidate[i].pose;
+        if (n < 8 * use->count && n >= 6 && rg_posefit(lens, sighting, n, &pose, NULL) != RG_OK)
+            pose = candidate[i].pose;
+        start->pose[start->count++] = pose;
+    }
+    return RG_OK;
+}
+
+/* ---------------------------------------------------------------- refinement */
+
+typedef struct refined {
+    rg_pose pose;
+    bool held;       /* enough points to hold a pose */
+    double scale_px; /* robust scale of the residuals */
+    double cost_px;  /* rms over all expected points, misses counted */
+    double rms_px;   /* of the accepted points */
+    int accepted;
+    int on_border[RG_BORDERS];
+} refined;
+
+/* Tukey weights from the residuals at the pose; returns the robust scale. */
+static double reweigh(const rg_lens *lens, rg_border_scan *scan, const rg_pose *pose, double *work)
+{
+    for (int i = 0; i < scan->count; i++)
+        work[i] = fabs(rg_posefit_residual(lens, &scan->sighting[i], pose));
+    double scale = 1.4826 * rg_median_inplace(work, (size_t)scan->count);
+    scale = fmin(fmax(scale, MIN_SCALE_PX), SCALE_CAP_PX);
+    for (int i = 0; i < scan->count; i++) {
+        double u = rg_posefit_residual(lens, &scan->sighting[i], pose) / (TUKEY * scale);
+        scan->sighting[i].weight = fabs(u) < 1.0 ? (1.0 - u * u) * (1.0 - u * u) : 0.0;
+    }
+    return scale;
+}
+
+static bool fit_round(const rg_lens *lens, rg_border_scan *scan, rg_pose *pose, double *scale,
+                      double *work)
+{
+    if (scan->count < 3 * ENOUGH_ON_BORDER)
+        return false;
+    for (int pass = 0; pass < TUKEY_PASSES; pass++) {
+        if (pass > 0)
+            reweigh(lens, scan, pose, work);
+        if (rg_posefit(lens, scan->sighting, scan->count, pose, NULL) != RG_OK)
+            return false;
+    }
+    *scale = reweigh(lens, scan, pose, work);
+    return true;
+}
+
+static void judge(const rg_lens *lens, const rg_border_scan *scan, refined *f)
+{
+    double cost = 0.0, sum = 0.0;
+    for (int i = 0; i < scan->count; i++) {
+        double r = rg_posefit_residual(lens, &scan->sighting[i], &f->pose);
+        cost += fmin(r * r, MISSING_PX * MISSING_PX);
+        if (scan->sighting[i].weight > 0.0) {
+            sum += r * r;
+            f->accepted++;
+            f->on_border[scan->point[i].border]++;
+        }
+    }
+    cost += (scan->expected - scan->count) * MISSING_PX * MISSING_PX;
+    f->cost_px = sqrt(cost / fmax(scan->expected, 1));
+    f->rms_px = sqrt(sum / fmax(f->accepted, 1));
+}
+
+static void refine(const rg_border_search *search, const rg_pose *start, rg_border_scan *scan,
+                   double *work, refined *f)
+{
+    memset(f, 0, sizeof *f);
+    f->pose = *start;
+    f->cost_px = HUGE_VAL;
+    for (int i = 0; i < ROUNDS; i++) {
+        rg_border_find(search, &f->pose, rounds[i].points, rounds[i].reach_px, rounds[i].precise,
+                       scan);
+        if (!fit_round(search->lens, scan, &f->pose, &f->scale_px, work))
+            return;
+    }
+    f->held = true;
+    judge(search->lens, scan, f);
+}
+
+/* ---------------------------------------------------------------- covariance */
+
+static double border_scatter(const rg_lens *lens, const rg_border_scan *scan, const refined *f,
+                             double point_sigma)
+{
+    double sum[RG_BORDERS] = {0}, weight[RG_BORDERS] = {0}, excess = 0.0;
+    int borders = 0;
+    for (int i = 0; i < scan->count; i++) {
+        const rg_sighting *s = &scan->sighting[i];
+        sum[scan->point[i].border] += s->weight * rg_posefit_residual(lens, s, &f->pose);
+        weight[scan->point[i].border] += s->weight;
+    }
+    for (int b = 0; b < RG_BORDERS; b++) {
+        if (f->on_border[b] < ENOUGH_ON_BORDER)
+            continue;
+        double mean = sum[b] / weight[b];
+        excess += mean * mean - point_sigma * point_sigma / f->on_border[b];
+        borders++;
+    }
+    /* The six parameters absorb about three border means (the other three go into slopes). */
+    double variance = excess / fmax(borders - 3, 1);
+    return fmax(sqrt(fmax(variance, 0.0)), BORDER_FLOOR_PX);
+}
+
+/* inverse of the symmetric positive 6x6 a, in place; false when singular. */
+static bool invert6(double a[36])
+{
+    gsl_matrix_view m = gsl_matrix_view_array(a, 6, 6);
+    return gsl_linalg_cholesky_decomp1(&m.matrix) == GSL_SUCCESS &&
+           gsl_linalg_cholesky_invert(&m.matrix) == GSL_SUCCESS;
+}
+
+static bool covariance(const rg_lens *lens, const rg_border_scan *scan, const refined *f,
+                       double out[6][6])
+{
+    double a[36] = {0}, inner[36] = {0}, cluster[RG_BORDERS][6] = {{0}}, g[6];
+    double point = f->rms_px * sqrt(f->accepted / fmax(f->accepted - 6, 1));
+    double scatter = border_scatter(lens, scan, f, point);
+    for (int i = 0; i < scan->count; i++) {
+        const rg_sighting *s = &scan->sighting[i];
+        if (!(s->weight > 0.0) || !rg_posefit_gradient(lens, s, &f->pose, g))
+            continue;
+        for (int r = 0; r < 6; r++) {
+            cluster[scan->point[i].border][r] += s->weight * g[r];
+            for (int k = 0; k < 6; k++) {
+                a[6 * r + k] += s->weight * g[r] * g[k];
+                inner[6 * r + k] += point * point * s->weight * s->weight * g[r] * g[k];
+            }
+        }
+    }
+    for (int b = 0; b < RG_BORDERS; b++)
+        for (int r = 0; r < 6; r++)
+            for (int k = 0; k < 6; k++)
+                inner[6 * r + k] += scatter * scatter * cluster[b][r] * cluster[b][k];
+    if (!invert6(a))
+        return false;
+    for (int r = 0; r < 6; r++)
+        for (int k = 0; k < 6; k++) {
+            out[r][k] = 0.0;
+            for (int i = 0; i < 6; i++)
+                for (int j = 0; j < 6; j++)
+                    out[r][k] += a[6 * r + i] * inner[6 * i + j] * a[6 * j + k];
+        }
+    return true;
+}
+
+/* ---------------------------------------------------------------- result */
+
+static double median_of(const rg_border_scan *scan, double *work, int what)
+{
+    size_t n = 0;
+    for (int i = 0; i < scan->count; i++) {
+        const rg_border_point *p = &scan->point[i];
+        if (scan->sighting[i].weight > 0.0)
+            work[n++] = what == 0 ? p->sigma : what == 1 ? p->black : p->white;
+    }
+    return n ? rg_median_inplace(work, n) : 0.0;
+}
+
+static int faces_with_points(const refined *f)
+{
+    int faces = 0;
+    for (int j = 0; j < RG_FACES; j++) {
+        int points = 0;
+        for (int side = 0; side < 4; side++)
+            points += f->on_border[4 * j + side];
+        faces += points >= ENOUGH_ON_BORDER;
+    }
+    return faces;
+}
+
+static void report(const rg_lens *lens, const rg_border_scan *scan, const refined *f, double *work,
+                   rg_crown_pose *r)
+{
+    r->pose = f->pose;
+    r->rms_px = f->rms_px;
+    r->points = f->accepted;
+    r->points_rejected = scan->count - f->accepted;
+    for (int b = 0; b < RG_BORDERS; b++)
+        r->edges_used += f->on_border[b] >= ENOUGH_ON_BORDER;
+    r->edge_sigma_px = median_of(scan, work, 0);
+    r->black_light = median_of(scan, work, 1);
+    r->white_light = median_of(scan, work, 2);
+    if (!covariance(lens, scan, f, r->covariance))
+        refuse(r, RG_POSE_TOO_FEW_EDGES,
+               "the tag borders found do not hold all six numbers of the pose; show more of the "
+               "crown");
+}
+
+/* Applies the limits to a refined pose. */
+static void accept(const rg_crown_limits *limits, const refined *f, const refined *second,
+                   rg_crown_pose *r)
+{
+    char text[sizeof r->reason];
+    if (!rg_mat3_is_rotation(f->pose.R, 1e-6)) {
+        refuse(r, RG_POSE_NOT_A_ROTATION,
+               "the pose is not a rotation; check the crown's sizes and the lens values");
+    } else if (r->edges_used < limits->min_edges) {
+        snprintf(text, sizeof text,
+                 "%d tag borders were found, %d are needed; show more of the crown, in focus",
+                 r->edges_used, limits->min_edges);
+        refuse(r, RG_POSE_TOO_FEW_EDGES, text);
+    } else if (second && second->held && faces_with_points(f) == 1 &&
+               second->rms_px < AMBIGUOUS_RATIO * f->rms_px) {
+        snprintf(text, sizeof text,
+                 "one flat tag, and two poses fit it (%.3f and %.3f px); show a second face of "
+                 "the crown",
+                 f->rms_px, second->rms_px);
+        refuse(r, RG_POSE_TOO_FEW_EDGES, text);
+    } else if (!(f->rms_px <= limits->max_reprojection_px)) {
+        snprintf(text, sizeof text,
+                 "the tag borders miss the pose by %.2f px rms, more than %.2f px; check crown "
+                 "sizes, lens values and that the paper is flat",
+                 f->rms_px, limits->max_reprojection_px);
+        refuse(r, RG_POSE_REPROJECTION, text);
+    }
+}
+
+typedef struct workspace {
+    rg_border_scan *scan[2];
+    double *work;
+} workspace;
+
+static void workspace_free(workspace *w)
+{
+    free(w->scan[0]);
+    free(w->scan[1]);
+    free(w->work);
+}
+
+static rg_code workspace_new(workspace *w, rg_error *err)
+{
+    w->scan[0] = rg_alloc(1, sizeof *w->scan[0]);
+    w->scan[1] = rg_alloc(1, sizeof *w->scan[1]);
+    w->work = rg_alloc(RG_BORDERS * RG_BORDER_POINTS, sizeof *w->work);
+    if (w->scan[0] && w->scan[1] && w->work)
+        return RG_OK;
+    workspace_free(w);
+    return rg_fail(err, RG_INTERNAL, "crown: out of memory for the border points");
+}
+
+static rg_code check_arguments(const rg_crown *crown, const rg_lens *lens, const rg_image *image,
+                               const rg_linear *linear, rg_error *err)
+{
+    rg_code code = rg_crown_check(crown, err);
+    if (code != RG_OK)
+        return code;
+    if (!image->data || image->channels != linear->channels || image->depth != linear->depth)
+        return rg_fail(err, RG_INTERNAL,
+                       "crown: a picture of %d channels of %d bits with a light table for %d of %d",
+                       image->channels, image->depth, linear->channels, linear->depth);
+    if (image->width != lens->width || image->full_height != lens->height)
+        return rg_fail(err, RG_BAD_DATA,
+                       "crown: the picture is %d x %d but the lens values belong to %d x %d; scale "
+                       "them or take pictures of that size",
+                       image->width, image->full_height, lens->width, lens->height);
+    return RG_OK;
+}
+
+/* Refines every start; the better one ends in fit[0] with its points in w->scan[0]. */
+static void refine_starts(const rg_border_search *search, const starts *start, workspace *w,
+                          refined fit[2])
+{
+    memset(fit, 0, 2 * sizeof *fit);
+    for (int i = 0; i < start->count && i < 2; i++)
+        refine(search, &start->pose[i], w->scan[i], w->work, &fit[i]);
+    bool swap = fit[1].held && (!fit[0].held || fit[1].cost_px < fit[0].cost_px);
+    if (swap) {
+        refined f = fit[0];
+        fit[0] = fit[1];
+        fit[1] = f;
+        rg_border_scan *s = w->scan[0];
+        w->scan[0] = w->scan[1];
+        w->scan[1] = s;
+    }
+}
+
+rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, const rg_lens *lens,
+                        const rg_image *image, const rg_linear *linear, const rg_tag_list *tags,
+                        rg_crown_pose *result, rg_error *err)
+{
+    memset(result, 0, sizeof *result);
+    rg_code code = check_arguments(crown, lens, image, linear, err);
+    if (code != RG_OK)
+        return code;
+    usable use;
+    choose_tags(crown, limits, tags, &use, result);
+    if (result->state != RG_POSE_OK)
+        return RG_OK;
+    starts start;
+    if (find_starts(crown, lens, &use, &start) != RG_OK)
+        return rg_fail(err, RG_INTERNAL, "crown: out of memory for the start pose");
+    workspace w;
+    code = workspace_new(&w, err);
+    if (code != RG_OK)
+        return code;
+    rg_border_search search = {crown, lens, {image, linear}, limits->min_tag_side_px};
+    refined fit[2];
+    refine_starts(&search, &start, &w, fit);
+    if (fit[0].held) {
+        report(lens, w.scan[0], &fit[0], w.work, result);
+        if (result->state == RG_POSE_OK)
+            accept(limits, &fit[0], start.count > 1 ? &fit[1] : NULL, result);
+    } else {
+        refuse(result, RG_POSE_TOO_FEW_EDGES,
+               "a tag was read but its borders were not found; light the crown evenly and focus "
+               "on it");
+    }
+    workspace_free(&w);
+    return RG_OK;
+}

@@ -1,0 +1,235 @@
+/*
+ * edges.c - subpixel position of a step edge.
+ *
+ * The profile is read along the pixel row or column that is nearer to the
+ * normal, at pixel centres: no interpolation, so the profile carries the
+ * camera's own blur and nothing else. The line through the query point is
+ * followed to the middle of that row first; distances along the row times
+ * |cos| of its angle to the normal are distances along the normal.
+ *
+ * Model: black + step * Phi((x - x0) / s), the integral of a Gaussian, by
+ * Gauss-Newton on the four parameters. The black border of a printed tag
+ * is black for one module inside; the paper is white for about as much.
+ */
+#include "edges.h"
+
+#include <math.h>
+
+enum {
+    REACH_MAX = 40, /* samples to either side */
+    WINDOW = 6,     /* samples to either side of the step in the precise fit */
+    SHORTEST = 3,   /* fewest samples on a side that make a step */
+    FIT_ITERATIONS = 6
+};
+
+static const double MIN_STEP = 0.004;  /* linear light; about one 8-bit code in the dark */
+static const double MIN_RATIO = 0.35;  /* step / (black + white) */
+static const double MAX_MISFIT = 0.15; /* rms of the fit / step */
+static const double ROOT_HALF = 0.70710678118654752440;
+static const double GAUSS_PEAK = 0.39894228040143267794; /* 1 / sqrt(2 pi) */
+
+typedef struct profile {
+    double value[2 * REACH_MAX + 1];
+    int n;
+    bool along_x;
+    int first, line, sign; /* sample i is at axis coordinate first + sign i */
+    double cosine;         /* of the angle between axis and normal */
+} profile;
+
+static double light_at(const rg_edge_light *l, int x, int y)
+{
+    const rg_image *im = l->image;
+    size_t at =
+        ((size_t)(y - im->first_row) * (size_t)im->width + (size_t)x) * (size_t)im->channels;
+    double sum = 0.0;
+    for (int c = 0; c < im->channels; c++) {
+        unsigned code = im->depth == 8 ? ((const uint8_t *)im->data)[at + (size_t)c]
+                                       : ((const uint16_t *)im->data)[at + (size_t)c];
+        sum += (double)l->linear->table[c][code];
+    }
+    return sum;
+}
+
+/* Reads the profile, dark side first; false when it leaves the rows held. */
+static bool read_profile(const rg_edge_light *light, const rg_edge_query *q, profile *p)
+{
+    const rg_image *im = light->image;
+    double nx = q->normal.x, ny = q->normal.y;
+    p->along_x = fabs(nx) >= fabs(ny);
+    double n_axis = p->along_x ? nx : ny, n_cross = p->along_x ? ny : nx;
+    double axis = p->along_x ? q->at.x : q->at.y, cross = p->along_x ? q->at.y : q->at.x;
+    p->cosine = fabs(n_axis);
+    p->sign = n_axis > 0.0 ? 1 : -1;
+    p->line = (int)lround(cross);
+    axis += n_cross * (cross - p->line) / n_axis;
+    int in = (int)ceil(q->inside / p->cosine), out = (int)ceil(q->outside / p->cosine);
+    in = in > REACH_MAX ? REACH_MAX : in;
+    out = out > REACH_MAX ? REACH_MAX : out;
+    p->first = (int)lround(axis) - p->sign * in;
+    p->n = in + out + 1;
+    int last = p->first + p->sign * (p->n - 1);
+    int low = p->along_x ? 0 : im->first_row, size = p->along_x ? im->width : im->height;
+    int line_low = p->along_x ? im->first_row : 0, lines = p->along_x ? im->height : im->width;
+    if (fmin(p->first, last) < low || fmax(p->first, last) > low + size - 1 || p->line < line_low ||
+        p->line > line_low + lines - 1)
+        return false;
+    for (int i = 0; i < p->n; i++) {
+        int a = p->first + p->sign * i;
+        p->value[i] = light_at(light, p->along_x ? a : p->line, p->along_x ? p->line : a);
+    }
+    return true;
+}
+
+static double mean_of(const double *v, int from, int to)
+{
+    double sum = 0.0;
+    for (int i = from; i < to; i++)
+        sum += v[i];
+    return sum / (to - from);
+}
+
+/* The sample before the largest rise between the means of three; -1 if none. */
+static int steepest(const profile *p)
+{
+    int best = -1;
+    double rise = 0.0;
+    for (int i = SHORTEST - 1; i + SHORTEST < p->n; i++) {
+        double d =
+            mean_of(p->value, i + 1, i + 1 + SHORTEST) - mean_of(p->value, i + 1 - SHORTEST, i + 1);
+        if (d > rise) {
+            rise = d;
+            best = i;
+        }
+    }
+    return best;
+}
+
+static bool is_step(double black, double white)
+{
+    return white - black > MIN_STEP && white - black > MIN_RATIO * (white + black);
+}
+
+/* Half-level crossing near sample k: position and levels. */
+static bool cross_half(const profile *p, int k, double *x0, double *black, double *white)
+{
+    int low = k - 3 < 0 ? 0 : k - 3, high = k + 5 > p->n ? p->n : k + 5;
+    *black = mean_of(p->value, low, low + 2);
+    *white = mean_of(p->value, high - 2, high);
+    if (!is_step(*black, *white))
+        return false;
+    double half = 0.5 * (*black + *white);
+    for (int i = low; i + 1 < high; i++) {
+        if (p->value[i] <= half && p->value[i + 1] > half) {
+            *x0 = i + (half - p->value[i]) / (p->value[i + 1] - p->value[i]);
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Solves the symmetric positive 4x4 system a x = b in place by Cholesky. */
+static bool solve4(double a[4][4], double b[4])
+{
+    for (int i = 0; i < 4; i++) {
+        for (int j = 0; j <= i; j++) {
+            double sum = a[i][j];
+            for (int k = 0; k < j; k++)
+                sum -= a[i][k] * a[j][k];
+            if (i == j && !(sum > 0.0))
+                return false;
+            a[i][j] = i == j ? sqrt(sum) : sum / a[j][j];
+        }
+    }
+    for (int i = 0; i < 4; i++) {
+        for (int k = 0; k < i; k++)
+            b[i] -= a[i][k] * b[k];
+        b[i] /= a[i][i];
+    }
+    for (int i = 3; i >= 0; i--) {
+        for (int k = i + 1; k < 4; k++)
+            b[i] -= a[k][i] * b[k];
+        b[i] /= a[i][i];
+    }
+    return true;
+}
+
+typedef struct step_fit {
+    double x0, sigma, black, step;
+    double misfit; /* rms / step */
+} step_fit;
+
+/* Normal equations of one Gauss-Newton step; returns the sum of squares. */
+static double linearise(const double *v, int from, int to, const step_fit *f, double a[4][4],
+                        double b[4])
+{
+    double sum = 0.0;
+    for (int i = 0; i < 4; i++) {
+        b[i] = 0.0;
+        for (int j = 0; j < 4; j++)
+            a[i][j] = 0.0;
+    }
+    for (int i = from; i < to; i++) {
+        double u = (i - f->x0) / f->sigma;
+        double phi = 0.5 * (1.0 + erf(u * ROOT_HALF));
+        double slope = f->step * GAUSS_PEAK * exp(-0.5 * u * u) / f->sigma;
+        double row[4] = {1.0, phi, -slope, -slope * u};
+        double r = v[i] - f->black - f->step * phi;
+        sum += r * r;
+        for (int j = 0; j < 4; j++) {
+            b[j] += row[j] * r;
+            for (int k = 0; k <= j; k++)
+                a[j][k] += row[j] * row[k];
+        }
+    }
+    return sum;
+}
+
+static double clamp(double x, double low, double high)
+{
+    return x < low ? low : x > high ? high : x;
+}
+
+static bool fit_step(const profile *p, step_fit *f)
+{
+    int centre = (int)lround(f->x0);
+    int from = centre - WINDOW < 0 ? 0 : centre - WINDOW;
+    int to = centre + WINDOW + 1 > p->n ? p->n : centre + WINDOW + 1;
+    double a[4][4], b[4], x0 = f->x0;
+    if (to - from < 7)
+        return false;
+    for (int i = 0; i < FIT_ITERATIONS; i++) {
+        linearise(p->value, from, to, f, a, b);
+        if (!solve4(a, b))
+            return false;
+        f->black += b[0];
+        f->step += b[1];
+        f->x0 += clamp(b[2], -1.0, 1.0);
+        f->sigma = clamp(f->sigma + clamp(b[3], -0.5, 0.5), 0.15, 2.0 * WINDOW);
+        if (fabs(b[2]) < 1e-3 && fabs(b[3]) < 3e-3)
+            break;
+    }
+    f->misfit = sqrt(linearise(p->value, from, to, f, a, b) / (to - from)) / f->step;
+    return f->x0 > from + 1 && f->x0 < to - 2 && fabs(f->x0 - x0) < 2.0 && f->sigma < WINDOW;
+}
+
+bool rg_edge_find(const rg_edge_light *light, const rg_edge_query *query, rg_edge *edge)
+{
+    profile p;
+    if (!read_profile(light, query, &p))
+        return false;
+    int k = steepest(&p);
+    step_fit f = {.sigma = 0.8};
+    double white;
+    if (k < 0 || !cross_half(&p, k, &f.x0, &f.black, &white))
+        return false;
+    f.step = white - f.black;
+    if (query->precise &&
+        (!fit_step(&p, &f) || !is_step(f.black, f.black + f.step) || !(f.misfit < MAX_MISFIT)))
+        return false;
+    double axis = p.first + p.sign * f.x0;
+    edge->pixel = p.along_x ? (rg_vec2){axis, p.line} : (rg_vec2){p.line, axis};
+    edge->sigma = query->precise ? f.sigma * p.cosine : 0.0;
+    edge->black = f.black;
+    edge->white = f.black + f.step;
+    return true;
+}
