@@ -1,0 +1,103 @@
+/*
+ * Tests of text.h: the grammar is the header's; the correctly rounded value
+ * of 0.1 is that of IEEE 754 (0x3fb999999999999a).
+ */
+#include <criterion/criterion.h>
+#include <locale.h>
+#include <string.h>
+
+#include "rimglow/text.h"
+
+Test(text, decimal_numbers_are_read)
+{
+    static const struct {
+        const char *text;
+        double value;
+    } good[] = {{"0.1", 0.1}, {" 2.5\t", 2.5}, {"-3", -3},    {"+4.", 4},
+                {".5", 0.5},  {"1e-3", 1e-3},  {"6E+2", 600}, {"-0.025 \r\n", -0.025},
+                {"007", 7},   {"1e-400", 0}};
+    for (size_t i = 0; i < sizeof good / sizeof *good; i++) {
+        double v = -99;
+        cr_assert(rg_parse_double(good[i].text, &v), "'%s'", good[i].text);
+        cr_assert(v == good[i].value, "'%s'", good[i].text);
+    }
+}
+
+Test(text, what_is_no_decimal_number_leaves_the_value_alone)
+{
+    static const char *const bad[] = {
+        "",   " ",   "1,5", "nan", "inf", "-infinity", "0x10", "1 2",   "1.5mm",    "--1",
+        "1e", "1e+", ".",   "+",   "e5",  "1e999",     "1..2", "1.2.3", "\xc2\xbd", "1_000"};
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
+        double v = -99;
+        cr_assert(!(rg_parse_double(bad[i], &v)), "'%s'", bad[i]);
+        cr_assert(v == -99);
+    }
+}
+
+Test(text, endless_number_is_refused)
+{
+    char digits[1000];
+    memset(digits, '1', sizeof digits);
+    digits[999] = 0;
+    double v = 5;
+    cr_assert(!(rg_parse_double(digits, &v)));
+    cr_assert(v == 5);
+}
+
+Test(text, locale_with_a_decimal_comma_changes_nothing)
+{
+    static const char *const comma[] = {"de_DE.UTF-8", "de_DE.utf8", "fr_FR.UTF-8", "nl_NL.UTF-8"};
+    bool set = false;
+    for (int i = 0; i < 4 && !set; i++)
+        set = setlocale(LC_ALL, comma[i]) != NULL;
+    if (!set)
+        cr_skip("no locale with a decimal comma is installed here");
+    double v = 0;
+    cr_assert(rg_parse_double("0.1", &v));
+    cr_assert(v == 0.1);
+    cr_assert(!(rg_parse_double("0,1", &v)));
+}
+
+Test(text, integers_keep_to_their_range)
+{
+    long v = -99;
+    cr_assert(rg_parse_int(" 42 ", 0, 100, &v) && v == 42);
+    cr_assert(rg_parse_int("-7", -10, 10, &v) && v == -7);
+    cr_assert(rg_parse_int("010", 0, 100, &v) && v == 10);
+    static const char *const bad[] = {"",    "x",   "4.0", "101", "-1", "99999999999999999999",
+                                      "1 2", "0x1", "+",   "1e2"};
+    v = -99;
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++)
+        cr_assert(!(rg_parse_int(bad[i], 0, 100, &v)), "'%s'", bad[i]);
+    cr_assert(v == -99);
+}
+
+Test(text, names_that_could_leave_a_folder_are_unsafe)
+{
+    static const char *const good[] = {"PE-A-0147",     "low-Bb",       "frame_01.jpg",
+                                       "M\xc3\xbcller", "\xe7\xac\x9b", "0"};
+    static const char *const bad[] = {"",    "..", ".",   "../x", "a/b",  "/etc", ".hidden",
+                                      "-rf", "_x", "a b", "a\nb", "a\\b", "a:b",  "a\x7f"};
+    for (size_t i = 0; i < sizeof good / sizeof *good; i++)
+        cr_assert(rg_is_safe_name(good[i]), "'%s'", good[i]);
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++)
+        cr_assert(!(rg_is_safe_name(bad[i])), "'%s'", bad[i]);
+    char longest[122];
+    memset(longest, 'n', sizeof longest);
+    longest[120] = 0;
+    cr_assert(rg_is_safe_name(longest));
+    longest[120] = 'n';
+    longest[121] = 0;
+    cr_assert(!(rg_is_safe_name(longest)));
+}
+
+Test(text, copy_that_does_not_fit_is_cut_and_says_so)
+{
+    char to[5];
+    cr_assert(rg_copy_text(to, sizeof to, "four"));
+    cr_assert(strcmp(to, "four") == 0);
+    cr_assert(!(rg_copy_text(to, sizeof to, "fives")));
+    cr_assert(strcmp(to, "five") == 0);
+    cr_assert(!(rg_copy_text(to, 0, "")));
+}
