@@ -174,6 +174,7 @@ static rg_code parse_exposure(const rg_ini *ini, const rg_ini_entry *entry, cons
                            "no exposure is given; write it behind the role, as in: witness, "
                            "exposure 0.2");
     }
+    snprintf(part.key, sizeof part.key, "%.120s exposure", entry->key);
     memmove(part.value, part.value + sizeof word - 1, strlen(part.value) - sizeof word + 2);
     return rg_ini_convert(ini, &part, &number, exposure, err);
 }

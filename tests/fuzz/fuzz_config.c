@@ -1,0 +1,92 @@
+/*
+ * Fuzz target for the three INI parsers. The first byte chooses the parser,
+ * the rest is the text. Besides memory errors it stops at a broken promise: a
+ * refusal without a text, values outside what the header allows, or a sweep
+ * that does not survive being written and read again.
+ */
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/config.h"
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
+
+static void require(int promise)
+{
+    if (!promise) {
+        abort();
+    }
+}
+
+static void check_refusal(rg_code code, const rg_error *err)
+{
+    require(code == RG_OK || (code == RG_BAD_DATA && err->code == code && err->text[0] != 0));
+}
+
+static void try_instrument(const char *text, size_t size)
+{
+    rg_error err = {0};
+    rg_instrument horn;
+    rg_code code = rg_instrument_parse("fuzz.ini", text, size, &horn, &err);
+    check_refusal(code, &err);
+    require(code == RG_OK || horn.pad == NULL);
+    for (int i = 0; i < horn.pads; i++) {
+        const rg_pad *pad = &horn.pad[i];
+        require(pad->rim.inner_diameter_mm < pad->rim.outer_diameter_mm);
+        require(pad->rim.outer_diameter_mm < pad->rim.pad_diameter_mm);
+        require(pad->tolerance_mm > 0 && pad->tolerance_mm < pad->opening_mm);
+        require(rg_instrument_pad(&horn, pad->name) == pad);
+    }
+    rg_instrument_free(&horn);
+}
+
+static void try_station(const char *text, size_t size)
+{
+    rg_error err = {0};
+    rg_station station;
+    rg_code code = rg_station_parse("fuzz.ini", text, size, &station, &err);
+    check_refusal(code, &err);
+    if (code == RG_OK) {
+        require(fabs(station.weights[0] + station.weights[1] + station.weights[2] - 1) <= 1e-6);
+        require(isfinite(station.lens.fx) && station.full_well > 0);
+    }
+}
+
+static void try_sweep(const char *text, size_t size)
+{
+    static const char *const folder[] = {"sweep.ini", "view_00.jpg", "view_01.jpg", "witness.jpg"};
+    rg_error err = {0};
+    rg_sweep sweep;
+    rg_code code = rg_sweep_parse("fuzz.ini", text, size, &sweep, &err);
+    check_refusal(code, &err);
+    if (code != RG_OK) {
+        return;
+    }
+    char *names[4], *written = NULL;
+    for (int i = 0; i < 4; i++) {
+        names[i] = (char *)(uintptr_t)folder[i];
+    }
+    rg_sweep_expand("fuzz.ini", &sweep, names, 4, &err);
+    require(rg_sweep_text(&sweep, &written, &err) == RG_OK);
+    free(written);
+    rg_sweep_free(&sweep);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+    if (size < 1) {
+        return 0;
+    }
+    size_t length = size - 1;
+    char *text = malloc(length > 0 ? length : 1); /* exact size: a read beyond it is seen */
+    if (text == NULL) {
+        return 0;
+    }
+    memcpy(text, data + 1, length);
+    static void (*const parser[])(const char *, size_t) = {try_instrument, try_station, try_sweep};
+    parser[data[0] % 3](text, length);
+    free(text);
+    return 0;
+}
