@@ -7,10 +7,11 @@
  * too (a misspelt tolerance must not be ignored). Two values that contradict
  * each other are refused and both are named.
  *
- * Format: UTF-8, "[section]", "key = value", comments begin with ';' or '#'
- * on a line of their own or after blanks. A line may have 197 bytes without
- * its comment; a longer one is refused by number, never cut. Every refusal is
- * RG_BAD_DATA with "LABEL, line N: [SECTION] KEY = VALUE: reason; remedy".
+ * Format: UTF-8, "[section]", "key = value"; a comment begins with ';' or '#'
+ * at the start of a line, after a blank or after the '='. A line may have 197
+ * bytes without its comment; a longer one is refused by number, never cut.
+ * Every refusal is RG_BAD_DATA with "LABEL, line N: [SECTION] KEY = VALUE:
+ * reason; remedy".
  */
 #ifndef RIMGLOW_CONFIG_H
 #define RIMGLOW_CONFIG_H

@@ -53,11 +53,12 @@ void rg_ini_trimmed(char *to, size_t size, const char *start, const char *stop)
     to[length] = 0;
 }
 
-/* A comment begins with ';' or '#' at the start of a line or after a blank. */
+/* A comment begins with ';' or '#' at the start of a line, after a blank, or
+ * where a value would begin. */
 static const char *before_comment(const char *start, const char *stop)
 {
     for (const char *p = start; p < stop; p++) {
-        if ((*p == ';' || *p == '#') && (p == start || is_blank(p[-1]))) {
+        if ((*p == ';' || *p == '#') && (p == start || is_blank(p[-1]) || p[-1] == '=')) {
             return p;
         }
     }

@@ -348,6 +348,7 @@ Test(config, bad_sweep_values_are_refused_by_name)
         {"finger = 35 g", "finger = nan g", {"finger = nan", "finite"}},
         {"finger = 35 g\n", "", {"sweep.ini: [sweep]", "finger", "35 g"}},
         {"pad = G", "pad =", {"[sweep] pad", "empty"}},
+        {"pad = G", "pad =#G", {"[sweep] pad", "empty"}},
         {"feeler_mm = 0.1\n", "", {"[wedge]", "feeler_mm"}},
         {"bearing_deg = 180", "bearing_deg = 360", {"[wedge] bearing_deg = 360", "359.999999"}},
         {"view_00.jpg = closed, exposure 1.0",
@@ -506,6 +507,16 @@ Test(config, a_pattern_takes_the_files_that_are_not_named_themselves)
     cr_expect_eq(s.frame[2].role, RG_ROLE_CLOSED);
     cr_expect_str_eq(s.frame[3].file, "view_00.jpg");
     cr_expect_eq(s.frame[3].role, RG_ROLE_WITNESS);
+    rg_sweep_free(&s);
+}
+
+Test(config, a_pattern_does_not_use_one_letter_twice)
+{
+    char *names[] = {"a", "v.1.jpg", "v.jpg"};
+    rg_sweep s = parse_good_sweep(edited(pattern_text, "view_*", "v.*"));
+    cr_assert_eq(rg_sweep_expand("sweep.ini", &s, names, 3, NULL), RG_OK);
+    cr_assert_eq(s.frames, 2);
+    cr_expect_str_eq(s.frame[0].file, "v.1.jpg");
     rg_sweep_free(&s);
 }
 
