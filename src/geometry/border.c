@@ -6,15 +6,26 @@
  * where the blur of the corner bends the edge. The search stays within what
  * is known to be black inside (one module, an eighth of the tag) and white
  * outside (the rest of the face up to the crown's own edge, at least as much).
+ *
+ * What hides a border (key arm, post, finger) has an edge of its own, and a
+ * long one would drag the pose along. It rarely has the paper's light: points
+ * whose levels differ from their face's medians are dropped, and so is, after
+ * a precise pass, a whole border whose edge is clearly wider than the others':
+ * round metal before the paper is out of focus or shades off, print is sharp.
  */
 #include "border.h"
 
 #include <math.h>
 
+#include "rimglow/stats.h"
+
 static const double MIN_FACING = 0.17; /* cos 80 degrees */
 static const double END_SKIP = 1.0 / 12.0;
-static const double MODULES = 8.0;    /* black border to black border */
-static const double CLEAR_PART = 0.9; /* of a module that may be searched */
+static const double MODULES = 8.0;       /* black border to black border */
+static const double CLEAR_PART = 0.9;    /* of a module that may be searched */
+static const double WHITE_SPREAD = 0.22; /* of a face's median white, over one face */
+static const double BLUR_RATIO = 1.35;   /* of the median edge width, for one border */
+static const double BLACK_SPREAD = 0.08; /* of a face's median step */
 
 /* Camera-frame direction from the camera to the face, against its normal. */
 static double facing(const rg_pose *pose, const rg_vec3 corner[4])
@@ -103,9 +114,60 @@ static bool large_enough(const rg_border_search *s, const rg_pose *pose, const r
     return true;
 }
 
-void rg_border_find(const rg_border_search *search, const rg_pose *pose, int points, double reach,
-                    bool precise, rg_border_scan *scan)
+/* Drops the points from `first` on whose levels are not those of their face. */
+static void drop_strangers(rg_border_scan *scan, int first)
 {
+    double work[4 * RG_BORDER_POINTS];
+    size_t n = (size_t)(scan->count - first);
+    if (n == 0)
+        return;
+    for (size_t i = 0; i < n; i++)
+        work[i] = scan->point[(size_t)first + i].white;
+    double white = rg_median_inplace(work, n);
+    for (size_t i = 0; i < n; i++)
+        work[i] = scan->point[(size_t)first + i].black;
+    double black = rg_median_inplace(work, n);
+    int kept = first;
+    for (int i = first; i < scan->count; i++) {
+        const rg_border_point *p = &scan->point[i];
+        if (fabs(p->white - white) > WHITE_SPREAD * white ||
+            fabs(p->black - black) > BLACK_SPREAD * (white - black))
+            continue;
+        scan->point[kept] = scan->point[i];
+        scan->sighting[kept++] = scan->sighting[i];
+    }
+    scan->count = kept;
+}
+
+static double median_sigma(const rg_border_scan *scan, int border, double *work)
+{
+    size_t n = 0;
+    for (int i = 0; i < scan->count; i++)
+        if (border < 0 || scan->point[i].border == border)
+            work[n++] = scan->point[i].sigma;
+    return n ? rg_median_inplace(work, n) : 0.0;
+}
+
+static void drop_blurred(rg_border_scan *scan, double *work)
+{
+    double limit = BLUR_RATIO * median_sigma(scan, -1, work);
+    bool bad[RG_BORDERS];
+    for (int b = 0; b < RG_BORDERS; b++)
+        bad[b] = median_sigma(scan, b, work) > limit;
+    int kept = 0;
+    for (int i = 0; i < scan->count; i++) {
+        if (bad[scan->point[i].border])
+            continue;
+        scan->point[kept] = scan->point[i];
+        scan->sighting[kept++] = scan->sighting[i];
+    }
+    scan->count = kept;
+}
+
+void rg_border_find(const rg_border_search *search, const rg_pose *pose, unsigned faces, int points,
+                    double reach, bool precise, rg_border_scan *scan)
+{
+    double work[RG_BORDERS * RG_BORDER_POINTS];
     scan->count = 0;
     scan->expected = 0;
     if (points > RG_BORDER_POINTS)
@@ -113,9 +175,14 @@ void rg_border_find(const rg_border_search *search, const rg_pose *pose, int poi
     for (int face = 0; face < RG_FACES; face++) {
         rg_vec3 corner[4];
         rg_crown_face(search->crown, face, corner);
-        if (facing(pose, corner) < MIN_FACING || !large_enough(search, pose, corner))
+        if (!(faces >> face & 1u) || facing(pose, corner) < MIN_FACING ||
+            !large_enough(search, pose, corner))
             continue;
+        int first = scan->count;
         for (int side = 0; side < 4; side++)
             search_border(search, pose, corner, 4 * face + side, points, reach, precise, scan);
+        drop_strangers(scan, first);
     }
+    if (precise)
+        drop_blurred(scan, work);
 }

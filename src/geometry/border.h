@@ -31,9 +31,9 @@ typedef struct rg_border_search {
     double min_side_px; /* faces smaller than this are left out */
 } rg_border_search;
 
-/* Searches every border of every face turned to the camera, `points` a
+/* Searches every border of those faces (bit j: face j) that are turned to the camera, `points` a
  * border, at most reach px off its projection. */
-void rg_border_find(const rg_border_search *search, const rg_pose *pose, int points, double reach,
-                    bool precise, rg_border_scan *scan);
+void rg_border_find(const rg_border_search *search, const rg_pose *pose, unsigned faces, int points,
+                    double reach, bool precise, rg_border_scan *scan);
 
 #endif

@@ -36,24 +36,21 @@
 enum {
     CROWN_NUMBERS = 97, /* 6 * 96 + 5 = 581 < 587 tags */
     ENOUGH_ON_BORDER = 6,
-    TUKEY_PASSES = 3
+    GUESSES = 5, /* outlines tried per side that may be cut */
+    ALL_FACES = (1 << RG_FACES) - 1,
+    GUESS_POINTS = 8 /* per border when a guess is judged */
 };
 
-static const double CUT_EDGE_PX = 1.5;     /* a corner nearer to the picture's edge is a guess */
 static const double TUKEY = 4.685;         /* 95 % efficiency on normal data */
+static const double HUBER = 1.345;         /* the same */
 static const double MIN_SCALE_PX = 0.02;   /* of the residuals; JPEG and noise never allow less */
-static const double SCALE_CAP_PX = 4.0;    /* of the robust scale in the first round */
 static const double MISSING_PX = 1.0;      /* cost of an expected point that was not found */
 static const double AMBIGUOUS_RATIO = 1.3; /* of the two poses' residuals */
 static const double BORDER_FLOOR_PX = 0.02;
-
-typedef struct round_plan {
-    int points;
-    double reach_px;
-    bool precise;
-} round_plan;
-static const round_plan rounds[] = {{16, 14.0, false}, {20, 7.0, true}, {40, 7.0, true}};
-enum { ROUNDS = sizeof rounds / sizeof rounds[0] };
+static const double GUESS_STEP = 0.04; /* of the tag's side */
+static const double GUESS_REACH_PX = 6.0;
+static const double MIN_AGREEING = 0.5;  /* part of the expected points that must agree */
+static const double SURE_AGREEING = 0.8; /* below that part, other starts are tried */
 
 void rg_crown_face(const rg_crown *crown, int j, rg_vec3 corner[4])
 {
@@ -170,66 +167,87 @@ static void choose_tags(const rg_crown *crown, const rg_crown_limits *limits,
 
 /* ---------------------------------------------------------------- start pose */
 
-static bool at_edge(const rg_lens *lens, rg_vec2 p)
-{
-    return p.x < CUT_EDGE_PX || p.y < CUT_EDGE_PX || p.x > lens->width - 1 - CUT_EDGE_PX ||
-           p.y > lens->height - 1 - CUT_EDGE_PX;
-}
-
-/* Sightings of one tag's corners. A corner at the picture's edge is a guess
- * along the side that leaves the picture, but lies on that side's line. */
-static int corner_sightings(const rg_lens *lens, const rg_vec3 body[4], const rg_vec2 pixel[4],
-                            rg_sighting *out)
-{
-    int n = 0;
-    for (int i = 0; i < 4; i++) {
-        if (!at_edge(lens, pixel[i])) {
-            out[n++] = (rg_sighting){body[i], pixel[i], {1.0, 0.0}, 1.0};
-            out[n++] = (rg_sighting){body[i], pixel[i], {0.0, 1.0}, 1.0};
-            continue;
-        }
-        for (int step = 1; step <= 3; step += 2) {
-            rg_vec2 other = pixel[(i + step) % 4];
-            double dx = pixel[i].x - other.x, dy = pixel[i].y - other.y, d = hypot(dx, dy);
-            if (!at_edge(lens, other) && d > 0.0)
-                out[n++] = (rg_sighting){body[i], pixel[i], {dy / d, -dx / d}, 1.0};
-        }
-    }
-    return n;
-}
-
 typedef struct starts {
     int count;
+    unsigned faces; /* bit j: the tag of face j was read */
     rg_pose pose[RG_POSE_CANDIDATES];
 } starts;
 
-static rg_code find_starts(const rg_crown *crown, const rg_lens *lens, const usable *use,
-                           starts *start)
+static void start_from_tags(const rg_crown *crown, const rg_lens *lens, const usable *use,
+                            starts *start)
 {
     rg_vec3 body[4 * RG_FACES];
     rg_vec2 pixel[4 * RG_FACES];
-    rg_sighting sighting[8 * RG_FACES];
     rg_pose_candidate candidate[RG_POSE_CANDIDATES];
-    int count, n = 0;
+    int count;
+    start->count = 0;
+    start->faces = 0;
     for (int i = 0; i < use->count; i++) {
         rg_crown_face(crown, use->tag[i]->id % RG_FACES, body + 4 * i);
         memcpy(pixel + 4 * i, use->tag[i]->corner, 4 * sizeof *pixel);
-        n += corner_sightings(lens, body + 4 * i, pixel + 4 * i, sighting + n);
+        start->faces |= 1u << (use->tag[i]->id % RG_FACES);
     }
-    start->count = 0;
-    rg_code code = rg_pose_candidates(lens, body, pixel, 4 * use->count, candidate, &count, NULL);
-    if (code == RG_INTERNAL)
-        return code;
-    if (code != RG_OK)
-        return RG_OK;
-    int wanted = use->count == 1 ? count : 1; /* two faces leave no second pose */
-    for (int i = 0; i < wanted; i++) {
-        rg_pose pose = candidate[i].pose;
-        if (n < 8 * use->count && n >= 6 && rg_posefit(lens, sighting, n, &pose, NULL) != RG_OK)
-            pose = candidate[i].pose;
-        start->pose[start->count++] = pose;
+    if (rg_pose_candidates(lens, body, pixel, 4 * use->count, candidate, &count, NULL) != RG_OK)
+        return;
+    start->count = use->count == 1 ? count : 1; /* two faces leave no second pose */
+    start->count = start->count > 2 ? 2 : start->count;
+    for (int i = 0; i < start->count; i++)
+        start->pose[i] = candidate[i].pose;
+}
+
+/* The quadrilateral with one side moved outwards by `part` of its neighbours. */
+static void stretch(rg_vec2 corner[4], int side, double part)
+{
+    int a = side, b = (side + 1) % 4, far_a = (side + 3) % 4, far_b = (side + 2) % 4;
+    corner[a].x += part * (corner[a].x - corner[far_a].x);
+    corner[a].y += part * (corner[a].y - corner[far_a].y);
+    corner[b].x += part * (corner[b].x - corner[far_b].x);
+    corner[b].y += part * (corner[b].y - corner[far_b].y);
+}
+
+/* How badly the picture agrees with a pose, px: rms over the border points
+ * that it says are in view, each at most the reach. HUGE_VAL for none. */
+static double misfit(const rg_border_search *search, const rg_pose *pose, rg_border_scan *scan)
+{
+    const double reach = GUESS_REACH_PX;
+    rg_border_find(search, pose, ALL_FACES, GUESS_POINTS, reach, false, scan);
+    if (scan->expected < 4 * GUESS_POINTS)
+        return HUGE_VAL;
+    double sum = (scan->expected - scan->count) * reach * reach;
+    for (int i = 0; i < scan->count; i++) {
+        double r = rg_posefit_residual(search->lens, &scan->sighting[i], pose);
+        sum += fmin(r * r, reach * reach);
     }
-    return RG_OK;
+    return sqrt(sum / scan->expected);
+}
+
+/* A tag cut by the picture or partly hidden is read, but its outline is short
+ * on that side. Tries outlines with one or two opposite sides moved out and
+ * leaves the pose that agrees best with the whole picture as the only start. */
+static void start_from_guesses(const rg_border_search *search, const usable *use,
+                               rg_border_scan *scan, starts *start)
+{
+    double best = HUGE_VAL;
+    for (int i = 0; i < use->count; i++) {
+        for (int g = 0; g < 2 * GUESSES * GUESSES; g++) {
+            rg_tag tag = *use->tag[i];
+            int side = g / (GUESSES * GUESSES);
+            stretch(tag.corner, side, GUESS_STEP * (g / GUESSES % GUESSES));
+            stretch(tag.corner, side + 2, GUESS_STEP * (g % GUESSES));
+            usable one = {1, {&tag}};
+            starts trial;
+            start_from_tags(search->crown, search->lens, &one, &trial);
+            for (int k = 0; k < trial.count; k++) {
+                double m = misfit(search, &trial.pose[k], scan);
+                if (m < best) {
+                    best = m;
+                    start->pose[0] = trial.pose[k];
+                    start->count = 1;
+                }
+            }
+        }
+    }
+    start->faces = ALL_FACES;
 }
 
 /* ---------------------------------------------------------------- refinement */
@@ -240,36 +258,61 @@ typedef struct refined {
     double scale_px; /* robust scale of the residuals */
     double cost_px;  /* rms over all expected points, misses counted */
     double rms_px;   /* of the accepted points */
-    int accepted;
+    int accepted, expected;
     int on_border[RG_BORDERS];
 } refined;
 
-/* Tukey weights from the residuals at the pose; returns the robust scale. */
-static double reweigh(const rg_lens *lens, rg_border_scan *scan, const rg_pose *pose, double *work)
+typedef enum loss { LOSS_SQUARE, LOSS_HUBER, LOSS_TUKEY } loss;
+
+enum { PASSES = 3 };
+typedef struct round_plan {
+    bool seen_only; /* faces whose tag was read; else all faces in view */
+    int points;
+    double reach_px;
+    bool precise;
+    loss pass[PASSES];
+} round_plan;
+
+static const round_plan rounds[] = {
+    {true, 16, 14.0, false, {LOSS_SQUARE, LOSS_HUBER, LOSS_TUKEY}},
+    {false, 16, 14.0, false, {LOSS_HUBER, LOSS_HUBER, LOSS_TUKEY}},
+    {false, 40, 7.0, true, {LOSS_HUBER, LOSS_TUKEY, LOSS_TUKEY}},
+};
+enum { ROUNDS = sizeof rounds / sizeof rounds[0] };
+
+static double weight_of(loss kind, double u)
+{
+    double h = fabs(u);
+    if (kind == LOSS_TUKEY)
+        return h < TUKEY ? (1.0 - u * u / (TUKEY * TUKEY)) * (1.0 - u * u / (TUKEY * TUKEY)) : 0.0;
+    return kind == LOSS_SQUARE || h <= HUBER ? 1.0 : HUBER / h;
+}
+
+/* Weights from the residuals at the pose; returns their robust scale. */
+static double reweigh(const rg_lens *lens, rg_border_scan *scan, const rg_pose *pose, loss kind,
+                      double *work)
 {
     for (int i = 0; i < scan->count; i++)
         work[i] = fabs(rg_posefit_residual(lens, &scan->sighting[i], pose));
-    double scale = 1.4826 * rg_median_inplace(work, (size_t)scan->count);
-    scale = fmin(fmax(scale, MIN_SCALE_PX), SCALE_CAP_PX);
+    double scale = fmax(1.4826 * rg_median_inplace(work, (size_t)scan->count), MIN_SCALE_PX);
     for (int i = 0; i < scan->count; i++) {
-        double u = rg_posefit_residual(lens, &scan->sighting[i], pose) / (TUKEY * scale);
-        scan->sighting[i].weight = fabs(u) < 1.0 ? (1.0 - u * u) * (1.0 - u * u) : 0.0;
+        double r = rg_posefit_residual(lens, &scan->sighting[i], pose);
+        scan->sighting[i].weight = weight_of(kind, r / scale);
     }
     return scale;
 }
 
-static bool fit_round(const rg_lens *lens, rg_border_scan *scan, rg_pose *pose, double *scale,
-                      double *work)
+static bool fit_round(const rg_lens *lens, rg_border_scan *scan, const round_plan *plan,
+                      rg_pose *pose, double *scale, double *work)
 {
     if (scan->count < 3 * ENOUGH_ON_BORDER)
         return false;
-    for (int pass = 0; pass < TUKEY_PASSES; pass++) {
-        if (pass > 0)
-            reweigh(lens, scan, pose, work);
+    for (int pass = 0; pass < PASSES; pass++) {
+        reweigh(lens, scan, pose, plan->pass[pass], work);
         if (rg_posefit(lens, scan->sighting, scan->count, pose, NULL) != RG_OK)
             return false;
     }
-    *scale = reweigh(lens, scan, pose, work);
+    *scale = reweigh(lens, scan, pose, LOSS_TUKEY, work);
     return true;
 }
 
@@ -286,20 +329,21 @@ static void judge(const rg_lens *lens, const rg_border_scan *scan, refined *f)
         }
     }
     cost += (scan->expected - scan->count) * MISSING_PX * MISSING_PX;
+    f->expected = scan->expected;
     f->cost_px = sqrt(cost / fmax(scan->expected, 1));
     f->rms_px = sqrt(sum / fmax(f->accepted, 1));
 }
 
-static void refine(const rg_border_search *search, const rg_pose *start, rg_border_scan *scan,
-                   double *work, refined *f)
+static void refine(const rg_border_search *search, unsigned seen, const rg_pose *start,
+                   rg_border_scan *scan, double *work, refined *f)
 {
     memset(f, 0, sizeof *f);
     f->pose = *start;
     f->cost_px = HUGE_VAL;
     for (int i = 0; i < ROUNDS; i++) {
-        rg_border_find(search, &f->pose, rounds[i].points, rounds[i].reach_px, rounds[i].precise,
-                       scan);
-        if (!fit_round(search->lens, scan, &f->pose, &f->scale_px, work))
+        rg_border_find(search, &f->pose, rounds[i].seen_only ? seen : ALL_FACES, rounds[i].points,
+                       rounds[i].reach_px, rounds[i].precise, scan);
+        if (!fit_round(search->lens, scan, &rounds[i], &f->pose, &f->scale_px, work))
             return;
     }
     f->held = true;
@@ -428,6 +472,12 @@ static void accept(const rg_crown_limits *limits, const refined *f, const refine
                  "%d tag borders were found, %d are needed; show more of the crown, in focus",
                  r->edges_used, limits->min_edges);
         refuse(r, RG_POSE_TOO_FEW_EDGES, text);
+    } else if (f->accepted < MIN_AGREEING * f->expected) {
+        snprintf(text, sizeof text,
+                 "only %d of %d border points in view agree with the pose; uncover the crown and "
+                 "bring it wholly into the picture",
+                 f->accepted, f->expected);
+        refuse(r, RG_POSE_TOO_FEW_EDGES, text);
     } else if (second && second->held && faces_with_points(f) == 1 &&
                second->rms_px < AMBIGUOUS_RATIO * f->rms_px) {
         snprintf(text, sizeof text,
@@ -485,21 +535,47 @@ static rg_code check_arguments(const rg_crown *crown, const rg_lens *lens, const
     return RG_OK;
 }
 
-/* Refines every start; the better one ends in fit[0] with its points in w->scan[0]. */
-static void refine_starts(const rg_border_search *search, const starts *start, workspace *w,
+static void swap_fits(refined fit[2], workspace *w)
+{
+    refined f = fit[0];
+    fit[0] = fit[1];
+    fit[1] = f;
+    rg_border_scan *s = w->scan[0];
+    w->scan[0] = w->scan[1];
+    w->scan[1] = s;
+}
+
+static bool better(const refined *a, const refined *b)
+{
+    return a->held && (!b->held || a->cost_px < b->cost_px);
+}
+
+static bool sure(const refined *f)
+{
+    return f->held && f->accepted >= SURE_AGREEING * f->expected;
+}
+
+/* Refines the starts; the best ends in fit[0] with its points in w->scan[0]. */
+static void refine_starts(const rg_border_search *search, const usable *use, workspace *w,
                           refined fit[2])
 {
+    starts start;
     memset(fit, 0, 2 * sizeof *fit);
-    for (int i = 0; i < start->count && i < 2; i++)
-        refine(search, &start->pose[i], w->scan[i], w->work, &fit[i]);
-    bool swap = fit[1].held && (!fit[0].held || fit[1].cost_px < fit[0].cost_px);
-    if (swap) {
-        refined f = fit[0];
-        fit[0] = fit[1];
-        fit[1] = f;
-        rg_border_scan *s = w->scan[0];
-        w->scan[0] = w->scan[1];
-        w->scan[1] = s;
+    start_from_tags(search->crown, search->lens, use, &start);
+    for (int i = 0; i < start.count; i++)
+        refine(search, start.faces, &start.pose[i], w->scan[i], w->work, &fit[i]);
+    if (better(&fit[1], &fit[0]))
+        swap_fits(fit, w);
+    if (sure(&fit[0]))
+        return;
+    refined guess;
+    start_from_guesses(search, use, w->scan[1], &start);
+    if (start.count == 0)
+        return;
+    refine(search, start.faces, &start.pose[0], w->scan[1], w->work, &guess);
+    if (better(&guess, &fit[0])) {
+        fit[1] = guess;
+        swap_fits(fit, w);
     }
 }
 
@@ -515,20 +591,17 @@ rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, co
     choose_tags(crown, limits, tags, &use, result);
     if (result->state != RG_POSE_OK)
         return RG_OK;
-    starts start;
-    if (find_starts(crown, lens, &use, &start) != RG_OK)
-        return rg_fail(err, RG_INTERNAL, "crown: out of memory for the start pose");
     workspace w;
     code = workspace_new(&w, err);
     if (code != RG_OK)
         return code;
     rg_border_search search = {crown, lens, {image, linear}, limits->min_tag_side_px};
     refined fit[2];
-    refine_starts(&search, &start, &w, fit);
+    refine_starts(&search, &use, &w, fit);
     if (fit[0].held) {
         report(lens, w.scan[0], &fit[0], w.work, result);
         if (result->state == RG_POSE_OK)
-            accept(limits, &fit[0], start.count > 1 ? &fit[1] : NULL, result);
+            accept(limits, &fit[0], use.count == 1 ? &fit[1] : NULL, result);
     } else {
         refuse(result, RG_POSE_TOO_FEW_EDGES,
                "a tag was read but its borders were not found; light the crown evenly and focus "
