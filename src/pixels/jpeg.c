@@ -23,6 +23,8 @@
 
 #include <jpeglib.h>
 
+#include <jerror.h>
+
 #include "rimglow/decode.h"
 #include "rows.h"
 
@@ -40,6 +42,7 @@ struct job {
     size_t size;
     rg_rows rows;
     rg_image *image;
+    bool starved; /* of memory */
     unsigned warnings;
     char warning[JMSG_LENGTH_MAX];
     char fault[JMSG_LENGTH_MAX];
@@ -51,6 +54,7 @@ static void fault_from_library(j_common_ptr common)
 {
     struct job *job = common->client_data;
     common->err->format_message(common, job->fault);
+    job->starved = common->err->msg_code == JERR_OUT_OF_MEMORY;
     longjmp(job->escape, 1);
 }
 
@@ -174,6 +178,9 @@ static void open_job(struct job *job, const uint8_t *bytes, size_t size)
 
 static rg_code refused(const struct job *job, rg_error *err)
 {
+    if (job->starved)
+        return rg_fail(err, RG_INTERNAL,
+                       "out of memory for the JPEG decoder; close other programs");
     return rg_fail(err, RG_BAD_DATA,
                    "the JPEG cannot be decoded (%s); copy the file again or retake the frame",
                    job->fault);

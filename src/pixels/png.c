@@ -40,7 +40,7 @@ struct job {
     size_t size, place;
     uint8_t *rows; /* where the pixels go, with alpha or as indices if so stored */
     size_t row_bytes;
-    bool indexed;
+    bool indexed, starved;
     unsigned warnings;
     char warning[TEXT_BYTES];
     char fault[TEXT_BYTES];
@@ -60,6 +60,21 @@ static void warning_from_library(png_structp png, png_const_charp text)
     struct job *job = png_get_error_ptr(png);
     if (job->warnings++ == 0)
         snprintf(job->warning, sizeof job->warning, "%s", text);
+}
+
+/* Tells a lack of memory from a fault of the file. */
+static png_voidp allocate(png_structp png, png_alloc_size_t size)
+{
+    struct job *job = png_get_mem_ptr(png);
+    void *block = malloc(size);
+    job->starved = job->starved || !block;
+    return block;
+}
+
+static void release(png_structp png, png_voidp block)
+{
+    (void)png;
+    free(block);
 }
 
 static void read_bytes(png_structp png, png_bytep to, size_t count)
@@ -122,6 +137,8 @@ static uint32_t big_endian(const uint8_t *p)
 
 static rg_code refused(const struct job *job, rg_error *err)
 {
+    if (job->starved)
+        return rg_fail(err, RG_INTERNAL, "out of memory for the PNG decoder; close other programs");
     return rg_fail(err, RG_BAD_DATA,
                    "the PNG cannot be decoded (%s); copy the file again or retake the frame",
                    job->fault);
@@ -145,12 +162,13 @@ static rg_code open_job(struct job *job, const uint8_t *bytes, size_t size, rg_e
     rg_code code = check_start(job, err);
     if (code)
         return code;
-    job->png = png_create_read_struct(PNG_LIBPNG_VER_STRING, job, fault_from_library,
-                                      warning_from_library);
+    job->png = png_create_read_struct_2(PNG_LIBPNG_VER_STRING, job, fault_from_library,
+                                        warning_from_library, job, allocate, release);
     job->info = job->png ? png_create_info_struct(job->png) : NULL;
     if (!job->info) {
         png_destroy_read_struct(&job->png, NULL, NULL);
-        return rg_fail(err, RG_INTERNAL, "out of memory for the PNG decoder; close other programs");
+        job->starved = true;
+        return refused(job, err);
     }
     return RG_OK;
 }
