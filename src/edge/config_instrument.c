@@ -130,10 +130,24 @@ static rg_code name_pad(const rg_ini *ini, int section, rg_pad *pad, rg_error *e
     return RG_OK;
 }
 
+/* Values that every pad overrides are checked all the same. */
+static rg_code check_every_pad(const rg_ini *ini, int section, rg_error *err)
+{
+    rg_pad unused = {0};
+    rg_code code = rg_ini_check_keys(ini, table, "pad", section, err);
+    for (int i = 0; i < table.fields && code == RG_OK; i++) {
+        const rg_ini_entry *entry = rg_ini_find(ini, section, field[i].key);
+        if (entry != NULL) {
+            code = rg_ini_convert(ini, entry, &field[i], &unused, err);
+        }
+    }
+    return code;
+}
+
 static rg_code fill_pads(const rg_ini *ini, rg_instrument *instrument, rg_error *err)
 {
     int fallback = rg_ini_section_index(ini, every_pad);
-    rg_code code = rg_ini_check_keys(ini, table, "pad", fallback, err);
+    rg_code code = check_every_pad(ini, fallback, err);
     for (int i = 0; i < ini->sections && code == RG_OK; i++) {
         if (!is_pad_section(ini->section[i].name)) {
             continue;
