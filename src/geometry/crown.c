@@ -36,7 +36,8 @@
 enum {
     CROWN_NUMBERS = 97, /* 6 * 96 + 5 = 581 < 587 tags */
     ENOUGH_ON_BORDER = 6,
-    GUESSES = 5, /* outlines tried per side that may be cut */
+    SCALE_SAMPLE = 128, /* residuals that make a robust scale */
+    GUESSES = 5,        /* outlines tried per side that may be cut */
     ALL_FACES = (1 << RG_FACES) - 1,
     GUESS_POINTS = 8 /* per border when a guess is judged */
 };
@@ -46,6 +47,9 @@ static const double HUBER = 1.345;         /* the same */
 static const double MIN_SCALE_PX = 0.02;   /* of the residuals; JPEG and noise never allow less */
 static const double MISSING_PX = 1.0;      /* cost of an expected point that was not found */
 static const double AMBIGUOUS_RATIO = 1.3; /* of the two poses' residuals */
+static const double PRIOR_PX = 0.3;        /* weight of the prior, as one point's error */
+static const double PRIOR_RAD = 0.03;      /* how far the start may be off */
+static const double PRIOR_MM = 2.0;
 static const double BORDER_FLOOR_PX = 0.02;
 static const double GUESS_STEP = 0.04; /* of the tag's side */
 static const double GUESS_REACH_PX = 6.0;
@@ -84,6 +88,17 @@ rg_code rg_crown_check(const rg_crown *crown, rg_error *err)
                        crown->centre_height_mm);
     return RG_OK;
 }
+
+/* ---------------------------------------------------------------- working memory */
+
+enum { POINTS_MAX = RG_BORDERS * RG_BORDER_POINTS };
+
+typedef struct workspace {
+    rg_border_scan scan[2];
+    rg_border_scan *best, *other; /* point at the two */
+    double at_pose[POINTS_MAX], residual[POINTS_MAX], sorted[POINTS_MAX];
+    double gradient[POINTS_MAX][6];
+} workspace;
 
 /* ---------------------------------------------------------------- which tags */
 
@@ -169,7 +184,7 @@ static void choose_tags(const rg_crown *crown, const rg_crown_limits *limits,
 
 typedef struct starts {
     int count;
-    unsigned faces; /* bit j: the tag of face j was read */
+    unsigned faces; /* bit j: settle on face j first; 0: search all at once */
     rg_pose pose[RG_POSE_CANDIDATES];
 } starts;
 
@@ -247,17 +262,16 @@ static void start_from_guesses(const rg_border_search *search, const usable *use
             }
         }
     }
-    start->faces = ALL_FACES;
+    start->faces = 0;
 }
 
 /* ---------------------------------------------------------------- refinement */
 
 typedef struct refined {
     rg_pose pose;
-    bool held;       /* enough points to hold a pose */
-    double scale_px; /* robust scale of the residuals */
-    double cost_px;  /* rms over all expected points, misses counted */
-    double rms_px;   /* of the accepted points */
+    bool held;      /* enough points to hold a pose */
+    double cost_px; /* rms over all expected points, misses counted */
+    double rms_px;  /* of the accepted points */
     int accepted, expected;
     int on_border[RG_BORDERS];
 } refined;
@@ -288,32 +302,87 @@ static double weight_of(loss kind, double u)
     return kind == LOSS_SQUARE || h <= HUBER ? 1.0 : HUBER / h;
 }
 
-/* Weights from the residuals at the pose; returns their robust scale. */
-static double reweigh(const rg_lens *lens, rg_border_scan *scan, const rg_pose *pose, loss kind,
-                      double *work)
+/* 1.4826 times the median absolute residual; a thinned sample will do. */
+static double robust_scale(const double *residual, int n, double *work)
 {
-    for (int i = 0; i < scan->count; i++)
-        work[i] = fabs(rg_posefit_residual(lens, &scan->sighting[i], pose));
-    double scale = fmax(1.4826 * rg_median_inplace(work, (size_t)scan->count), MIN_SCALE_PX);
-    for (int i = 0; i < scan->count; i++) {
-        double r = rg_posefit_residual(lens, &scan->sighting[i], pose);
-        scan->sighting[i].weight = weight_of(kind, r / scale);
-    }
-    return scale;
+    int stride = 1 + n / SCALE_SAMPLE;
+    size_t m = 0;
+    for (int i = 0; i < n; i += stride)
+        work[m++] = fabs(residual[i]);
+    return fmax(1.4826 * rg_median_inplace(work, m), MIN_SCALE_PX);
 }
 
-static bool fit_round(const rg_lens *lens, rg_border_scan *scan, const round_plan *plan,
-                      rg_pose *pose, double *scale, double *work)
+static void set_weights(rg_border_scan *scan, const double *residual, loss kind, double scale)
 {
-    if (scan->count < 3 * ENOUGH_ON_BORDER)
+    for (int i = 0; i < scan->count; i++)
+        scan->sighting[i].weight = weight_of(kind, residual[i] / scale);
+}
+
+/* Solves the 6x6 system a x = b, symmetric positive; false when singular. */
+static bool solve6(double a[36], double x[6])
+{
+    gsl_matrix_view m = gsl_matrix_view_array(a, 6, 6);
+    gsl_vector_view v = gsl_vector_view_array(x, 6);
+    return gsl_linalg_cholesky_decomp1(&m.matrix) == GSL_SUCCESS &&
+           gsl_linalg_cholesky_svx(&m.matrix, &v.vector) == GSL_SUCCESS;
+}
+
+/* The weighted step of the linearised problem, held back by a loose prior
+ * (three lines of one flat tag hardly hold a pose); residual gets what it leaves. */
+static bool linear_pass(const rg_border_scan *scan, double (*gradient)[6], const double *at_pose,
+                        double *residual, double x[6])
+{
+    double a[36] = {0};
+    for (int r = 0; r < 6; r++) {
+        double prior = PRIOR_PX / (r < 3 ? PRIOR_RAD : PRIOR_MM);
+        a[7 * r] = prior * prior;
+        x[r] = 0.0;
+    }
+    for (int i = 0; i < scan->count; i++) {
+        double w = scan->sighting[i].weight;
+        const double *g = gradient[i];
+        for (int r = 0; r < 6 && w > 0.0; r++) {
+            x[r] -= w * g[r] * at_pose[i];
+            for (int k = 0; k <= r; k++)
+                a[6 * r + k] += w * g[r] * g[k];
+        }
+    }
+    for (int r = 0; r < 6; r++)
+        for (int k = 0; k < r; k++)
+            a[6 * k + r] = a[6 * r + k];
+    if (!solve6(a, x))
         return false;
-    for (int pass = 0; pass < PASSES; pass++) {
-        reweigh(lens, scan, pose, plan->pass[pass], work);
-        if (rg_posefit(lens, scan->sighting, scan->count, pose, NULL) != RG_OK)
+    for (int i = 0; i < scan->count; i++) {
+        residual[i] = at_pose[i];
+        for (int r = 0; r < 6; r++)
+            residual[i] += gradient[i][r] * x[r];
+    }
+    return true;
+}
+
+/* Finds the weights on the linearised problem (cheap), then the pose. */
+static bool fit_round(const rg_lens *lens, rg_border_scan *scan, const round_plan *plan,
+                      rg_pose *pose, workspace *w)
+{
+    int n = scan->count;
+    if (n < 3 * ENOUGH_ON_BORDER)
+        return false;
+    for (int i = 0; i < n; i++) {
+        w->at_pose[i] = rg_posefit_residual(lens, &scan->sighting[i], pose);
+        if (!rg_posefit_gradient(lens, &scan->sighting[i], pose, w->gradient[i]))
             return false;
     }
-    *scale = reweigh(lens, scan, pose, LOSS_TUKEY, work);
-    return true;
+    double x[6] = {0};
+    memcpy(w->residual, w->at_pose, (size_t)n * sizeof *w->residual);
+    for (int pass = 0; pass < PASSES; pass++) {
+        double scale = robust_scale(w->residual, n, w->sorted);
+        set_weights(scan, w->residual, plan->pass[pass], scale);
+        if (!linear_pass(scan, w->gradient, w->at_pose, w->residual, x))
+            return false;
+    }
+    set_weights(scan, w->residual, plan->pass[PASSES - 1], robust_scale(w->residual, n, w->sorted));
+    *pose = rg_posefit_move(pose, x);
+    return !plan->precise || rg_posefit(lens, scan->sighting, n, pose, NULL) == RG_OK;
 }
 
 static void judge(const rg_lens *lens, const rg_border_scan *scan, refined *f)
@@ -335,15 +404,15 @@ static void judge(const rg_lens *lens, const rg_border_scan *scan, refined *f)
 }
 
 static void refine(const rg_border_search *search, unsigned seen, const rg_pose *start,
-                   rg_border_scan *scan, double *work, refined *f)
+                   rg_border_scan *scan, workspace *w, refined *f)
 {
     memset(f, 0, sizeof *f);
     f->pose = *start;
     f->cost_px = HUGE_VAL;
-    for (int i = 0; i < ROUNDS; i++) {
+    for (int i = seen ? 0 : 1; i < ROUNDS; i++) {
         rg_border_find(search, &f->pose, rounds[i].seen_only ? seen : ALL_FACES, rounds[i].points,
                        rounds[i].reach_px, rounds[i].precise, scan);
-        if (!fit_round(search->lens, scan, &rounds[i], &f->pose, &f->scale_px, work))
+        if (!fit_round(search->lens, scan, &rounds[i], &f->pose, w))
             return;
     }
     f->held = true;
@@ -494,29 +563,6 @@ static void accept(const rg_crown_limits *limits, const refined *f, const refine
     }
 }
 
-typedef struct workspace {
-    rg_border_scan *scan[2];
-    double *work;
-} workspace;
-
-static void workspace_free(workspace *w)
-{
-    free(w->scan[0]);
-    free(w->scan[1]);
-    free(w->work);
-}
-
-static rg_code workspace_new(workspace *w, rg_error *err)
-{
-    w->scan[0] = rg_alloc(1, sizeof *w->scan[0]);
-    w->scan[1] = rg_alloc(1, sizeof *w->scan[1]);
-    w->work = rg_alloc(RG_BORDERS * RG_BORDER_POINTS, sizeof *w->work);
-    if (w->scan[0] && w->scan[1] && w->work)
-        return RG_OK;
-    workspace_free(w);
-    return rg_fail(err, RG_INTERNAL, "crown: out of memory for the border points");
-}
-
 static rg_code check_arguments(const rg_crown *crown, const rg_lens *lens, const rg_image *image,
                                const rg_linear *linear, rg_error *err)
 {
@@ -540,9 +586,9 @@ static void swap_fits(refined fit[2], workspace *w)
     refined f = fit[0];
     fit[0] = fit[1];
     fit[1] = f;
-    rg_border_scan *s = w->scan[0];
-    w->scan[0] = w->scan[1];
-    w->scan[1] = s;
+    rg_border_scan *s = w->best;
+    w->best = w->other;
+    w->other = s;
 }
 
 static bool better(const refined *a, const refined *b)
@@ -555,7 +601,7 @@ static bool sure(const refined *f)
     return f->held && f->accepted >= SURE_AGREEING * f->expected;
 }
 
-/* Refines the starts; the best ends in fit[0] with its points in w->scan[0]. */
+/* Refines the starts; the best ends in fit[0] with its points in w->best. */
 static void refine_starts(const rg_border_search *search, const usable *use, workspace *w,
                           refined fit[2])
 {
@@ -563,16 +609,16 @@ static void refine_starts(const rg_border_search *search, const usable *use, wor
     memset(fit, 0, 2 * sizeof *fit);
     start_from_tags(search->crown, search->lens, use, &start);
     for (int i = 0; i < start.count; i++)
-        refine(search, start.faces, &start.pose[i], w->scan[i], w->work, &fit[i]);
+        refine(search, start.faces, &start.pose[i], i ? w->other : w->best, w, &fit[i]);
     if (better(&fit[1], &fit[0]))
         swap_fits(fit, w);
     if (sure(&fit[0]))
         return;
     refined guess;
-    start_from_guesses(search, use, w->scan[1], &start);
+    start_from_guesses(search, use, w->other, &start);
     if (start.count == 0)
         return;
-    refine(search, start.faces, &start.pose[0], w->scan[1], w->work, &guess);
+    refine(search, start.faces, &start.pose[0], w->other, w, &guess);
     if (better(&guess, &fit[0])) {
         fit[1] = guess;
         swap_fits(fit, w);
@@ -591,15 +637,16 @@ rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, co
     choose_tags(crown, limits, tags, &use, result);
     if (result->state != RG_POSE_OK)
         return RG_OK;
-    workspace w;
-    code = workspace_new(&w, err);
-    if (code != RG_OK)
-        return code;
+    workspace *w = rg_alloc(1, sizeof *w);
+    if (!w)
+        return rg_fail(err, RG_INTERNAL, "crown: out of memory for the border points");
+    w->best = &w->scan[0];
+    w->other = &w->scan[1];
     rg_border_search search = {crown, lens, {image, linear}, limits->min_tag_side_px};
     refined fit[2];
-    refine_starts(&search, &use, &w, fit);
+    refine_starts(&search, &use, w, fit);
     if (fit[0].held) {
-        report(lens, w.scan[0], &fit[0], w.work, result);
+        report(lens, w->best, &fit[0], w->sorted, result);
         if (result->state == RG_POSE_OK)
             accept(limits, &fit[0], use.count == 1 ? &fit[1] : NULL, result);
     } else {
@@ -607,6 +654,6 @@ rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, co
                "a tag was read but its borders were not found; light the crown evenly and focus "
                "on it");
     }
-    workspace_free(&w);
+    free(w);
     return RG_OK;
 }

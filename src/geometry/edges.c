@@ -25,7 +25,6 @@ enum {
 static const double MIN_STEP = 0.004;  /* linear light; about one 8-bit code in the dark */
 static const double MIN_RATIO = 0.35;  /* step / (black + white) */
 static const double MAX_MISFIT = 0.15; /* rms of the fit / step */
-static const double ROOT_HALF = 0.70710678118654752440;
 static const double GAUSS_PEAK = 0.39894228040143267794; /* 1 / sqrt(2 pi) */
 
 typedef struct profile {
@@ -158,6 +157,17 @@ typedef struct step_fit {
     double misfit; /* rms / step */
 } step_fit;
 
+/* Phi(u), given exp(-u^2/2): M. Abramowitz and I. Stegun, Handbook of
+ * Mathematical Functions (1964), 26.2.17; error below 7.5e-8. */
+static double normal_integral(double u, double gauss)
+{
+    double t = 1.0 / (1.0 + 0.2316419 * fabs(u));
+    double tail = GAUSS_PEAK * gauss * t *
+                  (0.319381530 +
+                   t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
+    return u < 0.0 ? tail : 1.0 - tail;
+}
+
 /* Normal equations of one Gauss-Newton step; returns the sum of squares. */
 static double linearise(const double *v, int from, int to, const step_fit *f, double a[4][4],
                         double b[4])
@@ -169,9 +179,9 @@ static double linearise(const double *v, int from, int to, const step_fit *f, do
             a[i][j] = 0.0;
     }
     for (int i = from; i < to; i++) {
-        double u = (i - f->x0) / f->sigma;
-        double phi = 0.5 * (1.0 + erf(u * ROOT_HALF));
-        double slope = f->step * GAUSS_PEAK * exp(-0.5 * u * u) / f->sigma;
+        double u = (i - f->x0) / f->sigma, gauss = exp(-0.5 * u * u);
+        double phi = normal_integral(u, gauss);
+        double slope = f->step * GAUSS_PEAK * gauss / f->sigma;
         double row[4] = {1.0, phi, -slope, -slope * u};
         double r = v[i] - f->black - f->step * phi;
         sum += r * r;
@@ -205,7 +215,7 @@ static bool fit_step(const profile *p, step_fit *f)
         f->step += b[1];
         f->x0 += clamp(b[2], -1.0, 1.0);
         f->sigma = clamp(f->sigma + clamp(b[3], -0.5, 0.5), 0.15, 2.0 * WINDOW);
-        if (fabs(b[2]) < 1e-3 && fabs(b[3]) < 3e-3)
+        if (fabs(b[2]) < 2e-3 && fabs(b[3]) < 1e-2)
             break;
     }
     f->misfit = sqrt(linearise(p->value, from, to, f, a, b) / (to - from)) / f->step;

@@ -22,6 +22,8 @@ enum { MAX_ITERATIONS = 60 };
 
 /* Depth below which a point counts as behind the camera, mm. */
 static const double NEAR_MM = 1e-3;
+static const double STILL_RAD = 1e-8;
+static const double STILL_MM = 1e-6;
 
 typedef struct problem {
     const rg_lens *lens;
@@ -47,7 +49,7 @@ static rg_mat3 left_jacobian(rg_vec3 q)
     return j;
 }
 
-static rg_pose moved(const rg_pose *start, const double p[6])
+rg_pose rg_posefit_move(const rg_pose *start, const double p[6])
 {
     rg_pose pose;
     pose.R = rg_mat3_mul(rg_rodrigues(rg_vec3_make(p[0], p[1], p[2])), start->R);
@@ -92,7 +94,7 @@ bool rg_posefit_gradient(const rg_lens *lens, const rg_sighting *s, const rg_pos
 static int residuals(const gsl_vector *x, void *data, gsl_vector *f)
 {
     const problem *p = data;
-    rg_pose pose = moved(&p->start, x->data);
+    rg_pose pose = rg_posefit_move(&p->start, x->data);
     for (size_t i = 0; i < f->size; i++) {
         const rg_sighting *s = &p->sighting[p->used[i]];
         rg_vec3 slope;
@@ -106,7 +108,7 @@ static int residuals(const gsl_vector *x, void *data, gsl_vector *f)
 static int derivatives(const gsl_vector *x, void *data, gsl_matrix *jacobian)
 {
     const problem *p = data;
-    rg_pose pose = moved(&p->start, x->data);
+    rg_pose pose = rg_posefit_move(&p->start, x->data);
     rg_mat3 left =
         rg_mat3_transpose(left_jacobian(rg_vec3_make(x->data[0], x->data[1], x->data[2])));
     for (size_t i = 0; i < jacobian->size1; i++) {
@@ -122,6 +124,35 @@ static int derivatives(const gsl_vector *x, void *data, gsl_matrix *jacobian)
     return GSL_SUCCESS;
 }
 
+/* The increments start at zero, so GSL's relative test on the step never
+ * fires; a step below STILL is far inside any use of a pose. */
+static bool still(const gsl_vector *step)
+{
+    for (size_t i = 0; i < 6; i++)
+        if (!(fabs(gsl_vector_get(step, i)) < (i < 3 ? STILL_RAD : STILL_MM)))
+            return false;
+    return true;
+}
+
+/* Iterates until the pose is still or no step helps any more. */
+static bool iterate(gsl_multifit_nlinear_workspace *w)
+{
+    for (int i = 0; i < MAX_ITERATIONS; i++) {
+        int status = gsl_multifit_nlinear_iterate(w);
+        if (status == GSL_ENOPROG)
+            break;
+        if (status != GSL_SUCCESS)
+            return false;
+        if (still(w->dx))
+            break;
+    }
+    const gsl_vector *x = gsl_multifit_nlinear_position(w);
+    for (size_t i = 0; i < 6; i++)
+        if (!isfinite(gsl_vector_get(x, i)))
+            return false;
+    return true;
+}
+
 static rg_code run(problem *p, size_t n, rg_pose *pose, rg_error *err)
 {
     gsl_multifit_nlinear_parameters par = gsl_multifit_nlinear_default_parameters();
@@ -133,21 +164,11 @@ static rg_code run(problem *p, size_t n, rg_pose *pose, rg_error *err)
         return rg_fail(err, RG_INTERNAL, "pose: out of memory for the pose fit");
     double zero[6] = {0};
     gsl_vector_view start = gsl_vector_view_array(zero, 6);
-    int info = 0;
-    int status = gsl_multifit_nlinear_init(&start.vector, &fdf, w);
-    if (status == GSL_SUCCESS)
-        status =
-            gsl_multifit_nlinear_driver(MAX_ITERATIONS, 1e-10, 1e-12, 0.0, NULL, NULL, &info, w);
-    const gsl_vector *x = gsl_multifit_nlinear_position(w);
-    bool finite = true;
-    for (size_t i = 0; i < 6; i++)
-        finite = finite && isfinite(gsl_vector_get(x, i));
-    if (finite && (status == GSL_SUCCESS || status == GSL_ENOPROG || status == GSL_EMAXITER))
-        *pose = moved(&p->start, x->data);
-    else
-        status = GSL_FAILURE;
+    bool good = gsl_multifit_nlinear_init(&start.vector, &fdf, w) == GSL_SUCCESS && iterate(w);
+    if (good)
+        *pose = rg_posefit_move(&p->start, gsl_multifit_nlinear_position(w)->data);
     gsl_multifit_nlinear_free(w);
-    if (status == GSL_FAILURE)
+    if (!good)
         return rg_fail(err, RG_BAD_DATA,
                        "pose: the fit does not converge; the sightings do not "
                        "hold a pose");

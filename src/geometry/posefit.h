@@ -30,6 +30,9 @@ double rg_posefit_residual(const rg_lens *lens, const rg_sighting *s, const rg_p
 bool rg_posefit_gradient(const rg_lens *lens, const rg_sighting *s, const rg_pose *pose,
                          double gradient[6]);
 
+/* The pose after a left rotation vector p[0..2] (rad) and a shift p[3..5] (mm). */
+rg_pose rg_posefit_move(const rg_pose *pose, const double p[6]);
+
 /* All poses that fit the points locally (a plane has up to two), each at its
  * own least-squares minimum, best first. See rg_pose_from_points. */
 typedef struct rg_pose_candidate {
