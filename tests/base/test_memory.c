@@ -14,7 +14,7 @@ Test(memory, product_that_wraps_is_refused)
     cr_assert(rg_alloc(SIZE_MAX, 1) == NULL);
     int *block = rg_alloc(4, sizeof *block);
     block[3] = 7;
-    cr_assert(rg_grow(block, SIZE_MAX / 2, sizeof *block) == NULL);
+    cr_assert(rg_grow(block, SIZE_MAX / sizeof *block + 2, sizeof *block) == NULL);
     cr_assert(block[3] == 7, "the old block stays valid");
     free(block);
 }

@@ -21,7 +21,7 @@ for target in "$@"; do
     corpus=$out/$target
     mkdir -p "$corpus/new" "$corpus/crash"
     # shellcheck disable=SC2086
-    clang -std=c17 -D_POSIX_C_SOURCE=200809L -g -O1 -Iinclude -Itests \
+    clang -std=c17 -D_POSIX_C_SOURCE=200809L -g -O1 -Iinclude -Itests -DRG_LIBFUZZER \
         -fsanitize=fuzzer,address,undefined -fno-sanitize-recover=undefined \
         -o "$corpus/run" "tests/fuzz/$target.c" \
         "$out/lib/librimglow-edge.a" "$out/lib/librimglow-core.a" $libs
