@@ -200,8 +200,10 @@ static void start_from_tags(const rg_crown *crown, const rg_lens *lens, const us
     for (int i = 0; i < use->count; i++) {
         rg_crown_face(crown, use->tag[i]->id % RG_FACES, body + 4 * i);
         memcpy(pixel + 4 * i, use->tag[i]->corner, 4 * sizeof *pixel);
-        start->faces |= 1u << (use->tag[i]->id % RG_FACES);
     }
+    /* One flat tag may start far off; several are near enough for all faces. */
+    if (use->count == 1)
+        start->faces = 1u << (use->tag[0]->id % RG_FACES);
     if (rg_pose_candidates(lens, body, pixel, 4 * use->count, candidate, &count, NULL) != RG_OK)
         return;
     start->count = use->count == 1 ? count : 1; /* two faces leave no second pose */
@@ -288,9 +290,9 @@ typedef struct round_plan {
 } round_plan;
 
 static const round_plan rounds[] = {
-    {true, 16, 14.0, false, {LOSS_SQUARE, LOSS_HUBER, LOSS_TUKEY}},
-    {false, 16, 14.0, false, {LOSS_HUBER, LOSS_HUBER, LOSS_TUKEY}},
-    {false, 40, 7.0, true, {LOSS_HUBER, LOSS_TUKEY, LOSS_TUKEY}},
+    {true, 12, 14.0, false, {LOSS_SQUARE, LOSS_HUBER, LOSS_TUKEY}},
+    {false, 12, 14.0, false, {LOSS_HUBER, LOSS_HUBER, LOSS_TUKEY}},
+    {false, 24, 7.0, true, {LOSS_HUBER, LOSS_TUKEY, LOSS_TUKEY}},
 };
 enum { ROUNDS = sizeof rounds / sizeof rounds[0] };
 
@@ -601,6 +603,12 @@ static bool sure(const refined *f)
     return f->held && f->accepted >= SURE_AGREEING * f->expected;
 }
 
+/* Two faces that agree rule out the mirrored pose. */
+static bool settled(const refined *f)
+{
+    return sure(f) && faces_with_points(f) > 1;
+}
+
 /* Refines the starts; the best ends in fit[0] with its points in w->best. */
 static void refine_starts(const rg_border_search *search, const usable *use, workspace *w,
                           refined fit[2])
@@ -608,7 +616,7 @@ static void refine_starts(const rg_border_search *search, const usable *use, wor
     starts start;
     memset(fit, 0, 2 * sizeof *fit);
     start_from_tags(search->crown, search->lens, use, &start);
-    for (int i = 0; i < start.count; i++)
+    for (int i = 0; i < start.count && !settled(&fit[0]); i++)
         refine(search, start.faces, &start.pose[i], i ? w->other : w->best, w, &fit[i]);
     if (better(&fit[1], &fit[0]))
         swap_fits(fit, w);
