@@ -1,0 +1,94 @@
+/*
+ * pipeline.h - one sweep, from the bytes of its frames to the seal map.
+ *
+ * The only module that knows all stages; each stage takes the results of the
+ * one before. No files, threads or clock here: the caller may hand the
+ * frames to rg_frame_take from several threads (one rg_tag_finder each) and
+ * calls rg_sweep_measure once, afterwards. The result does not depend on the
+ * order in which frames were taken, only on their index.
+ */
+#ifndef RIMGLOW_PIPELINE_H
+#define RIMGLOW_PIPELINE_H
+
+#include "rimglow/crown.h"
+#include "rimglow/decode.h"
+#include "rimglow/rimlight.h"
+#include "rimglow/sealmap.h"
+#include "rimglow/verdict.h"
+#include "rimglow/witness.h"
+
+/* Every number the measurement rests on; calib/ holds the defaults. */
+typedef struct rg_measure_options {
+    double code_weights[3]; /* R, G, B codes to luma, sum 1 */
+    rg_crown_limits crown;
+    rg_tag_options tags;
+    double overexposed_light; /* crown paper brighter than this: frame left out */
+    double dark_light;        /* crown paper darker than this: frame left out */
+    double blur_ratio;        /* frames this many times blurrier than the sharpest are left out */
+    double psf_sigma_px;      /* 0: from the crown's borders */
+    double land_reflectance;
+    double overhang_mm; /* usable pad overhang; 0: (pad - rim) / 2 */
+    rg_strip_options strip;
+    rg_rimline_options rimline;
+    int mark_every; /* columns between rim marks */
+    rg_rimlight_options rimlight;
+    rg_witness_options witness;
+    rg_rocking_options rocking;
+    rg_sealmap_options sealmap; /* tolerance and shortest leak come from the pad */
+} rg_measure_options;
+
+typedef struct rg_setup {
+    rg_lens lens;
+    rg_crown crown;
+    rg_rim rim;
+    rg_measure_options options;
+} rg_setup;
+
+/* RG_BAD_DATA naming the first value that cannot be. */
+rg_code rg_setup_check(const rg_setup *setup, rg_error *err);
+
+typedef enum rg_frame_role {
+    RG_FRAME_CLOSED,
+    RG_FRAME_WITNESS,
+    RG_FRAME_DARK, /* lamp off */
+    RG_FRAME_OPEN  /* key at rest; not measured here */
+} rg_frame_role;
+
+typedef struct rg_frame {
+    rg_frame_role role;
+    double exposure; /* relative to the closed frames */
+    bool used;
+    char reason[240];  /* why not used, and the remedy */
+    int width, height; /* px, upright */
+    rg_crown_pose pose;
+    double bearing_deg, elevation_deg,
+        distance_mm;    /* camera, against the rim plane once it is known */
+    rg_strip strip;     /* closed and dark frames; owned */
+    rg_rimlight light;  /* after rg_sweep_measure; owned */
+    double shift_mm;    /* height correction of this frame's pose */
+    rg_witness witness; /* witness frames */
+} rg_frame;
+
+/* Decodes, finds the crown, unwraps. A frame that cannot be used is no
+ * error: used = false and reason says why. Errors: memory, bad setup. */
+rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
+                      size_t size, rg_frame_role role, double exposure, rg_frame *frame,
+                      rg_error *err);
+void rg_frame_free(rg_frame *frame);
+
+typedef struct rg_sweep_result {
+    rg_seal_map map;
+    rg_rim_plane plane;
+    rg_evidence evidence;
+    double radiance[3]; /* of a thin slot, at exposure 1 */
+    double u_ln_radiance;
+    double psf_sigma_px; /* of the camera, without the strip's sampling */
+    rg_slot_geometry geometry;
+} rg_sweep_result;
+
+/* Takes all frames of the sweep, already taken; fills their light, shift and
+ * final angles, and may set used = false (blur). */
+rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
+                         rg_sweep_result *result, rg_error *err);
+
+#endif

@@ -1,0 +1,87 @@
+/*
+ * rocking.h - from open heights at several elevations to one gap width: the
+ * rocking curve.
+ *
+ * A gap is a slot between the rim's land (radius ri..ro) and the pad's face
+ * out to its edge (radius rp). Along a ray that meets the outward radius
+ * under the obliquity o, land and overhang are the chords
+ *   l = ro cos o - sqrt(ri^2 - ro^2 sin^2 o),  v = sqrt(rp^2 - ro^2 sin^2 o) - ro cos o
+ * (no ray passes when ro |sin o| >= ri). With sp and sr the ray's slope
+ * against the pad's and the rim's plane (+ camera above), a gap of width w
+ * at the land's outer edge stands open by
+ *   h = w - max(sp, 0) v - max(-sp, 0) l - (1 - rho) max(sr, 0) l,   at least 0,
+ * rho being the share of light that a polished land reflects at grazing
+ * incidence. Seen through the far side of the hole as well, the slot may be
+ * dark although open: an open height that is too SMALL is therefore weak
+ * evidence, one that is too large is strong.
+ *
+ * The width minimises sum rho_i((h_i - f_i(w)) / u_i) with a bounded loss,
+ * tighter for missing light than for surplus light. The detection limit is
+ * the smallest width that at least one frame would have shown: its own
+ * critical height 3.29 u (Currie, Anal. Chem. 40 (1968) 586-593; ISO
+ * 11843-1) plus what the elevation hides, with no credit for reflection and
+ * with the full depth l + v on either side of the rim plane (the pad's face
+ * may bulge).
+ */
+#ifndef RIMGLOW_ROCKING_H
+#define RIMGLOW_ROCKING_H
+
+#include <stdbool.h>
+
+#include "rimglow/rim.h"
+
+typedef struct rg_slot_geometry {
+    double inner_mm, outer_mm, pad_mm; /* radii ri, ro, rp */
+    double land_reflectance;           /* rho, 0..1 */
+} rg_slot_geometry;
+
+/* Land and overhang chords; false when no ray can pass. */
+bool rg_slot_chords(const rg_slot_geometry *g, double obliquity_rad, double *land,
+                    double *overhang);
+
+/* Open height for a width; both mm. */
+double rg_slot_open(const rg_slot_geometry *g, double width, double slope_pad, double slope_rim,
+                    double obliquity_rad);
+/* The width that stands open by height (> 0); for height <= 0 the largest
+ * width that is still closed off. */
+double rg_slot_width_for(const rg_slot_geometry *g, double height, double slope_pad,
+                         double slope_rim, double obliquity_rad);
+
+/* One frame's word on one bearing. */
+typedef struct rg_observation {
+    int frame;
+    double height_mm;                     /* open height from the flux; may be slightly negative */
+    double u_mm;                          /* its standard uncertainty from noise */
+    double per_ln_radiance, per_ln_sigma; /* d height: mm */
+    double slope_pad, slope_rim, obliquity_rad;
+    bool lit; /* slot light was found there */
+} rg_observation;
+
+typedef struct rg_rocking_options {
+    double model_floor_mm; /* standard uncertainty of the slot model itself */
+    double model_relative; /* the same, relative to the height */
+    double u_slope;        /* standard uncertainty of a slope (pose) */
+    double u_ln_radiance;  /* of the witness' radiance */
+    double u_ln_sigma;     /* of the point spread */
+    double u_scale;        /* relative, of mm per px */
+    double oblique_mm;     /* extra model uncertainty at 60 degrees of obliquity */
+    double missing_loss;   /* bound of the loss for missing light, sigmas^2 */
+    double surplus_loss;   /* and for surplus light */
+} rg_rocking_options;
+
+typedef struct rg_rocking_fit {
+    double width_mm;
+    double u_mm; /* combined standard uncertainty */
+    double u_noise_mm, u_radiance_mm, u_psf_mm, u_pose_mm, u_scale_mm, u_model_mm;
+    double detection_limit_mm; /* INFINITY when nothing was seen */
+    int frames;                /* that saw this bearing */
+    int used;                  /* that the width rests on */
+    int lit;                   /* in which slot light was found */
+} rg_rocking_fit;
+
+/* count = 0 gives width NAN and an infinite limit. At most 512 observations
+ * are used. */
+void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int count,
+                      const rg_rocking_options *options, rg_rocking_fit *fit);
+
+#endif

@@ -1,0 +1,75 @@
+/*
+ * sealmap.h - the result: 360 bearings of gap width with uncertainty, the
+ * arcs of open gap, and the verdict.
+ */
+#ifndef RIMGLOW_SEALMAP_H
+#define RIMGLOW_SEALMAP_H
+
+#include "rimglow/rocking.h"
+#include "rimglow/status.h"
+
+enum { RG_BINS = 360, RG_ARCS_MAX = 60, RG_REASONS_MAX = 24, RG_REASON_SIZE = 240 };
+
+typedef enum rg_bin_state { RG_BIN_SEALED, RG_BIN_GAP, RG_BIN_UNSEEN } rg_bin_state;
+
+typedef struct rg_bin {
+    double bearing_deg;        /* centre of the bin */
+    double width_mm;           /* NAN when unseen */
+    double u_mm;               /* standard uncertainty; NAN when unseen */
+    double detection_limit_mm; /* INFINITY when no frame showed the bearing */
+    int frames;                /* that showed the bearing */
+    int lit;                   /* of them, with slot light */
+    rg_bin_state state;
+    bool blocked; /* something stands in an open slot there */
+    rg_rocking_fit fit;
+} rg_bin;
+
+typedef struct rg_arc {
+    double start_deg, end_deg, centre_deg; /* clockwise; end < start over the seam */
+    double extent_deg, extent_mm;
+    double u_end_deg; /* standard uncertainty of either end */
+    double max_width_mm, u_max_mm, max_bearing_deg;
+    double mean_width_mm, u_mean_mm;
+    double open_area_mm2, u_area_mm2;
+    bool full_circle;              /* no ends: the whole rim stands open */
+    bool start_unseen, end_unseen; /* the arc runs into bearings that were not seen */
+} rg_arc;
+
+typedef enum rg_verdict { RG_VERDICT_SEALED, RG_VERDICT_LEAKING, RG_VERDICT_UNDECIDED } rg_verdict;
+
+typedef struct rg_seal_map {
+    double rim_outer_diameter_mm;
+    rg_bin bin[RG_BINS];
+    int arcs;
+    rg_arc arc[RG_ARCS_MAX];
+    rg_verdict verdict;
+    int reasons;
+    char reason[RG_REASONS_MAX][RG_REASON_SIZE];
+} rg_seal_map;
+
+typedef struct rg_sealmap_options {
+    double tolerance_mm;     /* largest gap that still seals */
+    double min_arc_deg;      /* shortest arc above tolerance that is a leak */
+    double arc_floor_mm;     /* arcs end where the width falls below this */
+    double gap_sigmas;       /* a gap is this many of its own noise sigmas wide */
+    double seen_fraction;    /* of the tolerance: limit at or below it counts as seen */
+    double coverage_factor;  /* U = k u */
+    double smallest_arc_deg; /* shorter arcs are not listed */
+    double bridge_deg;       /* arcs closer than this are one */
+    double blocked_drop_mm;  /* a width that falls to nothing by this much within blocked_deg */
+    double blocked_deg;      /* is a slot with something in it, not a seal */
+} rg_sealmap_options;
+
+/* Observations of all frames, sorted into bins by the caller: obs[b] points
+ * to count[b] observations of bin b (bearing b degrees +- 0.5). */
+void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
+                      const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
+                      const rg_rocking_options *rocking, const rg_sealmap_options *options);
+
+/* Finds the arcs from the bins (called by merge; separate for tests). */
+void rg_sealmap_arcs(rg_seal_map *map, const rg_sealmap_options *options);
+
+const char *rg_bin_state_name(rg_bin_state state); /* "sealed" "gap" "unseen" */
+const char *rg_verdict_name(rg_verdict verdict);   /* "sealed" "leaking" "undecided" */
+
+#endif

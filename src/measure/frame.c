@@ -1,0 +1,179 @@
+/*
+ * frame.c - one frame: decode, crown, strip. Part of pipeline.h.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/memory.h"
+#include "rimglow/pipeline.h"
+#include "rimglow/text.h"
+
+static void leave_out(rg_frame *frame, const char *reason)
+{
+    frame->used = false;
+    rg_copy_text(frame->reason, sizeof frame->reason, reason);
+}
+
+static bool size_fits(const rg_setup *setup, const rg_image *image, rg_frame *frame)
+{
+    if (image->width == setup->lens.width && image->full_height == setup->lens.height)
+        return true;
+    snprintf(frame->reason, sizeof frame->reason,
+             "the picture has %d x %d px but the station's lens values are for %d x %d; use the "
+             "camera setting of the calibration or calibrate this one",
+             image->width, image->full_height, setup->lens.width, setup->lens.height);
+    return false;
+}
+
+static bool light_fits(const rg_setup *setup, rg_frame *frame)
+{
+    const rg_measure_options *o = &setup->options;
+    double white = frame->pose.white_light;
+    /* A witness is taken darker on purpose. */
+    if (white > o->overexposed_light) {
+        snprintf(frame->reason, sizeof frame->reason,
+                 "overexposed: the crown's paper reads %.3f of full scale, at most %.3f; shorten "
+                 "the exposure or dim the room",
+                 white, o->overexposed_light);
+        return false;
+    }
+    if (white < o->dark_light * fmin(frame->exposure, 1)) {
+        snprintf(frame->reason, sizeof frame->reason,
+                 "too dark: the crown's paper reads %.4f of full scale, at least %.4f; expose "
+                 "longer or light the crown softly",
+                 white, o->dark_light * fmin(frame->exposure, 1));
+        return false;
+    }
+    return true;
+}
+
+static rg_code locate(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
+                      const rg_linear *linear, rg_frame *frame, rg_error *err)
+{
+    rg_tag_list tags;
+    rg_code code = rg_tags_find(finder, luma->data, luma->width, luma->height, false, &tags, err);
+    if (code == RG_OK && tags.count == 0)
+        code = rg_tags_find(finder, luma->data, luma->width, luma->height, true, &tags, err);
+    if (code == RG_OK)
+        code = rg_crown_locate(&setup->crown, &setup->options.crown, &setup->lens, luma, linear,
+                               &tags, &frame->pose, err);
+    if (code != RG_OK)
+        return code;
+    if (frame->pose.state != RG_POSE_OK)
+        leave_out(frame, frame->pose.reason);
+    else
+        rg_rim_camera(&frame->pose.pose, &frame->bearing_deg, &frame->elevation_deg,
+                      &frame->distance_mm);
+    frame->used = frame->pose.state == RG_POSE_OK && light_fits(setup, frame);
+    return RG_OK;
+}
+
+static rg_code unwrap(const rg_setup *setup, const rg_image *luma, const rg_linear *linear,
+                      rg_frame *frame, rg_error *err)
+{
+    int box[4];
+    rg_plane plane = {0};
+    rg_error why = {0};
+    const rg_strip_options *so = &setup->options.strip;
+    if (rg_strip_extent(&setup->lens, &frame->pose.pose, &setup->rim, so, box, &why) != RG_OK) {
+        leave_out(frame, why.text);
+        return RG_OK;
+    }
+    rg_code code = rg_plane_new(&plane, luma, linear, box[0], box[1], box[2], box[3], true, err);
+    if (code == RG_OK)
+        code = rg_strip_new(&frame->strip, &plane, &setup->lens, &frame->pose.pose, &setup->rim, so,
+                            err);
+    rg_plane_free(&plane);
+    return code;
+}
+
+static rg_code witness_light(const rg_setup *setup, const rg_image *image, rg_frame *frame,
+                             rg_error *err)
+{
+    static const double unit[3] = {1, 0, 0};
+    int box[4];
+    rg_plane rgb = {0};
+    rg_linear linear = {0};
+    rg_error why = {0};
+    const rg_witness_options *wo = &setup->options.witness;
+    if (rg_witness_extent(&setup->lens, &frame->pose.pose, &setup->rim, wo, box, &why) != RG_OK) {
+        leave_out(frame, why.text);
+        return RG_OK;
+    }
+    rg_code code = rg_linear_new(&linear, image->channels, image->depth, unit, err);
+    if (code == RG_OK)
+        code = rg_plane_new(&rgb, image, &linear, box[0], box[1], box[2], box[3], false, err);
+    if (code == RG_OK)
+        code = rg_witness_measure(&rgb, &setup->lens, &frame->pose.pose, &setup->rim,
+                                  frame->exposure, wo, &frame->witness, err);
+    if (code == RG_OK && !frame->witness.lit)
+        leave_out(frame, frame->witness.reason);
+    rg_plane_free(&rgb);
+    rg_linear_free(&linear);
+    return code;
+}
+
+static rg_code luma_of(const rg_image *image, rg_image *luma, rg_error *err)
+{
+    rg_code code = rg_image_new(luma, image->width, image->height, 1, 8, err);
+    if (code == RG_OK)
+        rg_image_luma(image, luma->data);
+    return code;
+}
+
+static rg_code take_decoded(const rg_setup *setup, rg_tag_finder *finder, const rg_image *image,
+                            rg_frame *frame, rg_error *err)
+{
+    static const double unit[3] = {1, 0, 0};
+    rg_image luma = {0};
+    rg_linear linear = {0};
+    rg_code code = luma_of(image, &luma, err);
+    if (code == RG_OK)
+        code = rg_linear_new(&linear, 1, 8, unit, err);
+    if (code == RG_OK)
+        code = locate(setup, finder, &luma, &linear, frame, err);
+    if (code == RG_OK && frame->used)
+        code = frame->role == RG_FRAME_WITNESS ? witness_light(setup, image, frame, err)
+                                               : unwrap(setup, &luma, &linear, frame, err);
+    rg_image_free(&luma);
+    rg_linear_free(&linear);
+    return code;
+}
+
+rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
+                      size_t size, rg_frame_role role, double exposure, rg_frame *frame,
+                      rg_error *err)
+{
+    rg_image image = {0};
+    rg_error why = {0};
+    *frame = (rg_frame){.role = role, .exposure = exposure};
+    rg_code code = rg_decode(bytes, size, &image, &why);
+    if (code == RG_BAD_DATA) {
+        leave_out(frame, why.text);
+        return RG_OK;
+    }
+    if (code != RG_OK)
+        return rg_fail(err, code, "%s", why.text);
+    frame->width = image.width;
+    frame->height = image.full_height;
+    if (image.warnings)
+        snprintf(frame->reason, sizeof frame->reason,
+                 "damaged picture data (%.120s): not evidence; take the frame again",
+                 image.warning);
+    else if (size_fits(setup, &image, frame))
+        code = take_decoded(setup, finder, &image, frame, err);
+    rg_image_free(&image);
+    if (code != RG_OK)
+        rg_frame_free(frame);
+    return code;
+}
+
+void rg_frame_free(rg_frame *frame)
+{
+    if (!frame)
+        return;
+    rg_strip_free(&frame->strip);
+    rg_rimlight_free(&frame->light);
+}

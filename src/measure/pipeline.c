@@ -1,0 +1,294 @@
+/*
+ * pipeline.c - all frames of a sweep together: rim plane, light, seal map.
+ */
+#include "rimglow/pipeline.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/memory.h"
+#include "rimglow/stats.h"
+#include "rimglow/width.h"
+
+rg_code rg_setup_check(const rg_setup *setup, rg_error *err)
+{
+    rg_code code = rg_lens_check(&setup->lens, err);
+    if (code == RG_OK)
+        code = rg_crown_check(&setup->crown, err);
+    if (code == RG_OK)
+        code = rg_rim_check(&setup->rim, err);
+    double tolerance = setup->options.sealmap.tolerance_mm;
+    if (code == RG_OK && !(tolerance > 0 && tolerance < 1))
+        code = rg_fail(err, RG_BAD_DATA, "tolerance %g mm is not within 0..1 mm", tolerance);
+    return code;
+}
+
+static bool is_closed(const rg_frame *f)
+{
+    return f->used && f->role == RG_FRAME_CLOSED;
+}
+
+/* Frames far blurrier than the sharpest are left out; *sigma gets the median
+ * width of the crown's edges over the rest. */
+static rg_code sort_out_blur(rg_frame *frames, int count, const rg_measure_options *o,
+                             double *sigma, rg_error *err)
+{
+    double *work = rg_alloc((size_t)count, sizeof *work), sharpest = INFINITY;
+    size_t n = 0;
+    if (!work)
+        return rg_fail(err, RG_INTERNAL, "no memory for %d frames", count);
+    for (int i = 0; i < count; i++)
+        if (is_closed(&frames[i]) && frames[i].pose.edge_sigma_px > 0)
+            sharpest = fmin(sharpest, frames[i].pose.edge_sigma_px);
+    for (int i = 0; i < count; i++) {
+        rg_frame *f = &frames[i];
+        if (!is_closed(f))
+            continue;
+        if (f->pose.edge_sigma_px > o->blur_ratio * sharpest) {
+            snprintf(f->reason, sizeof f->reason,
+                     "blurred: edges are %.2f px wide, %.1f times the sharpest frame's; hold "
+                     "still or focus",
+                     f->pose.edge_sigma_px, f->pose.edge_sigma_px / sharpest);
+            f->used = false;
+            continue;
+        }
+        work[n++] = f->pose.edge_sigma_px;
+    }
+    *sigma = o->psf_sigma_px > 0 ? o->psf_sigma_px : n ? rg_median_inplace(work, n) : NAN;
+    free(work);
+    return RG_OK;
+}
+
+static rg_code find_rim(rg_frame *frames, int count, const rg_measure_options *o,
+                        rg_rim_plane *plane, rg_error *err)
+{
+    int room = 0, marks = 0;
+    for (int i = 0; i < count; i++)
+        if (is_closed(&frames[i]))
+            room += frames[i].strip.columns / o->mark_every + 1;
+    rg_rim_mark *mark = rg_alloc((size_t)room + 1, sizeof *mark);
+    double *shift = rg_alloc((size_t)count + 1, sizeof *shift);
+    rg_code code = mark && shift ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory for rim marks");
+    for (int i = 0; code == RG_OK && i < count; i++)
+        if (is_closed(&frames[i]))
+            marks += rg_rim_marks(&frames[i].strip, i, o->mark_every, &o->rimline, mark + marks,
+                                  room - marks);
+    if (code == RG_OK)
+        code = rg_rim_plane_fit(mark, marks, count, &o->rimline, plane, shift, err);
+    for (int i = 0; code == RG_OK && i < count; i++)
+        frames[i].shift_mm = shift[i];
+    free(mark);
+    free(shift);
+    return code;
+}
+
+static void radiance_of(const rg_setup *setup, const rg_frame *frames, int count,
+                        rg_sweep_result *r)
+{
+    const rg_frame *best = NULL;
+    int witnesses = 0;
+    for (int i = 0; i < count; i++) {
+        const rg_frame *f = &frames[i];
+        if (f->role != RG_FRAME_WITNESS)
+            continue;
+        witnesses++;
+        if (f->used && (!best || f->witness.area_mm2 > best->witness.area_mm2))
+            best = f;
+        if (!f->used)
+            snprintf(r->evidence.light_reason, RG_REASON_SIZE,
+                     "the light was not proven on: %.200s", f->reason);
+    }
+    r->evidence.light_proven = best != NULL;
+    if (!witnesses)
+        snprintf(r->evidence.light_reason, RG_REASON_SIZE,
+                 "the light was not proven on: the sweep has no witness frame; crack the pad open "
+                 "by a millimetre or two and take one at a lower exposure");
+    /* Without a witness a gap can still be shown, on a guess of the lamp: a
+     * slot as bright as this sees saturation, with a wide margin either way. */
+    for (int c = 0; c < 3; c++)
+        r->radiance[c] = best ? best->witness.radiance[c] : 2.0;
+    r->u_ln_radiance = best ? best->witness.u_ln_radiance : log(2.0);
+    if (best && best->witness.clipped)
+        r->u_ln_radiance *= 2;
+    (void)setup;
+}
+
+static double median_background(const rg_frame *frames, int count, double *work, bool pad)
+{
+    size_t n = 0;
+    for (int i = 0; i < count; i++)
+        for (int c = 0; is_closed(&frames[i]) && c < frames[i].light.columns; c += 8) {
+            const rg_column_light *col = &frames[i].light.column[c];
+            if (col->state == RG_COLUMN_DARK || col->state == RG_COLUMN_LIT)
+                work[n++] = pad ? col->pad : col->chimney;
+        }
+    return n ? rg_median_inplace(work, n) : 0.01;
+}
+
+static rg_code slot_table(const rg_setup *setup, const rg_frame *frames, int count,
+                          const rg_sweep_result *r, rg_slot_table **table, rg_error *err)
+{
+    size_t room = 1;
+    for (int i = 0; i < count; i++)
+        room += (size_t)frames[i].light.columns;
+    double *work = rg_alloc(room, sizeof *work);
+    if (!work)
+        return rg_fail(err, RG_INTERNAL, "no memory for the background of %d frames", count);
+    double dark = 0.5 * median_background(frames, count, work, true);
+    free(work);
+    double sigma2 = r->psf_sigma_px * r->psf_sigma_px - 1.0 / 12 + RG_BILINEAR_VARIANCE_PX2;
+    rg_slot_model m = {.sigma_px = sqrt(fmax(sigma2, 0.01))};
+    for (int c = 0; c < 3; c++) {
+        m.radiance[c] = r->radiance[c];
+        m.background[c] = dark;
+        m.code_weights[c] = setup->options.code_weights[c];
+    }
+    return rg_slot_table_new(table, &m, err);
+}
+
+/* Sums over the columns of one bin in one frame. */
+typedef struct cell {
+    int lit, dark, bad;
+    double height, square, noise, per_l, per_s, slope, side, px;
+} cell;
+
+static void add_column(cell *sum, const rg_strip_column *sc, const rg_column_light *col,
+                       const rg_slot_table *table)
+{
+    if (col->state != RG_COLUMN_DARK && col->state != RG_COLUMN_LIT) {
+        sum->bad++;
+        return;
+    }
+    double k = sc->px_per_mm;
+    rg_slot_width w = rg_slot_invert(table, col->flux_mm * k);
+    double height = col->flux_mm > 0 ? w.width_px / k : col->flux_mm * w.per_flux;
+    sum->lit += col->state == RG_COLUMN_LIT;
+    sum->dark += col->state == RG_COLUMN_DARK;
+    sum->height += height;
+    sum->square += height * height;
+    sum->noise += w.per_flux * col->u_flux_mm;
+    sum->per_l += w.per_ln_radiance / k;
+    sum->per_s += w.per_ln_sigma / k;
+    sum->slope += sc->slope;
+    sum->side += sc->obliquity_rad;
+}
+
+static bool observation_of(const cell *sum, int bin, int frame, const rg_rim_plane *plane,
+                           double outer_mm, rg_observation *obs)
+{
+    int n = sum->lit + sum->dark;
+    /* Half-hidden bins are hidden. */
+    if (n == 0 || sum->bad >= n)
+        return false;
+    double mean = sum->height / n, side = sum->side / n, slope = sum->slope / n;
+    double scatter = n > 1 ? fmax(sum->square / n - mean * mean, 0) / (n - 1) : 0;
+    double towards = bin + rg_degrees(side);
+    *obs = (rg_observation){.frame = frame,
+                            .height_mm = mean,
+                            .u_mm = sqrt(scatter + pow(sum->noise / n, 2) / n),
+                            .per_ln_radiance = sum->per_l / n,
+                            .per_ln_sigma = sum->per_s / n,
+                            .slope_pad = slope,
+                            .slope_rim = slope - rg_rim_plane_slope(plane, towards, outer_mm),
+                            .obliquity_rad = side,
+                            .lit = sum->lit > 0};
+    return true;
+}
+
+static void observe_frame(const rg_frame *f, int index, const rg_slot_table *table,
+                          const rg_rim_plane *plane, double outer_mm, rg_observation *obs,
+                          int *count, int stride)
+{
+    int c = 0;
+    while (c < f->strip.columns) {
+        int bin = (int)floor(f->strip.column[c].bearing_deg + 0.5) % RG_BINS;
+        cell sum = {0};
+        for (; c < f->strip.columns; c++) {
+            if ((int)floor(f->strip.column[c].bearing_deg + 0.5) % RG_BINS != bin)
+                break;
+            add_column(&sum, &f->strip.column[c], &f->light.column[c], table);
+        }
+        if (observation_of(&sum, bin, index, plane, outer_mm, &obs[bin * stride + count[bin]]))
+            count[bin]++;
+    }
+}
+
+static rg_code merge(const rg_setup *setup, rg_frame *frames, int count, rg_sweep_result *r,
+                     rg_error *err)
+{
+    rg_slot_table *table = NULL;
+    int counts[RG_BINS] = {0};
+    const rg_observation *rows[RG_BINS];
+    rg_code code = slot_table(setup, frames, count, r, &table, err);
+    rg_observation *obs = rg_alloc((size_t)RG_BINS * (size_t)(count + 1), sizeof *obs);
+    if (code == RG_OK && !obs)
+        code = rg_fail(err, RG_INTERNAL, "no memory for the observations of %d frames", count);
+    if (code == RG_OK) {
+        for (int i = 0; i < count; i++)
+            if (is_closed(&frames[i]))
+                observe_frame(&frames[i], i, table, &r->plane, r->geometry.outer_mm, obs, counts,
+                              count + 1);
+        for (int b = 0; b < RG_BINS; b++)
+            rows[b] = obs + b * (count + 1);
+        rg_rocking_options rocking = setup->options.rocking;
+        rocking.u_ln_radiance = r->u_ln_radiance;
+        rg_sealmap_merge(&r->map, &r->geometry, rows, counts, &rocking, &setup->options.sealmap);
+    }
+    free(obs);
+    rg_slot_table_free(table);
+    return code;
+}
+
+static rg_slot_geometry geometry_of(const rg_setup *setup)
+{
+    double outer = setup->rim.outer_diameter_mm / 2, over = setup->options.overhang_mm;
+    return (rg_slot_geometry){.inner_mm = setup->rim.inner_diameter_mm / 2,
+                              .outer_mm = outer,
+                              .pad_mm = over > 0 ? outer + over : setup->rim.pad_diameter_mm / 2,
+                              .land_reflectance = setup->options.land_reflectance};
+}
+
+static void final_angles(rg_frame *frames, int count, const rg_rim_plane *plane, double outer_mm)
+{
+    for (int i = 0; i < count; i++)
+        if (is_closed(&frames[i])) {
+            double lean = rg_rim_plane_slope(plane, frames[i].bearing_deg, outer_mm);
+            frames[i].elevation_deg -= rg_degrees(atan(lean));
+        }
+}
+
+rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
+                         rg_sweep_result *result, rg_error *err)
+{
+    const rg_measure_options *o = &setup->options;
+    *result = (rg_sweep_result){.geometry = geometry_of(setup)};
+    rg_code code = sort_out_blur(frames, count, o, &result->psf_sigma_px, err);
+    if (code == RG_OK)
+        code = find_rim(frames, count, o, &result->plane, err);
+    if (code != RG_OK)
+        return code;
+    radiance_of(setup, frames, count, result);
+    for (int i = 0; i < count; i++) {
+        result->evidence.frames_given += frames[i].role == RG_FRAME_CLOSED;
+        result->evidence.frames_used += is_closed(&frames[i]);
+    }
+    result->evidence.rim_found = result->plane.found;
+    for (int i = 0; code == RG_OK && result->plane.found && i < count; i++)
+        if (is_closed(&frames[i]))
+            code = rg_rimlight_measure(&frames[i].light, &frames[i].strip, &result->plane,
+                                       frames[i].shift_mm, &o->rimlight, err);
+    if (code == RG_OK) {
+        static const rg_observation *const none[RG_BINS];
+        static const int zero[RG_BINS];
+        final_angles(frames, count, &result->plane, result->geometry.outer_mm);
+        if (result->plane.found)
+            code = merge(setup, frames, count, result, err);
+        else
+            rg_sealmap_merge(&result->map, &result->geometry, none, zero, &o->rocking, &o->sealmap);
+    }
+    if (code == RG_OK)
+        rg_verdict_decide(&result->map, &result->evidence, &o->sealmap);
+    return code;
+}

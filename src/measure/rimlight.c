@@ -1,0 +1,298 @@
+/*
+ * rimlight.c - background, light components and flux per column.
+ */
+#include "rimglow/rimlight.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/memory.h"
+#include "rimglow/stats.h"
+
+/* Chimney and pad are sampled between these heights about the rim plane, mm. */
+#define CHIMNEY_LOW_MM  (-0.30)
+#define CHIMNEY_HIGH_MM (-0.15)
+#define PAD_LOW_MM      0.08
+#define PAD_HIGH_MM     0.22
+/* Rows looked at for light, about the rim plane, mm. */
+#define LOOK_LOW_MM  (-0.40)
+#define LOOK_HIGH_MM 0.60
+
+typedef struct work {
+    const rg_strip *strip;
+    const rg_rimlight_options *o;
+    rg_rimlight *out;
+    double *rim_mm;  /* [columns] rim plane height in strip coordinates */
+    float *excess;   /* [columns][rows] */
+    int32_t *labels; /* [columns][rows] */
+    uint8_t *kind;   /* [components + 1]: 1 slot, 2 rejected */
+} work;
+
+static int row_of(const rg_strip *s, double height)
+{
+    double r = (height - s->low_mm) / s->dz_mm;
+    return r < 0 ? 0 : r > s->rows - 1 ? s->rows - 1 : (int)lround(r);
+}
+
+static const float *light_of(const rg_strip *s, int c)
+{
+    return s->light + (size_t)c * (size_t)s->rows;
+}
+
+enum { WINDOW_MAX = 64 };
+
+static double window_median(const rg_strip *s, int c, double low, double high)
+{
+    double v[WINDOW_MAX];
+    int first = row_of(s, low), last = row_of(s, high), n = 0;
+    int step = (last - first) / WINDOW_MAX + 1;
+    for (int r = first; r <= last && n < WINDOW_MAX; r += step)
+        v[n++] = light_of(s, c)[r];
+    return n ? rg_median_inplace(v, (size_t)n) : NAN;
+}
+
+/* The light that no gap makes, at height z above the rim plane. */
+static double background_at(const rg_column_light *col, const rg_rimlight_options *o, double z)
+{
+    double above = 0.5 * (1 + erf((z + o->shadow_mm) / (o->shadow_blur_mm * sqrt(2))));
+    double ramp = fmin(fmax(z / PAD_HIGH_MM, 0), 1);
+    double dark = fmin(0.5 * col->pad, col->chimney);
+    return col->chimney * (1 - above) + above * (dark + ramp * (col->pad - dark));
+}
+
+/* The pad's light is taken above the band of light, if there is one. */
+static double pad_light(const work *w, int c, double bright)
+{
+    const rg_strip *s = w->strip;
+    double rim = w->rim_mm[c], step = PAD_HIGH_MM - PAD_LOW_MM;
+    double best = window_median(s, c, rim + PAD_LOW_MM, rim + PAD_HIGH_MM);
+    for (double low = PAD_LOW_MM + 0.1; best > bright && low + step < 1.2; low += 0.1)
+        best = fmin(best, window_median(s, c, rim + low, rim + low + step));
+    return best;
+}
+
+static void background_column(work *w, int c)
+{
+    const rg_strip *s = w->strip;
+    rg_column_light *col = &w->out->column[c];
+    float *to = w->excess + (size_t)c * (size_t)s->rows;
+    *col = (rg_column_light){.bottom_mm = NAN, .top_mm = NAN};
+    for (int r = 0; r < s->rows; r++)
+        to[r] = NAN;
+    if (!s->column[c].inside)
+        return;
+    double rim = w->rim_mm[c];
+    col->state = RG_COLUMN_DARK;
+    col->chimney = window_median(s, c, rim + CHIMNEY_LOW_MM, rim + CHIMNEY_HIGH_MM);
+    col->pad = pad_light(w, c, fmax(4 * col->chimney, 0.1));
+    for (int r = row_of(s, rim + LOOK_LOW_MM); r <= row_of(s, rim + LOOK_HIGH_MM); r++)
+        to[r] = (float)(light_of(s, c)[r] - background_at(col, w->o, rg_strip_height(s, r) - rim));
+}
+
+typedef struct component {
+    int samples;
+    int columns_touching; /* columns in which it crosses the rim line */
+    int columns;          /* columns it covers at all */
+    int columns_low;      /* columns in which it runs down the chimney */
+    int last_column, last_touch, last_low;
+} component;
+
+/* The blurred skirt of a bright band reaches further than the band: only
+ * samples above this share of the column's peak say where it is. */
+#define CORE_SHARE 0.25f
+
+static void gather_column(const work *w, int c, component *comp)
+{
+    const rg_strip *s = w->strip;
+    const float *e = w->excess + (size_t)c * (size_t)s->rows;
+    const int32_t *labels = w->labels + (size_t)c * (size_t)s->rows;
+    float peak = 0;
+    for (int r = 0; r < s->rows; r++)
+        if (labels[r] && e[r] > peak)
+            peak = e[r];
+    for (int r = 0; r < s->rows; r++) {
+        if (!labels[r])
+            continue;
+        component *p = &comp[labels[r]];
+        double z = rg_strip_height(s, r) - w->rim_mm[c];
+        p->samples++;
+        if (e[r] < CORE_SHARE * peak)
+            continue;
+        if (p->last_column != c + 1)
+            p->columns++, p->last_column = c + 1;
+        if (z > -w->o->below_mm && z < w->o->above_mm && p->last_touch != c + 1)
+            p->columns_touching++, p->last_touch = c + 1;
+        if (z < -w->o->below_mm && p->last_low != c + 1)
+            p->columns_low++, p->last_low = c + 1;
+    }
+}
+
+static void gather(const work *w, component *comp)
+{
+    for (int c = 0; c < w->strip->columns; c++)
+        gather_column(w, c, comp);
+}
+
+static void classify(work *w, const component *comp)
+{
+    for (int k = 1; k <= w->out->components; k++) {
+        const component *p = &comp[k];
+        bool touches = 2 * p->columns_touching >= p->columns;
+        bool runs_down = 2 * p->columns_low > p->columns;
+        bool slot = p->samples >= w->o->min_component_px && touches && !runs_down;
+        w->kind[k] = slot ? 1 : 2;
+        w->out->slots += slot;
+        w->out->streaks += !slot;
+    }
+}
+
+static rg_code find_light(work *w, rg_error *err)
+{
+    const rg_strip *s = w->strip;
+    size_t n = (size_t)s->columns * (size_t)s->rows;
+    rg_code code = rg_threshold_choose(w->excess, n, &w->o->threshold, &w->out->threshold, err);
+    if (code == RG_OK)
+        code = rg_hysteresis(w->excess, s->rows, s->columns, w->out->threshold.low,
+                             w->out->threshold.high, 8, w->out->mask, err);
+    if (code == RG_OK)
+        code = rg_label(w->out->mask, s->rows, s->columns, 8, w->labels, &w->out->components, err);
+    if (code != RG_OK)
+        return code;
+    component *comp = rg_alloc((size_t)w->out->components + 1, sizeof *comp);
+    w->kind = rg_alloc((size_t)w->out->components + 1, 1);
+    if (!comp || !w->kind) {
+        free(comp);
+        return rg_fail(err, RG_INTERNAL, "no memory for %d light components", w->out->components);
+    }
+    gather(w, comp);
+    classify(w, comp);
+    for (size_t i = 0; i < n; i++)
+        w->out->mask[i] = w->kind[w->labels[i]];
+    free(comp);
+    return RG_OK;
+}
+
+/* Does the rim's edge show where the plane says it should? */
+static bool edge_seen(const work *w, int c)
+{
+    const rg_strip *s = w->strip;
+    double edge = w->rim_mm[c] - w->o->shadow_mm, blur = w->o->shadow_blur_mm;
+    double below = window_median(s, c, edge - 4 * blur, edge - 1.5 * blur);
+    double above = window_median(s, c, edge + 1.5 * blur, edge + 3 * blur);
+    double se = w->out->threshold.noise_sigma * 0.7;
+    return below - above > w->o->edge_sigmas * se &&
+           below - above > w->o->edge_contrast * (below + above);
+}
+
+/* A post or its lit flank crosses the rim line as bright as it is above and
+ * below; light from a slot outshines both. */
+static bool outshines(const work *w, int c)
+{
+    const rg_strip *s = w->strip;
+    const rg_column_light *col = &w->out->column[c];
+    const uint8_t *m = w->out->mask + (size_t)c * (size_t)s->rows;
+    float peak = 0;
+    for (int r = 0; r < s->rows; r++)
+        if (m[r] == 1 && light_of(s, c)[r] > peak)
+            peak = light_of(s, c)[r];
+    return peak > w->o->outshine * fmax(col->chimney, col->pad);
+}
+
+static void light_extent(const work *w, int c, rg_column_light *col)
+{
+    const rg_strip *s = w->strip;
+    const uint8_t *m = w->out->mask + (size_t)c * (size_t)s->rows;
+    for (int r = 0; r < s->rows; r++)
+        if (m[r] == 1) {
+            double z = rg_strip_height(s, r) - w->rim_mm[c];
+            if (isnan(col->bottom_mm))
+                col->bottom_mm = z;
+            col->top_mm = z;
+        }
+}
+
+static void measure_flux(const work *w, int c, rg_column_light *col)
+{
+    const rg_strip *s = w->strip;
+    const rg_rimlight_options *o = w->o;
+    double low = -o->shadow_mm, high = o->window_mm, sum = 0;
+    if (col->state == RG_COLUMN_LIT) {
+        low = fmin(low, col->bottom_mm - o->margin_mm);
+        high = fmax(high, col->top_mm + o->margin_mm);
+    }
+    int first = row_of(s, w->rim_mm[c] + low), last = row_of(s, w->rim_mm[c] + high);
+    const float *e = w->excess + (size_t)c * (size_t)s->rows;
+    for (int r = first; r <= last; r++)
+        sum += isnan(e[r]) ? 0 : e[r];
+    double dz = s->dz_mm, n = last - first + 1;
+    col->flux_mm = sum * dz;
+    /* Neighbouring rows share pixels: dz is about half a pixel, so the noise
+     * of a sum over n rows is that of n/2 independent ones, doubled. */
+    double noise = w->out->threshold.noise_sigma * dz * sqrt(2 * n);
+    col->u_flux_mm = hypot(noise, o->glare_leak_mm * col->chimney);
+}
+
+static void judge_column(work *w, int c)
+{
+    rg_column_light *col = &w->out->column[c];
+    if (col->state == RG_COLUMN_OUTSIDE)
+        return;
+    if (outshines(w, c)) {
+        light_extent(w, c, col);
+        col->state = RG_COLUMN_LIT;
+    }
+    if (col->state != RG_COLUMN_LIT && !edge_seen(w, c))
+        col->state = RG_COLUMN_HIDDEN;
+    if (col->chimney > w->o->glare || (col->state != RG_COLUMN_LIT && col->pad > w->o->glare))
+        col->state = RG_COLUMN_GLARE;
+    measure_flux(w, c, col);
+}
+
+static rg_code prepare(work *w, rg_error *err)
+{
+    const rg_strip *s = w->strip;
+    size_t n = (size_t)s->columns * (size_t)s->rows;
+    w->rim_mm = rg_alloc((size_t)s->columns, sizeof *w->rim_mm);
+    w->excess = rg_alloc(n, sizeof *w->excess);
+    w->labels = rg_alloc(n, sizeof *w->labels);
+    w->out->mask = rg_alloc(n, 1);
+    w->out->column = rg_alloc((size_t)s->columns, sizeof *w->out->column);
+    w->out->columns = s->columns;
+    if (w->rim_mm && w->excess && w->labels && w->out->mask && w->out->column)
+        return RG_OK;
+    return rg_fail(err, RG_INTERNAL, "no memory to measure a strip of %d x %d samples", s->columns,
+                   s->rows);
+}
+
+rg_code rg_rimlight_measure(rg_rimlight *out, const rg_strip *strip, const rg_rim_plane *plane,
+                            double shift_mm, const rg_rimlight_options *options, rg_error *err)
+{
+    *out = (rg_rimlight){0};
+    work w = {.strip = strip, .o = options, .out = out};
+    rg_code code = prepare(&w, err);
+    for (int c = 0; code == RG_OK && c < strip->columns; c++) {
+        w.rim_mm[c] = rg_rim_plane_height(plane, strip->column[c].bearing_deg) + shift_mm;
+        background_column(&w, c);
+    }
+    if (code == RG_OK)
+        code = find_light(&w, err);
+    for (int c = 0; code == RG_OK && c < strip->columns; c++)
+        judge_column(&w, c);
+    free(w.rim_mm);
+    free(w.excess);
+    free(w.labels);
+    free(w.kind);
+    if (code != RG_OK)
+        rg_rimlight_free(out);
+    return code;
+}
+
+void rg_rimlight_free(rg_rimlight *light)
+{
+    if (!light)
+        return;
+    free(light->column);
+    free(light->mask);
+    *light = (rg_rimlight){0};
+}

@@ -1,0 +1,292 @@
+/*
+ * rimline.c - the rim's edge in the strips and the plane through it.
+ */
+#include "rimglow/rimline.h"
+
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+
+#include "rimglow/memory.h"
+#include "rimglow/stats.h"
+
+/* Half-lengths of the two windows whose means make an edge, mm. */
+#define EDGE_GAP_MM   0.03
+#define EDGE_REACH_MM 0.105
+
+static double window_mean(const double *prefix, int rows, int first, int last)
+{
+    if (first < 0 || last >= rows || last < first)
+        return NAN;
+    return (prefix[last + 1] - prefix[first]) / (last - first + 1);
+}
+
+typedef struct profile {
+    int rows;
+    const float *light;
+    double *prefix; /* [rows + 1] running sum */
+    double low, dz;
+} profile;
+
+static double height_of(const profile *p, double row)
+{
+    return p->low + row * p->dz;
+}
+
+/* The thin bright band: row of its lower half-level crossing, or a negative
+ * number when the column has no band or a thick one. */
+static double band_bottom(const profile *p, const rg_rimline_options *o)
+{
+    int first = (int)ceil((-o->search_mm - p->low) / p->dz);
+    int last = (int)floor((o->search_mm - p->low) / p->dz), peak = -1;
+    for (int r = first < 1 ? 1 : first; r <= last && r < p->rows - 1; r++)
+        if (peak < 0 || p->light[r] > p->light[peak])
+            peak = r;
+    if (peak < 0 || p->light[peak] < o->bright)
+        return -1;
+    double half = 0.5 * p->light[peak];
+    int below = peak, above = peak;
+    while (below > 0 && p->light[below] >= half)
+        below--;
+    while (above < p->rows - 1 && p->light[above] >= half)
+        above++;
+    if (below == 0 || above == p->rows - 1 || (above - below) * p->dz > o->max_band_mm)
+        return -1;
+    return below + (half - p->light[below]) / (p->light[below + 1] - p->light[below]);
+}
+
+/* The falling edge with the greatest relative contrast; negative if none. */
+static double falling_edge(const profile *p, const rg_rimline_options *o)
+{
+    int gap = (int)lround(EDGE_GAP_MM / p->dz), reach = (int)lround(EDGE_REACH_MM / p->dz),
+        best = -1;
+    double score = 0;
+    int first = (int)ceil((-o->search_mm - p->low) / p->dz);
+    int last = (int)floor((o->search_mm - p->low) / p->dz);
+    for (int r = first < reach ? reach : first; r <= last; r++) {
+        double below = window_mean(p->prefix, p->rows, r - reach, r - gap);
+        double above = window_mean(p->prefix, p->rows, r + gap, r + reach);
+        double contrast = (below - above) / (below + above + 1e-4);
+        if (!(contrast > o->min_contrast) || below > o->glare)
+            continue;
+        /* Absolute steps decide: relative ones are at their best in noise. */
+        double s = (below - above) * contrast;
+        if (s > score) {
+            score = s;
+            best = r;
+        }
+    }
+    return best;
+}
+
+static bool mark_column(const rg_strip *strip, int c, double *prefix, const rg_rimline_options *o,
+                        rg_rim_mark *mark)
+{
+    profile p = {strip->rows, strip->light + (size_t)c * (size_t)strip->rows, prefix, strip->low_mm,
+                 strip->dz_mm};
+    prefix[0] = 0;
+    for (int r = 0; r < p.rows; r++)
+        prefix[r + 1] = prefix[r] + p.light[r];
+    double row = band_bottom(&p, o);
+    mark->bearing_deg = strip->column[c].bearing_deg;
+    mark->lit = row >= 0;
+    if (mark->lit) {
+        mark->height_mm = height_of(&p, row);
+        return true;
+    }
+    row = falling_edge(&p, o);
+    mark->height_mm = height_of(&p, row) + o->shadow_mm;
+    return row >= 0;
+}
+
+int rg_rim_marks(const rg_strip *strip, int frame, int every, const rg_rimline_options *options,
+                 rg_rim_mark *marks, int max)
+{
+    int count = 0;
+    double *prefix = rg_alloc((size_t)strip->rows + 1, sizeof *prefix);
+    if (!prefix || strip->rows < 20) {
+        free(prefix);
+        return 0;
+    }
+    for (int c = every / 2; c < strip->columns && count < max; c += every) {
+        marks[count].frame = frame;
+        if (strip->column[c].inside && mark_column(strip, c, prefix, options, &marks[count]))
+            count++;
+    }
+    free(prefix);
+    return count;
+}
+
+double rg_rim_plane_height(const rg_rim_plane *plane, double bearing_deg)
+{
+    double b = rg_radians(bearing_deg);
+    return plane->c + plane->a * cos(b) + plane->s * sin(b);
+}
+
+double rg_rim_plane_slope(const rg_rim_plane *plane, double bearing_deg, double radius_mm)
+{
+    double b = rg_radians(bearing_deg);
+    return (plane->a * cos(b) + plane->s * sin(b)) / radius_mm;
+}
+
+/* Solves the symmetric 3x3 system by Cramer's rule; false when singular. */
+static bool solve3(double m[3][3], const double v[3], double x[3])
+{
+    rg_mat3 a;
+    for (int i = 0; i < 3; i++)
+        for (int j = 0; j < 3; j++)
+            a.m[i][j] = m[i][j];
+    double det = rg_mat3_det(a);
+    if (fabs(det) < 1e-12)
+        return false;
+    for (int k = 0; k < 3; k++) {
+        rg_mat3 b = a;
+        for (int i = 0; i < 3; i++)
+            b.m[i][k] = v[i];
+        x[k] = rg_mat3_det(b) / det;
+    }
+    return true;
+}
+
+typedef struct sums {
+    double m[3][3], v[3];
+} sums;
+
+static void add_mark(sums *s, double bearing_deg, double height, double weight)
+{
+    double b = rg_radians(bearing_deg), g[3] = {1, cos(b), sin(b)};
+    for (int i = 0; i < 3; i++) {
+        s->v[i] += weight * g[i] * height;
+        for (int j = 0; j < 3; j++)
+            s->m[i][j] += weight * g[i] * g[j];
+    }
+}
+
+static bool plane_of(sums *s, rg_rim_plane *plane)
+{
+    double x[3];
+    if (!solve3(s->m, s->v, x))
+        return false;
+    plane->c = x[0], plane->a = x[1], plane->s = x[2];
+    return true;
+}
+
+static uint32_t next_random(uint32_t *state)
+{
+    *state = *state * 1664525u + 1013904223u; /* Knuth, TAOCP 2, 3.3.4: full period mod 2^32 */
+    return *state >> 8;
+}
+
+static int support(const rg_rim_mark *marks, int count, const rg_rim_plane *p, double inlier)
+{
+    int n = 0;
+    for (int i = 0; i < count; i++)
+        n += fabs(marks[i].height_mm - rg_rim_plane_height(p, marks[i].bearing_deg)) < inlier;
+    return n;
+}
+
+enum { TRIALS = 240 };
+
+static bool consensus(const rg_rim_mark *marks, int count, double inlier, rg_rim_plane *best)
+{
+    uint32_t state = 20011u;
+    int most = 0;
+    /* Score on a thinned set: the winner is refined on all marks anyway. */
+    for (int t = 0; t < TRIALS; t++) {
+        sums s = {{{0}}, {0}};
+        rg_rim_plane p = {0};
+        for (int k = 0; k < 3; k++) {
+            const rg_rim_mark *m = &marks[next_random(&state) % (uint32_t)count];
+            add_mark(&s, m->bearing_deg, m->height_mm, 1);
+        }
+        if (fabs(s.m[0][0]) < 1 || !plane_of(&s, &p) || fabs(p.c) > 5 || hypot(p.a, p.s) > 5)
+            continue;
+        int n = support(marks, count, &p, inlier);
+        if (n > most) {
+            most = n;
+            *best = p;
+        }
+    }
+    return most >= 3;
+}
+
+static void refine(const rg_rim_mark *marks, int count, const double *shift, double cutoff,
+                   rg_rim_plane *plane)
+{
+    sums s = {{{0}}, {0}};
+    for (int i = 0; i < count; i++) {
+        double z = marks[i].height_mm - (shift ? shift[marks[i].frame] : 0);
+        double r = (z - rg_rim_plane_height(plane, marks[i].bearing_deg)) / cutoff;
+        if (fabs(r) < 1)
+            add_mark(&s, marks[i].bearing_deg, z, (1 - r * r) * (1 - r * r));
+    }
+    rg_rim_plane p = *plane;
+    if (plane_of(&s, &p))
+        *plane = p;
+}
+
+static rg_code shifts_of(const rg_rim_mark *marks, int count, int frames, const rg_rim_plane *plane,
+                         const rg_rimline_options *o, double *shift, rg_error *err)
+{
+    double *work = rg_alloc((size_t)count, sizeof *work);
+    if (!work)
+        return rg_fail(err, RG_INTERNAL, "no memory for %d rim marks", count);
+    for (int f = 0; f < frames; f++) {
+        size_t n = 0;
+        for (int i = 0; i < count; i++) {
+            double r = marks[i].height_mm - rg_rim_plane_height(plane, marks[i].bearing_deg);
+            if (marks[i].frame == f && fabs(r) < o->inlier_mm)
+                work[n++] = r;
+        }
+        double m = n >= 8 ? rg_median_inplace(work, n) : 0;
+        shift[f] = fmin(fmax(m, -o->max_shift_mm), o->max_shift_mm);
+    }
+    free(work);
+    return RG_OK;
+}
+
+static void describe(const rg_rim_mark *marks, int count, const double *shift,
+                     const rg_rimline_options *o, rg_rim_plane *plane)
+{
+    double sum = 0;
+    bool sector[72] = {false};
+    int seen = 0;
+    plane->inliers = 0;
+    for (int i = 0; i < count; i++) {
+        double r = marks[i].height_mm - (shift ? shift[marks[i].frame] : 0) -
+                   rg_rim_plane_height(plane, marks[i].bearing_deg);
+        if (fabs(r) >= o->inlier_mm)
+            continue;
+        plane->inliers++;
+        sum += r * r;
+        sector[(int)(marks[i].bearing_deg / 5) % 72] = true;
+    }
+    for (int i = 0; i < 72; i++)
+        seen += sector[i];
+    plane->bearing_span_deg = 5.0 * seen;
+    plane->sigma_mm = plane->inliers ? sqrt(sum / plane->inliers) : NAN;
+    plane->found = plane->inliers >= 30 && plane->inliers >= count / 3;
+}
+
+rg_code rg_rim_plane_fit(const rg_rim_mark *marks, int count, int frames,
+                         const rg_rimline_options *options, rg_rim_plane *plane, double *shift,
+                         rg_error *err)
+{
+    *plane = (rg_rim_plane){.marks = count, .sigma_mm = NAN};
+    for (int f = 0; shift && f < frames; f++)
+        shift[f] = 0;
+    if (count < 30 || !consensus(marks, count, options->inlier_mm, plane))
+        return RG_OK;
+    for (int i = 0; i < 4; i++)
+        refine(marks, count, NULL, 2 * options->inlier_mm, plane);
+    if (shift) {
+        for (int i = 0; i < 3; i++) {
+            rg_code code = shifts_of(marks, count, frames, plane, options, shift, err);
+            if (code != RG_OK)
+                return code;
+            refine(marks, count, shift, 1.5 * options->inlier_mm, plane);
+        }
+    }
+    describe(marks, count, shift, options, plane);
+    return RG_OK;
+}

@@ -1,0 +1,195 @@
+/*
+ * rocking.c - the rocking-curve fit of one bearing. See rocking.h for the
+ * slot's geometry.
+ *
+ * The bounded loss has several minima, so every width that one frame alone
+ * would give, and zero, is tried as a start; the best is polished by
+ * reweighted least squares over the frames that agree with it.
+ */
+#include "rimglow/rocking.h"
+
+#include <math.h>
+
+enum { OBS_MAX = 512, POLISH = 6 };
+
+bool rg_slot_chords(const rg_slot_geometry *g, double obliquity_rad, double *land, double *overhang)
+{
+    double side = g->outer_mm * sin(obliquity_rad), out = g->outer_mm * cos(obliquity_rad);
+    double in2 = g->inner_mm * g->inner_mm - side * side;
+    *land = *overhang = 0;
+    if (in2 <= 0 || out <= 0)
+        return false;
+    *land = out - sqrt(in2);
+    *overhang = fmax(sqrt(g->pad_mm * g->pad_mm - side * side) - out, 0);
+    return true;
+}
+
+/* What the elevation takes from the width. */
+static double loss_of(const rg_slot_geometry *g, double sp, double sr, double o)
+{
+    double land, over;
+    if (!rg_slot_chords(g, o, &land, &over))
+        return INFINITY;
+    return fmax(sp, 0) * over + fmax(-sp, 0) * land +
+           (1 - g->land_reflectance) * fmax(sr, 0) * land;
+}
+
+double rg_slot_open(const rg_slot_geometry *g, double width, double slope_pad, double slope_rim,
+                    double obliquity_rad)
+{
+    return fmax(width - loss_of(g, slope_pad, slope_rim, obliquity_rad), 0);
+}
+
+double rg_slot_width_for(const rg_slot_geometry *g, double height, double slope_pad,
+                         double slope_rim, double obliquity_rad)
+{
+    return fmax(height, 0) + loss_of(g, slope_pad, slope_rim, obliquity_rad);
+}
+
+typedef struct term {
+    double loss;  /* mm hidden by the elevation */
+    double sigma; /* standard uncertainty of height against model */
+} term;
+
+static double oblique_part(double o, double oblique_mm)
+{
+    double t = tan(fmin(fabs(o), 1.2)) / tan(RG_PI / 3);
+    return oblique_mm * t * t;
+}
+
+static term term_of(const rg_slot_geometry *g, const rg_observation *o,
+                    const rg_rocking_options *opt)
+{
+    double land, over;
+    rg_slot_chords(g, o->obliquity_rad, &land, &over);
+    double model = hypot(opt->model_floor_mm, opt->model_relative * fmax(o->height_mm, 0));
+    double pose = opt->u_slope * (land + over);
+    double oblique = oblique_part(o->obliquity_rad, opt->oblique_mm);
+    return (term){.loss = loss_of(g, o->slope_pad, o->slope_rim, o->obliquity_rad),
+                  .sigma =
+                      sqrt(o->u_mm * o->u_mm + model * model + pose * pose + oblique * oblique)};
+}
+
+static double cost_of(double w, const rg_observation *obs, const term *t, int n,
+                      const rg_rocking_options *opt)
+{
+    double cost = 0;
+    for (int i = 0; i < n; i++) {
+        double r = (obs[i].height_mm - fmax(w - t[i].loss, 0)) / t[i].sigma;
+        cost += fmin(r * r, r < 0 ? opt->missing_loss : opt->surplus_loss);
+    }
+    return cost;
+}
+
+/* Frames whose light agrees with w within the bound and whose slot is open
+ * at w carry the width. */
+static bool carries(double w, const rg_observation *o, const term *t, const rg_rocking_options *opt)
+{
+    double r = (o->height_mm - fmax(w - t->loss, 0)) / t->sigma;
+    return w > t->loss && r * r < (r < 0 ? opt->missing_loss : opt->surplus_loss);
+}
+
+static double polish(double w, const rg_observation *obs, const term *t, int n,
+                     const rg_rocking_options *opt)
+{
+    for (int k = 0; k < POLISH; k++) {
+        double sum = 0, weight = 0;
+        for (int i = 0; i < n; i++)
+            if (carries(w, &obs[i], &t[i], opt)) {
+                double q = 1 / (t[i].sigma * t[i].sigma);
+                sum += q * (obs[i].height_mm + t[i].loss);
+                weight += q;
+            }
+        if (!(weight > 0))
+            break;
+        double next = fmax(sum / weight, 0);
+        if (cost_of(next, obs, t, n, opt) > cost_of(w, obs, t, n, opt))
+            break;
+        w = next;
+    }
+    return w;
+}
+
+static double best_width(const rg_observation *obs, const term *t, int n,
+                         const rg_rocking_options *opt)
+{
+    double best = 0, least = cost_of(0, obs, t, n, opt);
+    for (int i = 0; i < n; i++) {
+        /* A frame that saw no light proposes nothing. */
+        if (!obs[i].lit || !(obs[i].height_mm > 0) || !isfinite(t[i].loss))
+            continue;
+        double w = polish(obs[i].height_mm + t[i].loss, obs, t, n, opt);
+        double cost = cost_of(w, obs, t, n, opt);
+        if (cost < least - 1e-9) {
+            least = cost;
+            best = w;
+        }
+    }
+    return best;
+}
+
+static double limit_of(const rg_slot_geometry *g, const rg_observation *obs, int n)
+{
+    double best = INFINITY;
+    for (int i = 0; i < n; i++) {
+        double land, over, critical = 3.29 * obs[i].u_mm;
+        if (!rg_slot_chords(g, obs[i].obliquity_rad, &land, &over))
+            continue;
+        best = fmin(best, critical + fabs(obs[i].slope_rim) * (land + over));
+    }
+    return best;
+}
+
+static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, const term *t, int n,
+                        const rg_rocking_options *opt, rg_rocking_fit *fit)
+{
+    double weight = 0, noise = 0, radiance = 0, psf = 0, pose = 0, model = 0, spread = 0;
+    for (int i = 0; i < n; i++) {
+        if (!carries(fit->width_mm, &obs[i], &t[i], opt))
+            continue;
+        double land, over, q = 1 / (t[i].sigma * t[i].sigma);
+        rg_slot_chords(g, obs[i].obliquity_rad, &land, &over);
+        double r = obs[i].height_mm + t[i].loss - fit->width_mm;
+        weight += q;
+        noise += q * q * obs[i].u_mm * obs[i].u_mm;
+        radiance += q * obs[i].per_ln_radiance; /* one lamp: fully correlated */
+        psf += q * obs[i].per_ln_sigma;
+        pose += q * q * pow(opt->u_slope * (land + over), 2);
+        model += q * hypot(opt->model_floor_mm, opt->model_relative * obs[i].height_mm);
+        spread += q * r * r;
+        fit->used++;
+    }
+    if (!(weight > 0))
+        return;
+    fit->u_noise_mm = sqrt(noise) / weight;
+    fit->u_radiance_mm = fabs(radiance / weight) * opt->u_ln_radiance;
+    fit->u_psf_mm = fabs(psf / weight) * opt->u_ln_sigma;
+    fit->u_pose_mm = sqrt(pose) / weight;
+    fit->u_scale_mm = fit->width_mm * opt->u_scale;
+    /* The model's error is shared by frames of like elevation; the scatter of
+     * the frames about the fit is added where there are enough of them. */
+    double scatter = fit->used > 2 ? spread / weight / (fit->used - 1) : 0;
+    fit->u_model_mm = sqrt(pow(model / weight, 2) + scatter);
+}
+
+void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int count,
+                      const rg_rocking_options *options, rg_rocking_fit *fit)
+{
+    term t[OBS_MAX];
+    int n = count < OBS_MAX ? count : OBS_MAX;
+    *fit =
+        (rg_rocking_fit){.width_mm = NAN, .u_mm = NAN, .detection_limit_mm = INFINITY, .frames = n};
+    if (n == 0)
+        return;
+    for (int i = 0; i < n; i++) {
+        t[i] = term_of(g, &obs[i], options);
+        fit->lit += obs[i].lit;
+    }
+    fit->width_mm = best_width(obs, t, n, options);
+    fit->detection_limit_mm = limit_of(g, obs, n);
+    uncertainty(g, obs, t, n, options, fit);
+    double sum = pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) + pow(fit->u_psf_mm, 2) +
+                 pow(fit->u_pose_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2);
+    /* With nothing lit, what could have hidden below the limit is all there is. */
+    fit->u_mm = fmax(sqrt(sum), fit->used ? 0 : fit->detection_limit_mm / 3.29);
+}

@@ -1,0 +1,197 @@
+/*
+ * sealmap.c - merging the frames' observations into bins, and the arcs.
+ *
+ * An arc is a run of bins with a gap, wider than arc_floor; its ends are
+ * where the width, interpolated between bins, passes the floor. Its area is
+ * the sum of width times bin length; its uncertainty treats radiance, point
+ * spread, scale and model as shared by all bins, and noise as not shared.
+ */
+#include "rimglow/sealmap.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "rimglow/light.h"
+#include "rimglow/vec.h"
+
+const char *rg_bin_state_name(rg_bin_state state)
+{
+    static const char *const names[] = {"sealed", "gap", "unseen"};
+    return names[state];
+}
+
+const char *rg_verdict_name(rg_verdict verdict)
+{
+    static const char *const names[] = {"sealed", "leaking", "undecided"};
+    return names[verdict];
+}
+
+static rg_bin_state state_of(const rg_bin *bin, const rg_sealmap_options *o)
+{
+    double noise = hypot(bin->fit.u_noise_mm, bin->fit.u_model_mm);
+    if (bin->fit.lit > 0 && bin->width_mm >= o->arc_floor_mm &&
+        bin->width_mm > o->gap_sigmas * bin->fit.u_noise_mm && bin->width_mm > noise)
+        return RG_BIN_GAP;
+    return bin->detection_limit_mm <= o->seen_fraction * o->tolerance_mm ? RG_BIN_SEALED
+                                                                         : RG_BIN_UNSEEN;
+}
+
+static void fill_bin(rg_bin *bin, int b, const rg_rocking_fit *fit, const rg_sealmap_options *o)
+{
+    *bin = (rg_bin){.bearing_deg = b,
+                    .width_mm = fit->width_mm,
+                    .u_mm = fit->u_mm,
+                    .detection_limit_mm = fit->detection_limit_mm,
+                    .frames = fit->frames,
+                    .lit = fit->lit,
+                    .fit = *fit};
+    bin->state = fit->frames ? state_of(bin, o) : RG_BIN_UNSEEN;
+    if (bin->state == RG_BIN_UNSEEN)
+        bin->width_mm = bin->u_mm = NAN;
+}
+
+static int at(int b)
+{
+    return ((b % RG_BINS) + RG_BINS) % RG_BINS;
+}
+
+/* Leather is smooth: a gap cannot close by blocked_drop within blocked_deg.
+ * Where it seems to, a strip, a crumb or a hair stands in the slot and hides
+ * the light; such bearings were not seen. */
+static void find_blocked(rg_seal_map *map, const rg_sealmap_options *o)
+{
+    int reach = (int)lround(o->blocked_deg);
+    bool blocked[RG_BINS] = {false};
+    for (int dir = -1; dir <= 1; dir += 2)
+        for (int b = 0; b < RG_BINS; b++) {
+            const rg_bin *wide = &map->bin[b];
+            if (wide->state != RG_BIN_GAP || wide->width_mm < o->blocked_drop_mm)
+                continue;
+            int k = 1;
+            while (k <= reach && map->bin[at(b + dir * k)].state == RG_BIN_GAP &&
+                   wide->width_mm - map->bin[at(b + dir * k)].width_mm < o->blocked_drop_mm)
+                k++;
+            if (k > reach)
+                continue;
+            for (int j = k; j < RG_BINS && map->bin[at(b + dir * j)].width_mm <
+                                               wide->width_mm - o->blocked_drop_mm;
+                 j++)
+                blocked[at(b + dir * j)] = true;
+        }
+    for (int b = 0; b < RG_BINS; b++)
+        if (blocked[b]) {
+            map->bin[b].blocked = true;
+            map->bin[b].state = RG_BIN_UNSEEN;
+            map->bin[b].width_mm = map->bin[b].u_mm = NAN;
+        }
+}
+
+void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
+                      const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
+                      const rg_rocking_options *rocking, const rg_sealmap_options *options)
+{
+    *map = (rg_seal_map){.rim_outer_diameter_mm = 2 * geometry->outer_mm,
+                         .verdict = RG_VERDICT_UNDECIDED};
+    for (int b = 0; b < RG_BINS; b++) {
+        rg_rocking_fit fit;
+        rg_rocking_solve(geometry, obs[b], count[b], rocking, &fit);
+        fill_bin(&map->bin[b], b, &fit, options);
+    }
+    find_blocked(map, options);
+    rg_sealmap_arcs(map, options);
+}
+
+/* Fraction of a bin from the inner bin to where the width passes the floor. */
+static double crossing(const rg_bin *inner, const rg_bin *outer, double floor_mm)
+{
+    if (outer->state == RG_BIN_UNSEEN || !(inner->width_mm > outer->width_mm))
+        return 0.5;
+    return fmin(fmax((inner->width_mm - floor_mm) / (inner->width_mm - outer->width_mm), 0), 1);
+}
+
+static void arc_ends(const rg_seal_map *map, rg_run run, const rg_sealmap_options *o, rg_arc *arc)
+{
+    int first = run.start, last = run.start + run.length - 1;
+    const rg_bin *in0 = &map->bin[at(first)], *out0 = &map->bin[at(first - 1)];
+    const rg_bin *in1 = &map->bin[at(last)], *out1 = &map->bin[at(last + 1)];
+    double start = first - crossing(in0, out0, o->arc_floor_mm);
+    double end = last + crossing(in1, out1, o->arc_floor_mm);
+    arc->start_unseen = out0->state == RG_BIN_UNSEEN;
+    arc->end_unseen = out1->state == RG_BIN_UNSEEN;
+    arc->extent_deg = end - start;
+    arc->start_deg = rg_wrap_degrees(start);
+    arc->end_deg = rg_wrap_degrees(end);
+    arc->centre_deg = rg_wrap_degrees((start + end) / 2);
+    /* An end moves by u / slope; the slope is taken over the outer four bins. */
+    int reach = run.length > 4 ? 4 : run.length - 1;
+    double rise0 = fabs(map->bin[at(first + reach)].width_mm - in0->width_mm) / fmax(reach, 1);
+    double rise1 = fabs(map->bin[at(last - reach)].width_mm - in1->width_mm) / fmax(reach, 1);
+    double u0 = in0->u_mm / fmax(rise0, 1e-3), u1 = in1->u_mm / fmax(rise1, 1e-3);
+    arc->u_end_deg = hypot(fmax(u0, u1), 0.3);
+}
+
+static void arc_sums(const rg_seal_map *map, rg_run run, rg_arc *arc)
+{
+    double bin_mm = RG_PI * map->rim_outer_diameter_mm / RG_BINS;
+    double sum = 0, shared = 0, noise = 0;
+    int n = 0;
+    for (int i = 0; i < run.length; i++) {
+        const rg_bin *bin = &map->bin[at(run.start + i)];
+        if (bin->state != RG_BIN_GAP)
+            continue;
+        double own = fmin(bin->fit.u_noise_mm, bin->u_mm);
+        n++;
+        sum += bin->width_mm;
+        shared += sqrt(bin->u_mm * bin->u_mm - own * own);
+        noise += own * own;
+        if (bin->width_mm > arc->max_width_mm) {
+            arc->max_width_mm = bin->width_mm;
+            arc->u_max_mm = bin->u_mm;
+            arc->max_bearing_deg = bin->bearing_deg;
+        }
+    }
+    arc->mean_width_mm = n ? sum / n : 0;
+    arc->u_mean_mm = n ? hypot(shared, sqrt(noise)) / n : 0;
+    arc->open_area_mm2 = sum * bin_mm;
+    arc->u_area_mm2 = hypot(shared, sqrt(noise)) * bin_mm;
+    arc->extent_mm = arc->extent_deg * bin_mm;
+}
+
+/* Fills short breaks between gap bins, so that one noisy bin does not cut an
+ * arc in two. */
+static void bridge(uint8_t *mask, int longest)
+{
+    uint8_t inverse[RG_BINS];
+    rg_run hole[RG_BINS / 2 + 1];
+    for (int b = 0; b < RG_BINS; b++)
+        inverse[b] = !mask[b];
+    int n = rg_circular_runs(inverse, RG_BINS, hole, RG_BINS / 2 + 1);
+    for (int i = 0; i < n; i++)
+        for (int k = 0; hole[i].length <= longest && k < hole[i].length; k++)
+            mask[at(hole[i].start + k)] = 1;
+}
+
+void rg_sealmap_arcs(rg_seal_map *map, const rg_sealmap_options *options)
+{
+    uint8_t mask[RG_BINS];
+    rg_run run[RG_BINS / 2 + 1];
+    map->arcs = 0;
+    for (int b = 0; b < RG_BINS; b++)
+        mask[b] = map->bin[b].state == RG_BIN_GAP;
+    bridge(mask, (int)options->bridge_deg);
+    int n = rg_circular_runs(mask, RG_BINS, run, RG_BINS / 2 + 1);
+    for (int i = 0; i < n && map->arcs < RG_ARCS_MAX; i++) {
+        rg_arc arc = {.full_circle = run[i].length == RG_BINS};
+        if (arc.full_circle) {
+            arc.extent_deg = 360;
+            arc.end_deg = arc.start_deg = 0;
+        } else {
+            arc_ends(map, run[i], options, &arc);
+        }
+        arc_sums(map, run[i], &arc);
+        if (arc.full_circle)
+            arc.centre_deg = arc.max_bearing_deg;
+        if (arc.extent_deg >= options->smallest_arc_deg)
+            map->arc[map->arcs++] = arc;
+    }
+}
