@@ -37,7 +37,7 @@ enum {
     CROWN_NUMBERS = 97, /* 6 * 96 + 5 = 581 < 587 tags */
     ENOUGH_ON_BORDER = 6,
     SCALE_SAMPLE = 128, /* residuals that make a robust scale */
-    GUESSES = 5,        /* outlines tried per side that may be cut */
+    GUESSES = 7,        /* turns tried about each axis */
     ALL_FACES = (1 << RG_FACES) - 1,
     GUESS_POINTS = 8 /* per border when a guess is judged */
 };
@@ -50,8 +50,8 @@ static const double AMBIGUOUS_RATIO = 1.3; /* of the two poses' residuals */
 static const double PRIOR_PX = 0.3;        /* weight of the prior, as one point's error */
 static const double PRIOR_RAD = 0.03;      /* how far the start may be off */
 static const double PRIOR_MM = 2.0;
-static const double BORDER_FLOOR_PX = 0.02;
-static const double GUESS_STEP = 0.04; /* of the tag's side */
+static const double BORDER_FLOOR_PX = 0.03;
+static const double GUESS_STEP_DEG = 4.0;
 static const double GUESS_REACH_PX = 6.0;
 static const double MIN_AGREEING = 0.5;  /* part of the expected points that must agree */
 static const double SURE_AGREEING = 0.8; /* below that part, other starts are tried */
@@ -212,61 +212,6 @@ static void start_from_tags(const rg_crown *crown, const rg_lens *lens, const us
         start->pose[i] = candidate[i].pose;
 }
 
-/* The quadrilateral with one side moved outwards by `part` of its neighbours. */
-static void stretch(rg_vec2 corner[4], int side, double part)
-{
-    int a = side, b = (side + 1) % 4, far_a = (side + 3) % 4, far_b = (side + 2) % 4;
-    corner[a].x += part * (corner[a].x - corner[far_a].x);
-    corner[a].y += part * (corner[a].y - corner[far_a].y);
-    corner[b].x += part * (corner[b].x - corner[far_b].x);
-    corner[b].y += part * (corner[b].y - corner[far_b].y);
-}
-
-/* How badly the picture agrees with a pose, px: rms over the border points
- * that it says are in view, each at most the reach. HUGE_VAL for none. */
-static double misfit(const rg_border_search *search, const rg_pose *pose, rg_border_scan *scan)
-{
-    const double reach = GUESS_REACH_PX;
-    rg_border_find(search, pose, ALL_FACES, GUESS_POINTS, reach, false, scan);
-    if (scan->expected < 4 * GUESS_POINTS)
-        return HUGE_VAL;
-    double sum = (scan->expected - scan->count) * reach * reach;
-    for (int i = 0; i < scan->count; i++) {
-        double r = rg_posefit_residual(search->lens, &scan->sighting[i], pose);
-        sum += fmin(r * r, reach * reach);
-    }
-    return sqrt(sum / scan->expected);
-}
-
-/* A tag cut by the picture or partly hidden is read, but its outline is short
- * on that side. Tries outlines with one or two opposite sides moved out and
- * leaves the pose that agrees best with the whole picture as the only start. */
-static void start_from_guesses(const rg_border_search *search, const usable *use,
-                               rg_border_scan *scan, starts *start)
-{
-    double best = HUGE_VAL;
-    for (int i = 0; i < use->count; i++) {
-        for (int g = 0; g < 2 * GUESSES * GUESSES; g++) {
-            rg_tag tag = *use->tag[i];
-            int side = g / (GUESSES * GUESSES);
-            stretch(tag.corner, side, GUESS_STEP * (g / GUESSES % GUESSES));
-            stretch(tag.corner, side + 2, GUESS_STEP * (g % GUESSES));
-            usable one = {1, {&tag}};
-            starts trial;
-            start_from_tags(search->crown, search->lens, &one, &trial);
-            for (int k = 0; k < trial.count; k++) {
-                double m = misfit(search, &trial.pose[k], scan);
-                if (m < best) {
-                    best = m;
-                    start->pose[0] = trial.pose[k];
-                    start->count = 1;
-                }
-            }
-        }
-    }
-    start->faces = 0;
-}
-
 /* ---------------------------------------------------------------- refinement */
 
 typedef struct refined {
@@ -385,6 +330,67 @@ static bool fit_round(const rg_lens *lens, rg_border_scan *scan, const round_pla
     set_weights(scan, w->residual, plan->pass[PASSES - 1], robust_scale(w->residual, n, w->sorted));
     *pose = rg_posefit_move(pose, x);
     return !plan->precise || rg_posefit(lens, scan->sighting, n, pose, NULL) == RG_OK;
+}
+
+/* How badly the picture agrees with a pose, px: rms over the border points
+ * that it says are in view, each at most the reach. HUGE_VAL for none. */
+static double misfit(const rg_border_search *search, const rg_pose *pose, rg_border_scan *scan)
+{
+    const double reach = GUESS_REACH_PX;
+    rg_border_find(search, pose, ALL_FACES, GUESS_POINTS, reach, false, scan);
+    if (scan->expected < 4 * GUESS_POINTS)
+        return HUGE_VAL;
+    double sum = (scan->expected - scan->count) * reach * reach;
+    for (int i = 0; i < scan->count; i++) {
+        double r = rg_posefit_residual(search->lens, &scan->sighting[i], pose);
+        sum += fmin(r * r, reach * reach);
+    }
+    return sqrt(sum / scan->expected);
+}
+
+/* The pose turned by pitch and yaw (degrees, about the camera's axes) about the middle of a face.
+ */
+static rg_pose turned(const rg_crown *crown, const rg_pose *pose, int face, double pitch,
+                      double yaw)
+{
+    rg_vec3 corner[4];
+    rg_crown_face(crown, face, corner);
+    rg_vec3 middle = rg_vec3_scale(rg_vec3_add(corner[0], corner[2]), 0.5);
+    rg_vec3 at = rg_pose_apply(pose, middle);
+    rg_pose out;
+    out.R =
+        rg_mat3_mul(rg_rodrigues(rg_vec3_make(rg_radians(pitch), rg_radians(yaw), 0.0)), pose->R);
+    out.t = rg_vec3_sub(at, rg_mat3_apply(out.R, middle));
+    return out;
+}
+
+/* A tag cut by the picture or partly hidden is read, but its outline is wrong
+ * on that side, and a face seen nearly square betrays its tilt only by small
+ * changes of the outline: the start can be ten degrees off. Tries turns about
+ * the tag and leaves the pose that agrees best with the whole picture as the
+ * only start. */
+static void start_from_guesses(const rg_border_search *search, const usable *use, workspace *w,
+                               starts *start)
+{
+    double best = HUGE_VAL;
+    starts base = *start;
+    int face = use->tag[0]->id % RG_FACES;
+    for (int g = 0; g < base.count * GUESSES * GUESSES; g++) {
+        double pitch = GUESS_STEP_DEG * (g / GUESSES % GUESSES - GUESSES / 2);
+        double yaw = GUESS_STEP_DEG * (g % GUESSES - GUESSES / 2);
+        rg_pose pose = turned(search->crown, &base.pose[g / (GUESSES * GUESSES)], face, pitch, yaw);
+        rg_border_find(search, &pose, ALL_FACES, rounds[1].points, rounds[1].reach_px, false,
+                       w->other);
+        if (!fit_round(search->lens, w->other, &rounds[1], &pose, w))
+            continue;
+        double m = misfit(search, &pose, w->other);
+        if (m < best) {
+            best = m;
+            start->pose[0] = pose;
+        }
+    }
+    start->count = best < HUGE_VAL;
+    start->faces = 0;
 }
 
 static void judge(const rg_lens *lens, const rg_border_scan *scan, refined *f)
@@ -623,7 +629,7 @@ static void refine_starts(const rg_border_search *search, const usable *use, wor
     if (sure(&fit[0]))
         return;
     refined guess;
-    start_from_guesses(search, use, w->other, &start);
+    start_from_guesses(search, use, w, &start);
     if (start.count == 0)
         return;
     refine(search, start.faces, &start.pose[0], w->other, w, &guess);
