@@ -27,10 +27,10 @@
 #include "rimglow/memory.h"
 
 enum {
-    SIDE_MAX = 16384,     /* px, of the picture searched */
-    PAPER_ROWS = 3,       /* rows of the edge that are asked for the paper's code */
-    MARGIN_PER_SIDE = 10, /* the margin is a tenth of the picture's shorter side */
-    MARGIN_MIN = 24       /* px */
+    SIDE_MAX = 16384,    /* px, of the picture searched */
+    PAPER_ROWS = 3,      /* rows of the edge that are asked for the paper's code */
+    MARGIN_PER_SIDE = 8, /* the margin is an eighth of the picture's shorter side */
+    MARGIN_MIN = 24      /* px */
 };
 
 /* Blur (sigma, px of the decimated picture) before outlines are traced there: plain decimation
@@ -39,7 +39,7 @@ enum {
 static const float DECIMATED_BLUR = 0.8f;
 
 /* Depths of repeated edge, as parts of the margin. */
-static const double edge_depth[] = {0.0, 0.35, 0.6};
+static const double edge_depth[] = {0.12, 0.3};
 enum { EDGE_DEPTHS = sizeof edge_depth / sizeof edge_depth[0] };
 
 struct rg_tag_finder {
