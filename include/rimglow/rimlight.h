@@ -29,6 +29,7 @@ typedef struct rg_rimlight_options {
     double below_mm;         /* slot light reaches no deeper than this below the rim plane */
     double above_mm;         /* its lower edge lies no higher than this above it */
     double glare;            /* chimney light that hides the slot */
+    double glare_dark;       /* a column in glare is dark when its flux is within so many u */
     double glare_leak_mm;    /* flux uncertainty per unit of chimney light, mm */
     double edge_sigmas;      /* the rim edge is seen at this many standard errors */
     double edge_contrast;    /* and this relative contrast */

@@ -48,16 +48,18 @@ typedef struct rg_seal_map {
 } rg_seal_map;
 
 typedef struct rg_sealmap_options {
-    double tolerance_mm;     /* largest gap that still seals */
-    double min_arc_deg;      /* shortest arc above tolerance that is a leak */
-    double arc_floor_mm;     /* arcs end where the width falls below this */
-    double gap_sigmas;       /* a gap is this many of its own noise sigmas wide */
-    double seen_fraction;    /* of the tolerance: limit at or below it counts as seen */
-    double coverage_factor;  /* U = k u */
-    double smallest_arc_deg; /* shorter arcs are not listed */
-    double bridge_deg;       /* arcs closer than this are one */
-    double blocked_drop_mm;  /* a width that falls to nothing by this much within blocked_deg */
-    double blocked_deg;      /* is a slot with something in it, not a seal */
+    double tolerance_mm;       /* largest gap that still seals */
+    double min_arc_deg;        /* shortest arc above tolerance that is a leak */
+    double arc_floor_mm;       /* arcs end where the width falls below this */
+    double gap_sigmas;         /* a gap is this many of its own noise sigmas wide */
+    double seen_fraction;      /* of the tolerance: limit at or below it counts as seen */
+    double coverage_factor;    /* U = k u */
+    double smallest_arc_deg;   /* shorter arcs are not listed */
+    double bridge_deg;         /* arcs closer than this are one */
+    double blocked_factor;     /* openings of so many tolerances on both sides, */
+    double blocked_deg;        /* within this distance, between which the light */
+    double blocked_share;      /* falls below this share: the slot is blocked there */
+    double blocked_margin_deg; /* bearings on either side that the obstacle disturbs */
 } rg_sealmap_options;
 
 /* Observations of all frames, sorted into bins by the caller: obs[b] points

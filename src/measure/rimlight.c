@@ -23,10 +23,11 @@ typedef struct work {
     const rg_strip *strip;
     const rg_rimlight_options *o;
     rg_rimlight *out;
-    double *rim_mm;  /* [columns] rim plane height in strip coordinates */
-    float *excess;   /* [columns][rows] */
-    int32_t *labels; /* [columns][rows] */
-    uint8_t *kind;   /* [components + 1]: 1 slot, 2 rejected */
+    double *rim_mm;       /* [columns] rim plane height in strip coordinates */
+    float *excess;        /* [columns][rows] */
+    int32_t *labels;      /* [columns][rows] */
+    uint8_t *kind;        /* [components + 1]: 1 slot, 2 rejected */
+    double *step, *level; /* [columns] of the shadow edge */
 } work;
 
 static int row_of(const rg_strip *s, double height)
@@ -173,16 +174,57 @@ static rg_code find_light(work *w, rg_error *err)
     return RG_OK;
 }
 
-/* Does the rim's edge show where the plane says it should? */
+static double window_mean(const rg_strip *s, int c, double low, double high)
+{
+    int first = row_of(s, low), last = row_of(s, high);
+    double sum = 0;
+    for (int r = first; r <= last; r++)
+        sum += light_of(s, c)[r];
+    return sum / (last - first + 1);
+}
+
+/* The step at the shadow edge: light below it less light above, and their
+ * mean. */
+static void edge_step(work *w, int c)
+{
+    double edge = w->rim_mm[c] - w->o->shadow_mm, blur = w->o->shadow_blur_mm;
+    double below = window_mean(w->strip, c, edge - 4 * blur, edge - 1.5 * blur);
+    double above = window_mean(w->strip, c, edge + 1.5 * blur, edge + 3 * blur);
+    w->step[c] = below - above;
+    w->level[c] = below + above;
+}
+
+/* Columns on either side that are looked at together: the picture's grain is
+ * coarser than the step at a dark chimney. */
+enum { EDGE_NEIGHBOURS = 4 };
+
+static double mean_step(const work *w, int from, int to, double *level)
+{
+    double step = 0;
+    int n = 0;
+    *level = 0;
+    for (int c = from < 0 ? 0 : from; c <= to && c < w->strip->columns; c++)
+        if (w->strip->column[c].inside) {
+            step += w->step[c];
+            *level += w->level[c];
+            n++;
+        }
+    *level = n ? *level / n : 0;
+    return n ? step / n : 0;
+}
+
+/* Does the rim's edge show where the plane says it should? Both sides must
+ * agree, or the flank of a post would be taken for the rim beside it. */
 static bool edge_seen(const work *w, int c)
 {
-    const rg_strip *s = w->strip;
-    double edge = w->rim_mm[c] - w->o->shadow_mm, blur = w->o->shadow_blur_mm;
-    double below = window_median(s, c, edge - 4 * blur, edge - 1.5 * blur);
-    double above = window_median(s, c, edge + 1.5 * blur, edge + 3 * blur);
-    double se = w->out->threshold.noise_sigma * 0.7;
-    return below - above > w->o->edge_sigmas * se &&
-           below - above > w->o->edge_contrast * (below + above);
+    double level, left_level, right_level;
+    double left = mean_step(w, c - EDGE_NEIGHBOURS, c, &left_level);
+    double right = mean_step(w, c, c + EDGE_NEIGHBOURS, &right_level);
+    double step = mean_step(w, c - EDGE_NEIGHBOURS, c + EDGE_NEIGHBOURS, &level);
+    /* Windows of four rows or so by nine columns, neighbours correlated. */
+    double se = w->out->threshold.noise_sigma * 0.25;
+    return step > w->o->edge_sigmas * se && step > w->o->edge_contrast * level &&
+           left > 0.3 * step && right > 0.3 * step;
 }
 
 /* A post or its lit flank crosses the rim line as bright as it is above and
@@ -217,6 +259,8 @@ static void measure_flux(const work *w, int c, rg_column_light *col)
     const rg_strip *s = w->strip;
     const rg_rimlight_options *o = w->o;
     double low = -o->shadow_mm, high = o->window_mm, sum = 0;
+    if (col->chimney > o->glare)
+        low = 0.5 * low; /* clear of the streak's own blurred edge */
     if (col->state == RG_COLUMN_LIT) {
         low = fmin(low, col->bottom_mm - o->margin_mm);
         high = fmax(high, col->top_mm + o->margin_mm);
@@ -244,9 +288,16 @@ static void judge_column(work *w, int c)
     }
     if (col->state != RG_COLUMN_LIT && !edge_seen(w, c))
         col->state = RG_COLUMN_HIDDEN;
-    if (col->chimney > w->o->glare || (col->state != RG_COLUMN_LIT && col->pad > w->o->glare))
+    bool glare = col->chimney > w->o->glare;
+    if (glare && col->state == RG_COLUMN_LIT)
+        col->state = RG_COLUMN_GLARE;
+    if (col->state != RG_COLUMN_LIT && col->pad > w->o->glare)
         col->state = RG_COLUMN_GLARE;
     measure_flux(w, c, col);
+    /* A streak on the chimney ends at the shadow edge: darkness above it is
+     * still darkness, but light there could be the streak's. */
+    if (glare && fabs(col->flux_mm) > w->o->glare_dark * col->u_flux_mm)
+        col->state = RG_COLUMN_GLARE;
 }
 
 static rg_code prepare(work *w, rg_error *err)
@@ -254,12 +305,15 @@ static rg_code prepare(work *w, rg_error *err)
     const rg_strip *s = w->strip;
     size_t n = (size_t)s->columns * (size_t)s->rows;
     w->rim_mm = rg_alloc((size_t)s->columns, sizeof *w->rim_mm);
+    w->step = rg_alloc((size_t)s->columns, sizeof *w->step);
+    w->level = rg_alloc((size_t)s->columns, sizeof *w->level);
     w->excess = rg_alloc(n, sizeof *w->excess);
     w->labels = rg_alloc(n, sizeof *w->labels);
     w->out->mask = rg_alloc(n, 1);
     w->out->column = rg_alloc((size_t)s->columns, sizeof *w->out->column);
     w->out->columns = s->columns;
-    if (w->rim_mm && w->excess && w->labels && w->out->mask && w->out->column)
+    if (w->step && w->level && w->rim_mm && w->excess && w->labels && w->out->mask &&
+        w->out->column)
         return RG_OK;
     return rg_fail(err, RG_INTERNAL, "no memory to measure a strip of %d x %d samples", s->columns,
                    s->rows);
@@ -274,12 +328,15 @@ rg_code rg_rimlight_measure(rg_rimlight *out, const rg_strip *strip, const rg_ri
     for (int c = 0; code == RG_OK && c < strip->columns; c++) {
         w.rim_mm[c] = rg_rim_plane_height(plane, strip->column[c].bearing_deg) + shift_mm;
         background_column(&w, c);
+        edge_step(&w, c);
     }
     if (code == RG_OK)
         code = find_light(&w, err);
     for (int c = 0; code == RG_OK && c < strip->columns; c++)
         judge_column(&w, c);
     free(w.rim_mm);
+    free(w.step);
+    free(w.level);
     free(w.excess);
     free(w.labels);
     free(w.kind);

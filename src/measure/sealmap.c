@@ -55,35 +55,42 @@ static int at(int b)
     return ((b % RG_BINS) + RG_BINS) % RG_BINS;
 }
 
-/* Leather is smooth: a gap cannot close by blocked_drop within blocked_deg.
- * Where it seems to, a strip, a crumb or a hair stands in the slot and hides
- * the light; such bearings were not seen. */
+static double widest(const rg_seal_map *map, int from, int step, int reach)
+{
+    double most = 0;
+    for (int k = 1; k <= reach; k++) {
+        const rg_bin *bin = &map->bin[at(from + step * k)];
+        if (bin->state == RG_BIN_GAP)
+            most = fmax(most, bin->width_mm);
+    }
+    return most;
+}
+
+/* Between two openings that both exceed blocked_factor tolerances and lie
+ * less than blocked_deg to either side, the light falls away: a feeler, a
+ * crumb or a hair may stand in the slot, or the pad may touch there. Either
+ * way those bearings were not seen. */
 static void find_blocked(rg_seal_map *map, const rg_sealmap_options *o)
 {
+    bool blocked[RG_BINS];
     int reach = (int)lround(o->blocked_deg);
-    bool blocked[RG_BINS] = {false};
-    for (int dir = -1; dir <= 1; dir += 2)
-        for (int b = 0; b < RG_BINS; b++) {
-            const rg_bin *wide = &map->bin[b];
-            if (wide->state != RG_BIN_GAP || wide->width_mm < o->blocked_drop_mm)
-                continue;
-            int k = 1;
-            while (k <= reach && map->bin[at(b + dir * k)].state == RG_BIN_GAP &&
-                   wide->width_mm - map->bin[at(b + dir * k)].width_mm < o->blocked_drop_mm)
-                k++;
-            if (k > reach)
-                continue;
-            for (int j = k; j < RG_BINS && map->bin[at(b + dir * j)].width_mm <
-                                               wide->width_mm - o->blocked_drop_mm;
-                 j++)
-                blocked[at(b + dir * j)] = true;
-        }
-    for (int b = 0; b < RG_BINS; b++)
-        if (blocked[b]) {
+    for (int b = 0; b < RG_BINS; b++) {
+        double flank = fmin(widest(map, b, -1, reach), widest(map, b, 1, reach));
+        double here = map->bin[b].state == RG_BIN_GAP ? map->bin[b].width_mm : 0;
+        blocked[b] = flank > o->blocked_factor * o->tolerance_mm && here < o->blocked_share * flank;
+    }
+    /* Oblique rays feel the obstacle before they reach it. */
+    int margin = (int)lround(o->blocked_margin_deg);
+    for (int b = 0; b < RG_BINS; b++) {
+        bool near = false;
+        for (int k = -margin; k <= margin; k++)
+            near = near || blocked[at(b + k)];
+        if (near) {
             map->bin[b].blocked = true;
             map->bin[b].state = RG_BIN_UNSEEN;
             map->bin[b].width_mm = map->bin[b].u_mm = NAN;
         }
+    }
 }
 
 void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
@@ -177,7 +184,7 @@ void rg_sealmap_arcs(rg_seal_map *map, const rg_sealmap_options *options)
     rg_run run[RG_BINS / 2 + 1];
     map->arcs = 0;
     for (int b = 0; b < RG_BINS; b++)
-        mask[b] = map->bin[b].state == RG_BIN_GAP;
+        mask[b] = map->bin[b].state == RG_BIN_GAP || map->bin[b].blocked;
     bridge(mask, (int)options->bridge_deg);
     int n = rg_circular_runs(mask, RG_BINS, run, RG_BINS / 2 + 1);
     for (int i = 0; i < n && map->arcs < RG_ARCS_MAX; i++) {

@@ -124,8 +124,8 @@ static void report_blocked(rg_seal_map *map, const rg_sealmap_options *o)
     int n = runs_where(map, is_blocked, o, run, RG_BINS / 2 + 1);
     for (int i = 0; i < n; i++)
         add_reason(map,
-                   "something stands in the gap at bearings %d..%d and hides the light: remove "
-                   "it and sweep again",
+                   "the light is interrupted between two openings at bearings %d..%d: look for a "
+                   "crumb, a hair or a feeler in the gap and sweep again",
                    run[i].start, last_of(run[i]));
 }
 
