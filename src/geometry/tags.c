@@ -27,6 +27,7 @@
 #include "rimglow/memory.h"
 
 enum {
+    SIDE_MIN = 16,       /* px after decimation: the library crashes on a few pixels */
     SIDE_MAX = 16384,    /* px, of the picture searched */
     PAPER_ROWS = 3,      /* rows of the edge that are asked for the paper's code */
     MARGIN_PER_SIDE = 8, /* the margin is an eighth of the picture's shorter side */
@@ -141,6 +142,9 @@ static bool known_tag(const rg_tag_list *list, const rg_tag *tag)
 static rg_code search(rg_tag_finder *f, uint8_t *grey, int width, int height, int stride, int shift,
                       rg_tag_list *list, rg_error *err)
 {
+    int shorter = width < height ? width : height;
+    if (shorter < SIDE_MIN * f->options.decimate)
+        return RG_OK; /* too small for the ten modules of a tag */
     image_u8_t view = {.width = width, .height = height, .stride = stride, .buf = grey};
     zarray_t *found = apriltag_detector_detect(f->detector, &view);
     if (!found)

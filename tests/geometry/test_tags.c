@@ -1,0 +1,298 @@
+/*
+ * Tests of tags.h. Outside values: the photographs and corners published with
+ * the AprilTag library (tests/data/apriltag/README); tag pictures rendered by
+ * libapriltag; corners stated by the renderer of the sample frames.
+ */
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <apriltag/apriltag.h>
+#include <apriltag/tag36h11.h>
+#include <jpeglib.h>
+
+#include "rimglow/image.h"
+#include "rimglow/tags.h"
+#include "support/load.h"
+
+static const rg_tag_options plain = {.decimate = 1.0, .max_hamming = 2};
+static const rg_tag_options bench = {.decimate = 2.0, .refine = true, .max_hamming = 1};
+
+typedef struct grey_picture {
+    int width, height;
+    uint8_t *code; /* free() */
+} grey_picture;
+
+static grey_picture blank(int width, int height, int code)
+{
+    grey_picture g = {width, height, malloc((size_t)(width * height))};
+    memset(g.code, code, (size_t)(width * height));
+    return g;
+}
+
+static grey_picture load_grey(const char *path)
+{
+    rg_image image = test_decode_file(path);
+    grey_picture g = blank(image.width, image.height, 0);
+    rg_image_luma(&image, g.code);
+    rg_image_free(&image);
+    return g;
+}
+
+static rg_tag_list find(const rg_tag_options *options, const grey_picture *g, bool complete)
+{
+    rg_tag_finder *finder;
+    rg_tag_list list;
+    cr_assert_eq(rg_tag_finder_new(&finder, options, NULL), RG_OK);
+    cr_assert_eq(rg_tags_find(finder, g->code, g->width, g->height, complete, &list, NULL), RG_OK);
+    rg_tag_finder_free(finder);
+    return list;
+}
+
+/* Paints a tag whose black border covers the pixels [left, left + 8 module). */
+static void paint_tag(grey_picture *g, int id, int left, int top, int module)
+{
+    apriltag_family_t *family = tag36h11_create();
+    image_u8_t *tag = apriltag_to_image(family, id);
+    for (int y = 0; y < tag->height * module; y++)
+        for (int x = 0; x < tag->width * module; x++)
+            g->code[(top - module + y) * g->width + left - module + x] =
+                tag->buf[y / module * tag->stride + x / module];
+    free(tag->buf);
+    free(tag);
+    tag36h11_destroy(family);
+}
+
+/* ---------------------------------------------------------------- photographs */
+
+/* The JPEG's own luma, as the corners were published for; rg_image_luma goes
+ * through RGB and differs by a code here and there. */
+static grey_picture load_jpeg_luma(const char *path)
+{
+    test_bytes b = test_load(path);
+    struct jpeg_decompress_struct jpeg;
+    struct jpeg_error_mgr errors;
+    jpeg.err = jpeg_std_error(&errors);
+    jpeg_create_decompress(&jpeg);
+    jpeg_mem_src(&jpeg, b.data, b.size);
+    jpeg_read_header(&jpeg, TRUE);
+    jpeg.out_color_space = JCS_GRAYSCALE;
+    jpeg_start_decompress(&jpeg);
+    grey_picture g = blank((int)jpeg.output_width, (int)jpeg.output_height, 0);
+    while (jpeg.output_scanline < jpeg.output_height) {
+        JSAMPROW row = g.code + jpeg.output_scanline * jpeg.output_width;
+        jpeg_read_scanlines(&jpeg, &row, 1);
+    }
+    jpeg_destroy_decompress(&jpeg);
+    free(b.data);
+    return g;
+}
+
+static double corner_distance(const rg_tag *tag, const double published[8])
+{
+    double worst = 0.0;
+    for (int i = 0; i < 4; i++) {
+        double x = published[2 * (3 - i)] - 0.5, y = published[2 * (3 - i) + 1] - 0.5;
+        worst = fmax(worst, fmax(fabs(tag->corner[i].x - x), fabs(tag->corner[i].y - y)));
+    }
+    return worst;
+}
+
+static void check_photograph(const char *name, int expected, int beyond_a_tenth)
+{
+    char path[200];
+    snprintf(path, sizeof path, "tests/data/apriltag/%s.jpg", name);
+    grey_picture g = load_jpeg_luma(path);
+    rg_tag_list list = find(&plain, &g, false);
+    free(g.code);
+    cr_assert_eq(list.count, expected);
+    snprintf(path, sizeof path, "tests/data/apriltag/%s.txt", name);
+    FILE *file = fopen(path, "r");
+    cr_assert_not_null(file);
+    int rows = 0, beyond = 0, id;
+    double p[8];
+    while (fscanf(file, "%d, (%lf %lf), (%lf %lf), (%lf %lf), (%lf %lf)", &id, p, p + 1, p + 2,
+                  p + 3, p + 4, p + 5, p + 6, p + 7) == 9) {
+        double nearest = HUGE_VAL;
+        for (int i = 0; i < list.count; i++)
+            if (list.tag[i].id == id)
+                nearest = fmin(nearest, corner_distance(&list.tag[i], p));
+        cr_expect_lt(nearest, 0.15, "row %d of %s: %.3f px", rows, name, nearest);
+        beyond += nearest > 0.1;
+        rows++;
+    }
+    fclose(file);
+    cr_assert_eq(rows, expected);
+    cr_assert_leq(beyond, beyond_a_tenth);
+}
+
+Test(tags, photographs_give_every_published_tag_and_no_other)
+{
+    check_photograph("33369213973_9d9bb4cc96_c", 12, 1);
+    check_photograph("34085369442_304b6bafd9_c", 25, 2);
+    check_photograph("34139872896_defdb2f8d9_c", 10, 1);
+}
+
+/* ---------------------------------------------------------------- conventions */
+
+Test(tags, corners_lie_between_pixels_counted_from_their_centres)
+{
+    for (int decimate = 1; decimate <= 2; decimate++) {
+        rg_tag_options options = {.decimate = decimate, .refine = true, .max_hamming = 0};
+        grey_picture g = blank(320, 300, 255);
+        paint_tag(&g, 12, 100, 80, 16); /* black from pixel 100 to 227, rows 80 to 207 */
+        rg_tag_list list = find(&options, &g, false);
+        free(g.code);
+        cr_assert_eq(list.count, 1);
+        cr_assert_eq(list.tag[0].id, 12);
+        static const double x[4] = {99.5, 227.5, 227.5, 99.5}, y[4] = {79.5, 79.5, 207.5, 207.5};
+        for (int i = 0; i < 4; i++) {
+            /* The library errs by up to 0.21 px here; half a pixel would show. */
+            cr_expect_float_eq(list.tag[0].corner[i].x, x[i], 0.3);
+            cr_expect_float_eq(list.tag[0].corner[i].y, y[i], 0.3);
+        }
+    }
+}
+
+Test(tags, corners_start_at_the_top_left_and_run_clockwise)
+{
+    /* Pad 08-G, view_00, tag 13, as the renderer states it. */
+    static const double truth[4][2] = {
+        {351.62, 45.784}, {547.745, 21.79}, {552.851, 283.302}, {356.033, 295.485}};
+    grey_picture g = load_grey("samples/PE-A-0147/08-G/view_00.jpg");
+    rg_tag_options full = {.decimate = 1.0, .max_hamming = 1};
+    rg_tag_list list = find(&full, &g, false);
+    free(g.code);
+    int seen = 0;
+    for (int t = 0; t < list.count; t++) {
+        if (list.tag[t].id != 13)
+            continue;
+        seen++;
+        for (int i = 0; i < 4; i++) {
+            cr_expect_float_eq(list.tag[t].corner[i].x, truth[i][0], 1.5);
+            cr_expect_float_eq(list.tag[t].corner[i].y, truth[i][1], 1.5);
+        }
+    }
+    cr_assert_eq(seen, 1);
+}
+
+/* ---------------------------------------------------------------- cut tags */
+
+Test(tags, tags_that_lost_their_upper_border_are_found_when_edges_are_completed)
+{
+    static const char *const name[] = {"04-C/view_06", "04-C/view_08", "04-C/view_09"};
+    for (int k = 0; k < 3; k++) {
+        char path[100];
+        snprintf(path, sizeof path, "samples/PE-A-0147/%s.jpg", name[k]);
+        grey_picture g = load_grey(path);
+        /* A module is about 33 px: 45 rows take the border of the nearer tag away. */
+        grey_picture lower = {g.width, g.height - 45, g.code + 45 * g.width};
+        rg_tag_list without = find(&bench, &lower, false);
+        rg_tag_list with = find(&bench, &lower, true);
+        free(g.code);
+        cr_expect_eq(without.count, 0, "%s", name[k]);
+        cr_expect_geq(with.count, 1, "%s", name[k]);
+        for (int i = 0; i < with.count; i++)
+            cr_expect(with.tag[i].cut && with.tag[i].id >= 12 && with.tag[i].id <= 17);
+    }
+}
+
+Test(tags, completing_edges_reports_no_tag_twice)
+{
+    grey_picture g = blank(500, 300, 230);
+    paint_tag(&g, 3, 60, 60, 12);
+    paint_tag(&g, 3, 300, 60, 12);
+    rg_tag_list list = find(&plain, &g, true);
+    free(g.code);
+    cr_assert_eq(list.count, 2);
+    cr_assert_not(list.tag[0].cut);
+    cr_assert_not(list.tag[1].cut);
+}
+
+/* ---------------------------------------------------------------- limits */
+
+Test(tags, damaged_bits_are_corrected_only_up_to_the_limit)
+{
+    grey_picture g = blank(320, 300, 255);
+    paint_tag(&g, 40, 100, 80, 16);
+    for (int cell = 0; cell < 2; cell++) /* two data cells of the first row turn over */
+        for (int y = 0; y < 16; y++)
+            for (int x = 0; x < 16; x++) {
+                uint8_t *c = &g.code[(96 + y) * g.width + 116 + 48 * cell + x];
+                *c = (uint8_t)(255 - *c);
+            }
+    rg_tag_options strict = {.decimate = 1.0, .max_hamming = 1};
+    rg_tag_list two = find(&plain, &g, false), one = find(&strict, &g, false);
+    free(g.code);
+    cr_assert_eq(two.count, 1);
+    cr_assert_eq(two.tag[0].id, 40);
+    cr_assert_eq(two.tag[0].hamming, 2);
+    cr_assert_eq(one.count, 0);
+}
+
+Test(tags, faint_tags_are_left_out_below_the_margin)
+{
+    grey_picture g = blank(320, 300, 255);
+    paint_tag(&g, 40, 100, 80, 16);
+    for (int i = 0; i < g.width * g.height; i++)
+        g.code[i] = (uint8_t)(100 + g.code[i] / 8); /* 31 codes between black and white */
+    rg_tag_options picky = plain;
+    picky.min_margin = 60.0;
+    cr_expect_eq(find(&plain, &g, false).count, 1);
+    cr_expect_eq(find(&picky, &g, false).count, 0);
+    free(g.code);
+}
+
+Test(tags, more_tags_than_the_list_holds_are_refused)
+{
+    grey_picture g = blank(660, 600, 255);
+    for (int i = 0; i < 72; i++)
+        paint_tag(&g, i, 20 + i % 9 * 70, 20 + i / 9 * 70, 6);
+    rg_tag_finder *finder;
+    rg_tag_list list;
+    rg_error err = {0};
+    cr_assert_eq(rg_tag_finder_new(&finder, &plain, NULL), RG_OK);
+    cr_assert_eq(rg_tags_find(finder, g.code, g.width, g.height, false, &list, &err), RG_BAD_DATA);
+    cr_assert(strstr(err.text, "64"), "%s", err.text);
+    rg_tag_finder_free(finder);
+    free(g.code);
+}
+
+Test(tags, no_tag_is_not_an_error)
+{
+    for (int code = 0; code <= 255; code += 255) {
+        grey_picture g = blank(200, 40, code);
+        cr_expect_eq(find(&plain, &g, true).count, 0);
+        cr_expect_eq(find(&bench, &g, true).count, 0);
+        free(g.code);
+    }
+    grey_picture tiny = blank(1, 1, 9);
+    cr_expect_eq(find(&plain, &tiny, true).count, 0);
+    free(tiny.code);
+}
+
+Test(tags, impossible_options_and_sizes_are_refused)
+{
+    static const rg_tag_options bad[] = {{.decimate = 0.0},
+                                         {.decimate = 2.5},
+                                         {.decimate = NAN},
+                                         {.decimate = 1.0, .max_hamming = 3},
+                                         {.decimate = 1.0, .max_hamming = -1},
+                                         {.decimate = 1.0, .min_margin = -1.0},
+                                         {.decimate = 1.0, .min_margin = NAN}};
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        rg_tag_finder *finder;
+        cr_assert_eq(rg_tag_finder_new(&finder, &bad[i], NULL), RG_BAD_DATA);
+        cr_assert_null(finder);
+    }
+    rg_tag_finder_free(NULL);
+    rg_tag_finder *finder;
+    rg_tag_list list;
+    uint8_t code = 0;
+    cr_assert_eq(rg_tag_finder_new(&finder, &plain, NULL), RG_OK);
+    cr_assert_eq(rg_tags_find(finder, &code, 0, 1, false, &list, NULL), RG_BAD_DATA);
+    cr_assert_eq(rg_tags_find(finder, &code, 1, 20000, false, &list, NULL), RG_BAD_DATA);
+    rg_tag_finder_free(finder);
+}
