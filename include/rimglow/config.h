@@ -19,8 +19,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "rimglow/crown.h"
-#include "rimglow/rim.h"
+#include "rimglow/pipeline.h"
 
 enum {
     RG_NAME_SIZE = 128,
@@ -49,25 +48,12 @@ typedef struct rg_instrument {
     rg_pad *pad; /* owned */
 } rg_instrument;
 
-/* How the camera answers light, and what the measurement assumes. Section
- * names of the station file in brackets. */
+/* The camera, and every number the measurement rests on. The tolerance and the
+ * shortest leak in measure.sealmap are the pad's: rg_config_setup sets them. */
 typedef struct rg_station {
     char name[RG_NAME_SIZE];
-    rg_lens lens;             /* [lens] */
-    double weights[3];        /* [light] red green blue; >= 0, sum 1 */
-    double saturation;        /* [light] linear light taken as clipped, 0..1 */
-    double read_noise;        /* [light] sigma at black, linear light */
-    double full_well;         /* [light] electrons at linear light 1 (photon noise) */
-    double glare_u;           /* [light] relative standard uncertainty of L from the witness */
-    double psf_sigma_px;      /* [light] 0: from the crown's borders, frame by frame */
-    double overhang_depth_mm; /* [slot] usable pad overhang outside the land; 0: (pad - rim)/2 */
-    double edge_radius_mm;    /* [slot] rounding of the land's edges */
-    rg_crown_limits crown_limits; /* [crown] */
-    rg_tag_options tag_options;   /* [crown] */
-    double scale_u;               /* [lens] relative standard uncertainty of the scale */
-    double blur_ratio; /* [crown] a frame this many times blurrier than the sharpest is left out */
-    double overexposed_light; /* [light] a crown whose white is above this is overexposed */
-    double dark_light;        /* [light] a crown whose white is below this is too dark */
+    rg_lens lens;
+    rg_measure_options measure;
 } rg_station;
 
 typedef enum rg_role { RG_ROLE_WITNESS, RG_ROLE_CLOSED, RG_ROLE_DARK, RG_ROLE_OPEN } rg_role;
@@ -131,6 +117,9 @@ const rg_pad *rg_instrument_pad(const rg_instrument *instrument, const char *nam
 
 rg_code rg_station_parse(const char *label, const char *text, size_t size, rg_station *station,
                          rg_error *err);
+
+/* What rg_frame_take and rg_sweep_measure need for this pad at this station. */
+void rg_config_setup(const rg_station *station, const rg_pad *pad, rg_setup *setup);
 
 rg_code rg_sweep_parse(const char *label, const char *text, size_t size, rg_sweep *sweep,
                        rg_error *err);

@@ -35,6 +35,13 @@ rg_code rg_decode(const uint8_t *bytes, size_t size, rg_image *image, rg_error *
 rg_code rg_decode_rows(const uint8_t *bytes, size_t size, int first, int count, rg_image *image,
                        rg_error *err);
 
+/* The whole picture as 8-bit luma: Y' = sum of weights times R, G, B codes
+ * (weights >= 0, sum 1). With JPEG's own weights 0.299, 0.587, 0.114
+ * (ITU-T T.871) a JPEG's Y plane comes straight from the file: the only
+ * combination that chroma subsampling leaves sharp, and the cheapest. */
+rg_code rg_decode_luma(const uint8_t *bytes, size_t size, const double weights[3], rg_image *image,
+                       rg_error *err);
+
 /* EXIF orientation (tag 274) of a JPEG's APP1 or a PNG's eXIf payload: the
  * bytes from the "II"/"MM" byte-order mark on. 1 when absent or malformed. */
 int rg_exif_orientation(const uint8_t *tiff, size_t size);

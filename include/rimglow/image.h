@@ -55,6 +55,10 @@ rg_code rg_image_orient(rg_image *image, int orientation, rg_error *err);
  * for tag detection only, never for photometry. out holds width*height. */
 void rg_image_luma(const rg_image *image, uint8_t *out);
 
+/* The same with weights of one's own (>= 0, sum 1). A grey picture's codes
+ * are copied. out holds width * height. */
+void rg_image_combine(const rg_image *image, const double weights[3], uint8_t *out);
+
 /* Table from codes to weighted linear light (IEC 61966-2-1:1999).
  * weights: non-negative, summing to 1 within 1e-6; for a grey picture only
  * their sum counts. Opaque only in intent: at() needs the tables inline. */

@@ -26,6 +26,8 @@ typedef struct rg_measure_options {
     double dark_light;        /* crown paper darker than this: frame left out */
     double blur_ratio;        /* frames this many times blurrier than the sharpest are left out */
     double psf_sigma_px;      /* 0: from the crown's borders */
+    double unproven_radiance; /* of a thin slot, taken when no witness proves it */
+    double unproven_u_ln;     /* standard uncertainty of its logarithm */
     double land_reflectance;
     double overhang_mm; /* usable pad overhang; 0: (pad - rim) / 2 */
     rg_strip_options strip;

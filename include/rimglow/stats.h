@@ -11,7 +11,7 @@ double rg_mean(const double *x, size_t n);
 /* Sample standard deviation (n - 1); NAN for n < 2. */
 double rg_stdev(const double *x, size_t n);
 /* Quantile q in 0..1 by linear interpolation between order statistics
- * (Hyndman & Fan 1996, type 7). Sorts work in place: pass a scratch copy of n. */
+ * (Hyndman & Fan 1996, type 7). Reorders work: pass a scratch copy. No NANs. */
 double rg_quantile_inplace(double *work, size_t n, double q);
 double rg_median_inplace(double *work, size_t n);
 /* 1.4826 times the median absolute deviation about the median: the standard

@@ -38,22 +38,51 @@ double rg_stdev(const double *x, size_t n)
     return sqrt(sum / (double)(n - 1));
 }
 
-static int ascending(const void *a, const void *b)
+/* Moves the k smallest to the front and the next to place k (Hoare's FIND,
+ * CACM 4 (1961) 321; middle of three as the pivot). */
+static void select_place(double *x, size_t n, size_t k)
 {
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
+    size_t low = 0, high = n - 1;
+    while (low < high) {
+        double a = x[low], b = x[low + (high - low) / 2], c = x[high];
+        double pivot = fmax(fmin(a, b), fmin(fmax(a, b), c));
+        size_t i = low, j = high;
+        while (i <= j) {
+            while (x[i] < pivot)
+                i++;
+            while (x[j] > pivot)
+                j--;
+            if (i <= j) {
+                double t = x[i];
+                x[i++] = x[j];
+                x[j] = t;
+                if (j == 0)
+                    break;
+                j--;
+            }
+        }
+        if (k <= j)
+            high = j;
+        else if (k >= i)
+            low = i;
+        else
+            return;
+    }
 }
 
 double rg_quantile_inplace(double *work, size_t n, double q)
 {
     if (n == 0 || !(q >= 0 && q <= 1))
         return NAN;
-    qsort(work, n, sizeof *work, ascending);
     double h = (double)(n - 1) * q;
     size_t i = (size_t)h;
+    select_place(work, n, i);
     if (i >= n - 1)
         return work[n - 1];
-    return work[i] + (h - (double)i) * (work[i + 1] - work[i]);
+    double next = work[i + 1];
+    for (size_t k = i + 2; k < n; k++)
+        next = fmin(next, work[k]);
+    return work[i] + (h - (double)i) * (next - work[i]);
 }
 
 double rg_median_inplace(double *work, size_t n)

@@ -1,8 +1,8 @@
 /*
  * config_station.c - the station file: camera, lens, response, lamp, limits.
  *
- * The red, green and blue weights of linear light must sum to one, as those
- * of the luminance Y do (IEC 61966-2-1), or every flux would be scaled.
+ * The weights of the red, green and blue codes must sum to one, as those of
+ * JPEG's luma do (ITU-T T.871), or every flux would be scaled.
  */
 #include <math.h>
 #include <stdio.h>
@@ -25,47 +25,156 @@ static const rg_ini_field field[] = {
     {"lens", "p1", RG_INI_NUMBER, STATION(lens.p1), -1, 1, "tangential distortion p1"},
     {"lens", "p2", RG_INI_NUMBER, STATION(lens.p2), -1, 1, "tangential distortion p2"},
     {"lens", "k3", RG_INI_NUMBER, STATION(lens.k3), -1e5, 1e5, "radial distortion k3"},
-    {"lens", "scale_u", RG_INI_NUMBER, STATION(scale_u), 0, 0.5,
+    {"lens", "scale_u", RG_INI_NUMBER, STATION(measure.rocking.u_scale), 0, 0.5,
      "relative standard uncertainty of the scale"},
-    {"light", "weight_red", RG_INI_NUMBER, STATION(weights[0]), 0, 1, "weight of red light"},
-    {"light", "weight_green", RG_INI_NUMBER, STATION(weights[1]), 0, 1, "weight of green light"},
-    {"light", "weight_blue", RG_INI_NUMBER, STATION(weights[2]), 0, 1, "weight of blue light"},
-    {"light", "saturation", RG_INI_NUMBER, STATION(saturation), 0.1, 1,
-     "linear light taken as clipped"},
-    {"light", "read_noise", RG_INI_NUMBER, STATION(read_noise), 0, 0.5,
-     "noise at black, linear light"},
-    {"light", "full_well", RG_INI_NUMBER, STATION(full_well), 10, 1e7, "electrons at full scale"},
-    {"light", "glare_u", RG_INI_NUMBER, STATION(glare_u), 0, 1,
-     "relative standard uncertainty of the witness's radiance"},
-    {"light", "psf_sigma_px", RG_INI_NUMBER, STATION(psf_sigma_px), 0, 20,
-     "blur, px (0: measured in each frame)"},
-    {"light", "overexposed_light", RG_INI_NUMBER, STATION(overexposed_light), 0.01, 1,
+    {"light", "weight_red", RG_INI_NUMBER, STATION(measure.code_weights[0]), 0, 1,
+     "weight of the red code in luma"},
+    {"light", "weight_green", RG_INI_NUMBER, STATION(measure.code_weights[1]), 0, 1,
+     "weight of the green code in luma"},
+    {"light", "weight_blue", RG_INI_NUMBER, STATION(measure.code_weights[2]), 0, 1,
+     "weight of the blue code in luma"},
+    {"light", "psf_sigma_px", RG_INI_NUMBER, STATION(measure.psf_sigma_px), 0, 20,
+     "blur, px (0: measured on the crown)"},
+    {"light", "u_ln_psf", RG_INI_NUMBER, STATION(measure.rocking.u_ln_sigma), 0, 1,
+     "relative standard uncertainty of the blur"},
+    {"light", "overexposed_light", RG_INI_NUMBER, STATION(measure.overexposed_light), 0.01, 1,
      "linear light of paper white above which a frame is overexposed"},
-    {"light", "dark_light", RG_INI_NUMBER, STATION(dark_light), 0, 1,
+    {"light", "dark_light", RG_INI_NUMBER, STATION(measure.dark_light), 0, 1,
      "linear light of paper white below which a frame is too dark"},
-    {"slot", "overhang_depth_mm", RG_INI_NUMBER, STATION(overhang_depth_mm), 0, 20,
+    {"slot", "overhang_mm", RG_INI_NUMBER, STATION(measure.overhang_mm), 0, 20,
      "pad overhang outside the land, mm (0: from the diameters)"},
-    {"slot", "edge_radius_mm", RG_INI_NUMBER, STATION(edge_radius_mm), 0, 1,
-     "rounding of the land's edges, mm"},
-    {"crown", "max_reprojection_px", RG_INI_NUMBER, STATION(crown_limits.max_reprojection_px), 0.01,
-     20, "largest reprojection error of a pose, px rms"},
-    {"crown", "min_edges", RG_INI_WHOLE, STATION(crown_limits.min_edges), 2, 24,
+    {"slot", "land_reflectance", RG_INI_NUMBER, STATION(measure.land_reflectance), 0, 1,
+     "share of light that the land reflects at grazing incidence"},
+    {"slot", "model_floor_mm", RG_INI_NUMBER, STATION(measure.rocking.model_floor_mm), 0, 0.1,
+     "standard uncertainty of the slot model, mm"},
+    {"slot", "model_relative", RG_INI_NUMBER, STATION(measure.rocking.model_relative), 0, 1,
+     "the same, relative to the open height"},
+    {"slot", "oblique_mm", RG_INI_NUMBER, STATION(measure.rocking.oblique_mm), 0, 0.2,
+     "extra model uncertainty at 60 degrees of obliquity, mm"},
+    {"slot", "missing_loss", RG_INI_NUMBER, STATION(measure.rocking.missing_loss), 1, 100,
+     "largest weight of missing light, sigmas squared"},
+    {"slot", "surplus_loss", RG_INI_NUMBER, STATION(measure.rocking.surplus_loss), 1, 1000,
+     "largest weight of surplus light, sigmas squared"},
+    {"slot", "slope_u", RG_INI_NUMBER, STATION(measure.rocking.u_slope), 0, 0.1,
+     "standard uncertainty of a ray's slope, from the pose"},
+    {"crown", "max_reprojection_px", RG_INI_NUMBER, STATION(measure.crown.max_reprojection_px),
+     0.01, 20, "largest reprojection error of a pose, px rms"},
+    {"crown", "min_edges", RG_INI_WHOLE, STATION(measure.crown.min_edges), 2, 24,
      "smallest number of tag borders for a pose"},
-    {"crown", "min_tag_side_px", RG_INI_NUMBER, STATION(crown_limits.min_tag_side_px), 8, 4096,
+    {"crown", "min_tag_side_px", RG_INI_NUMBER, STATION(measure.crown.min_tag_side_px), 8, 4096,
      "smallest side of a usable tag, px"},
-    {"crown", "decimate", RG_INI_NUMBER, STATION(tag_options.decimate), 1, 4,
+    {"crown", "decimate", RG_INI_NUMBER, STATION(measure.tags.decimate), 1, 4,
      "factor by which the tag search shrinks the picture"},
-    {"crown", "refine", RG_INI_SWITCH, STATION(tag_options.refine), 0, 1,
+    {"crown", "refine", RG_INI_SWITCH, STATION(measure.tags.refine), 0, 1,
      "first corners moved along gradients"},
-    {"crown", "max_hamming", RG_INI_WHOLE, STATION(tag_options.max_hamming), 0, 2,
+    {"crown", "max_hamming", RG_INI_WHOLE, STATION(measure.tags.max_hamming), 0, 2,
      "number of corrected bits in a tag"},
-    {"crown", "min_margin", RG_INI_NUMBER, STATION(tag_options.min_margin), 0, 255,
+    {"crown", "min_margin", RG_INI_NUMBER, STATION(measure.tags.min_margin), 0, 255,
      "smallest decision margin of a tag, grey codes"},
-    {"crown", "blur_ratio", RG_INI_NUMBER, STATION(blur_ratio), 1, 100,
+    {"crown", "blur_ratio", RG_INI_NUMBER, STATION(measure.blur_ratio), 1, 100,
      "blur against the sharpest frame at which a frame is left out"},
+    {"strip", "step_deg", RG_INI_NUMBER, STATION(measure.strip.step_deg), 0.05, 1,
+     "spacing of the strip's columns, degrees"},
+    {"strip", "row_mm", RG_INI_NUMBER, STATION(measure.strip.dz_mm), 0.002, 0.1,
+     "spacing of the strip's rows, mm"},
+    {"strip", "low_mm", RG_INI_NUMBER, STATION(measure.strip.low_mm), -5, -0.5,
+     "lowest row against the pad's plane, mm"},
+    {"strip", "high_mm", RG_INI_NUMBER, STATION(measure.strip.high_mm), 0.5, 10,
+     "highest row against the pad's plane, mm"},
+    {"strip", "max_obliquity_deg", RG_INI_NUMBER, STATION(measure.strip.max_obliquity_deg), 10, 80,
+     "most oblique view of the rim that is used, degrees"},
+    {"rim", "search_mm", RG_INI_NUMBER, STATION(measure.rimline.search_mm), 0.1, 5,
+     "distance from the pad's plane within which the rim is looked for, mm"},
+    {"rim", "shadow_mm", RG_INI_NUMBER, STATION(measure.rimline.shadow_mm), 0, 0.5,
+     "depth of the contact shadow's edge below the rim plane, mm"},
+    {"rim", "shadow_blur_mm", RG_INI_NUMBER, STATION(measure.rimlight.shadow_blur_mm), 0.005, 0.3,
+     "blur (sigma) of that edge, mm"},
+    {"rim", "min_contrast", RG_INI_NUMBER, STATION(measure.rimline.min_contrast), 0.01, 1,
+     "relative contrast of an accepted edge"},
+    {"rim", "bright", RG_INI_NUMBER, STATION(measure.rimline.bright), 0.01, 1,
+     "linear light from which a band steers the rim line"},
+    {"rim", "max_band_mm", RG_INI_NUMBER, STATION(measure.rimline.max_band_mm), 0.02, 2,
+     "thickest band that steers the rim line, mm"},
+    {"rim", "inlier_mm", RG_INI_NUMBER, STATION(measure.rimline.inlier_mm), 0.002, 0.5,
+     "distance of an inlier from the rim plane, mm"},
+    {"rim", "max_shift_mm", RG_INI_NUMBER, STATION(measure.rimline.max_shift_mm), 0, 0.5,
+     "largest height shift of one frame, mm"},
+    {"rim", "mark_every", RG_INI_WHOLE, STATION(measure.mark_every), 1, 100,
+     "columns from one rim mark to the next"},
+    {"threshold", "factor", RG_INI_NUMBER, STATION(measure.rimlight.threshold.factor), 2, 50,
+     "noise threshold in noise sigmas"},
+    {"threshold", "low_factor", RG_INI_NUMBER, STATION(measure.rimlight.threshold.low_factor), 1,
+     50, "lower hysteresis limit in noise sigmas"},
+    {"threshold", "separation", RG_INI_NUMBER, STATION(measure.rimlight.threshold.separation), 2,
+     1000, "distance of the class means for Otsu's threshold, noise sigmas"},
+    {"threshold", "noise_floor", RG_INI_NUMBER, STATION(measure.rimlight.threshold.floor), 0, 0.5,
+     "smallest noise believed, linear light"},
+    {"threshold", "window_mm", RG_INI_NUMBER, STATION(measure.rimlight.window_mm), 0.01, 1,
+     "half height of the window about the rim line, mm"},
+    {"threshold", "margin_mm", RG_INI_NUMBER, STATION(measure.rimlight.margin_mm), 0, 1,
+     "rows added above and below found light, mm"},
+    {"threshold", "below_mm", RG_INI_NUMBER, STATION(measure.rimlight.below_mm), 0.01, 1,
+     "depth below the rim line to which slot light may reach, mm"},
+    {"threshold", "above_mm", RG_INI_NUMBER, STATION(measure.rimlight.above_mm), 0.01, 1,
+     "height above the rim line at which slot light must begin, mm"},
+    {"threshold", "glare", RG_INI_NUMBER, STATION(measure.rimlight.glare), 0.01, 1,
+     "linear light of chimney or pad that counts as glare"},
+    {"threshold", "glare_leak_mm", RG_INI_NUMBER, STATION(measure.rimlight.glare_leak_mm), 0, 0.1,
+     "flux uncertainty per unit of chimney light, mm"},
+    {"threshold", "glare_dark", RG_INI_NUMBER, STATION(measure.rimlight.glare_dark), 0.5, 20,
+     "flux in sigmas up to which a column in glare is dark"},
+    {"threshold", "edge_sigmas", RG_INI_NUMBER, STATION(measure.rimlight.edge_sigmas), 1, 50,
+     "significance of a seen rim edge, standard errors"},
+    {"threshold", "edge_contrast", RG_INI_NUMBER, STATION(measure.rimlight.edge_contrast), 0, 1,
+     "relative contrast of a seen rim edge"},
+    {"threshold", "outshine", RG_INI_NUMBER, STATION(measure.rimlight.outshine), 1, 100,
+     "brightness of slot light against its surroundings, ratio"},
+    {"threshold", "min_samples", RG_INI_NUMBER, STATION(measure.rimlight.min_component_px), 1, 1000,
+     "samples of the smallest light believed"},
+    {"witness", "reach_mm", RG_INI_NUMBER, STATION(measure.witness.reach_mm), 0.2, 4.9,
+     "depth below the pad in which the gap is looked for, mm"},
+    {"witness", "max_obliquity_deg", RG_INI_NUMBER, STATION(measure.witness.max_obliquity_deg), 10,
+     80, "most oblique view used, degrees"},
+    {"witness", "saturation", RG_INI_NUMBER, STATION(measure.witness.saturation), 0.1, 1,
+     "linear light taken as clipped"},
+    {"witness", "min_light", RG_INI_NUMBER, STATION(measure.witness.min_light), 0.001, 1,
+     "smallest light of a proven lamp, linear light"},
+    {"witness", "min_contrast", RG_INI_NUMBER, STATION(measure.witness.min_contrast), 1, 1000,
+     "smallest ratio of lit to dark"},
+    {"witness", "min_area_mm2", RG_INI_NUMBER, STATION(measure.witness.min_area_mm2), 0.01, 100,
+     "smallest lit area, mm2"},
+    {"witness", "slot_gain", RG_INI_NUMBER, STATION(measure.witness.slot_gain), 0.1, 10,
+     "radiance of a thin slot against the witness"},
+    {"witness", "u_ln_radiance", RG_INI_NUMBER, STATION(measure.witness.u_ln_radiance), 0, 2,
+     "relative standard uncertainty of the radiance"},
+    {"witness", "unproven_radiance", RG_INI_NUMBER, STATION(measure.unproven_radiance), 0.01, 1000,
+     "radiance taken when no witness proves it, linear light"},
+    {"witness", "unproven_u_ln", RG_INI_NUMBER, STATION(measure.unproven_u_ln), 0, 5,
+     "standard uncertainty of its logarithm"},
+    {"verdict", "coverage_factor", RG_INI_NUMBER, STATION(measure.sealmap.coverage_factor), 1, 4,
+     "coverage factor k of U = k u"},
+    {"verdict", "seen_fraction", RG_INI_NUMBER, STATION(measure.sealmap.seen_fraction), 0.05, 1,
+     "detection limit of a seen bearing, share of the tolerance"},
+    {"verdict", "arc_floor_mm", RG_INI_NUMBER, STATION(measure.sealmap.arc_floor_mm), 0.0005, 0.5,
+     "width at which an arc ends, mm"},
+    {"verdict", "gap_sigmas", RG_INI_NUMBER, STATION(measure.sealmap.gap_sigmas), 1, 20,
+     "significance of a gap, noise sigmas"},
+    {"verdict", "smallest_arc_deg", RG_INI_NUMBER, STATION(measure.sealmap.smallest_arc_deg), 0, 90,
+     "shortest arc listed, degrees"},
+    {"verdict", "bridge_deg", RG_INI_NUMBER, STATION(measure.sealmap.bridge_deg), 0, 30,
+     "breaks up to this are bridged, degrees"},
+    {"verdict", "blocked_factor", RG_INI_NUMBER, STATION(measure.sealmap.blocked_factor), 0.5, 100,
+     "openings beside a blocked slot, tolerances"},
+    {"verdict", "blocked_deg", RG_INI_NUMBER, STATION(measure.sealmap.blocked_deg), 1, 90,
+     "distance within which they lie, degrees"},
+    {"verdict", "blocked_share", RG_INI_NUMBER, STATION(measure.sealmap.blocked_share), 0.05, 1,
+     "share of their width below which the slot is blocked"},
+    {"verdict", "blocked_margin_deg", RG_INI_NUMBER, STATION(measure.sealmap.blocked_margin_deg), 0,
+     30, "bearings disturbed beside a blocked slot, degrees"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
-static const char *const section_name[] = {"station", "lens", "light", "slot", "crown"};
+static const char *const section_name[] = {"station", "lens", "light",     "slot",    "crown",
+                                           "strip",   "rim",  "threshold", "witness", "verdict"};
 enum { SECTIONS = sizeof section_name / sizeof section_name[0] };
 
 static const rg_ini_entry *entry_of(const rg_ini *ini, const char *section, const char *key)
@@ -81,7 +190,9 @@ static rg_code check_sections(const rg_ini *ini, rg_error *err)
             known = known || strcmp(ini->section[i].name, section_name[k]) == 0;
         }
         if (!known) {
-            return rg_ini_unknown_section(ini, i, "[station], [lens], [light], [slot] and [crown]",
+            return rg_ini_unknown_section(ini, i,
+                                          "[station], [lens], [light], [slot], [crown], [strip], "
+                                          "[rim], [threshold], [witness] and [verdict]",
                                           err);
         }
     }
@@ -90,27 +201,40 @@ static rg_code check_sections(const rg_ini *ini, rg_error *err)
 
 static rg_code check_light(const rg_ini *ini, const rg_station *s, rg_error *err)
 {
-    double sum = s->weights[0] + s->weights[1] + s->weights[2];
+    double sum =
+        s->measure.code_weights[0] + s->measure.code_weights[1] + s->measure.code_weights[2];
     if (!(fabs(sum - 1) <= 1e-6)) {
         return rg_ini_fail(ini, entry_of(ini, "light", "weight_red"), err,
                            "weight_red, weight_green = %.9g and weight_blue = %.9g sum to %.9g; "
                            "they must sum to 1",
-                           s->weights[1], s->weights[2], sum);
+                           s->measure.code_weights[1], s->measure.code_weights[2], sum);
     }
-    if (s->dark_light >= s->overexposed_light) {
+    if (s->measure.dark_light >= s->measure.overexposed_light) {
         return rg_ini_fail(ini, entry_of(ini, "light", "dark_light"), err,
                            "not below overexposed_light = %.9g, so no frame could be right; lower "
                            "dark_light",
-                           s->overexposed_light);
+                           s->measure.overexposed_light);
     }
     return RG_OK;
+}
+
+static rg_code check_strip(const rg_ini *ini, const rg_station *s, rg_error *err)
+{
+    const rg_measure_options *m = &s->measure;
+    if (m->rimline.search_mm + 0.6 <= m->strip.high_mm && m->rimline.search_mm <= -m->strip.low_mm)
+        return RG_OK;
+    return rg_ini_fail(
+        ini, entry_of(ini, "rim", "search_mm"), err,
+        "the strip reaches only from %g to %g mm; it must cover the search and 0.6 mm "
+        "above it",
+        m->strip.low_mm, m->strip.high_mm);
 }
 
 static rg_code check_crown(const rg_ini *ini, const rg_station *s, rg_error *err)
 {
     static const double factor[] = {1, 1.5, 2, 3, 4};
     for (size_t i = 0; i < sizeof factor / sizeof factor[0]; i++) {
-        if (s->tag_options.decimate == factor[i]) {
+        if (s->measure.tags.decimate == factor[i]) {
             return RG_OK;
         }
     }
@@ -135,11 +259,18 @@ static rg_code fill_station(const rg_ini *ini, rg_station *station, rg_error *er
     for (int i = 0; i < SECTIONS && code == RG_OK; i++) {
         code = rg_ini_fill_named(ini, table, section_name[i], station, err);
     }
+    /* One value, used by two stages. */
+    station->measure.rimline.glare = 2 * station->measure.rimlight.glare;
+    station->measure.rimlight.shadow_mm = station->measure.rimline.shadow_mm;
+    station->measure.rocking.u_ln_radiance = station->measure.witness.u_ln_radiance;
     if (code == RG_OK) {
         code = check_light(ini, station, err);
     }
     if (code == RG_OK) {
         code = check_crown(ini, station, err);
+    }
+    if (code == RG_OK) {
+        code = check_strip(ini, station, err);
     }
     return code == RG_OK ? check_lens(ini, station, err) : code;
 }
@@ -160,4 +291,12 @@ rg_code rg_station_parse(const char *label, const char *text, size_t size, rg_st
     }
     rg_ini_free(ini);
     return code;
+}
+
+void rg_config_setup(const rg_station *station, const rg_pad *pad, rg_setup *setup)
+{
+    *setup = (rg_setup){
+        .lens = station->lens, .crown = pad->crown, .rim = pad->rim, .options = station->measure};
+    setup->options.sealmap.tolerance_mm = pad->tolerance_mm;
+    setup->options.sealmap.min_arc_deg = pad->min_arc_deg;
 }

@@ -115,30 +115,41 @@ static rg_code witness_light(const rg_setup *setup, const rg_image *image, rg_fr
     return code;
 }
 
-static rg_code luma_of(const rg_image *image, rg_image *luma, rg_error *err)
+static rg_code luma_of(const rg_image *image, const double weights[3], rg_image *luma,
+                       rg_error *err)
 {
     rg_code code = rg_image_new(luma, image->width, image->height, 1, 8, err);
     if (code == RG_OK)
-        rg_image_luma(image, luma->data);
+        rg_image_combine(image, weights, luma->data);
+    return code;
+}
+
+static rg_code take_luma(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
+                         rg_frame *frame, rg_error *err)
+{
+    static const double unit[3] = {1, 0, 0};
+    rg_linear linear = {0};
+    rg_code code = rg_linear_new(&linear, 1, 8, unit, err);
+    if (code == RG_OK)
+        code = locate(setup, finder, luma, &linear, frame, err);
+    if (code == RG_OK && frame->used && frame->role != RG_FRAME_WITNESS)
+        code = unwrap(setup, luma, &linear, frame, err);
+    rg_linear_free(&linear);
     return code;
 }
 
 static rg_code take_decoded(const rg_setup *setup, rg_tag_finder *finder, const rg_image *image,
                             rg_frame *frame, rg_error *err)
 {
-    static const double unit[3] = {1, 0, 0};
+    if (frame->role != RG_FRAME_WITNESS)
+        return take_luma(setup, finder, image, frame, err);
     rg_image luma = {0};
-    rg_linear linear = {0};
-    rg_code code = luma_of(image, &luma, err);
+    rg_code code = luma_of(image, setup->options.code_weights, &luma, err);
     if (code == RG_OK)
-        code = rg_linear_new(&linear, 1, 8, unit, err);
-    if (code == RG_OK)
-        code = locate(setup, finder, &luma, &linear, frame, err);
+        code = take_luma(setup, finder, &luma, frame, err);
     if (code == RG_OK && frame->used)
-        code = frame->role == RG_FRAME_WITNESS ? witness_light(setup, image, frame, err)
-                                               : unwrap(setup, &luma, &linear, frame, err);
+        code = witness_light(setup, image, frame, err);
     rg_image_free(&luma);
-    rg_linear_free(&linear);
     return code;
 }
 
@@ -149,7 +160,10 @@ rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_
     rg_image image = {0};
     rg_error why = {0};
     *frame = (rg_frame){.role = role, .exposure = exposure};
-    rg_code code = rg_decode(bytes, size, &image, &why);
+    /* Only the witness needs colours: it measures the lamp channel by channel. */
+    rg_code code = role == RG_FRAME_WITNESS
+                       ? rg_decode(bytes, size, &image, &why)
+                       : rg_decode_luma(bytes, size, setup->options.code_weights, &image, &why);
     if (code == RG_BAD_DATA) {
         leave_out(frame, why.text);
         return RG_OK;

@@ -158,26 +158,30 @@ rg_code rg_label(const uint8_t *mask, int width, int height, int connectivity, i
     int32_t *parent = rg_alloc((size_t)n, sizeof *parent);
     if (!parent)
         return rg_fail(err, RG_INTERNAL, "no memory to label %d x %d samples", width, height);
-    for (int32_t i = 0; i < n; i++) {
-        parent[i] = i;
-        if (!mask[i])
-            continue;
-        int x = i % width;
-        if (x > 0 && mask[i - 1])
-            join(parent, i, i - 1);
-        if (i < width)
-            continue;
-        if (mask[i - width])
-            join(parent, i, i - width);
-        if (connectivity == 8 && x > 0 && mask[i - width - 1])
-            join(parent, i, i - width - 1);
-        if (connectivity == 8 && x + 1 < width && mask[i - width + 1])
-            join(parent, i, i - width + 1);
-    }
+    for (int y = 0; y < height; y++)
+        for (int x = 0; x < width; x++) {
+            int32_t i = y * width + x;
+            if (!mask[i])
+                continue;
+            parent[i] = i;
+            if (x > 0 && mask[i - 1])
+                join(parent, i, i - 1);
+            if (y == 0)
+                continue;
+            if (mask[i - width])
+                join(parent, i, i - width);
+            if (connectivity == 8 && x > 0 && mask[i - width - 1])
+                join(parent, i, i - width - 1);
+            if (connectivity == 8 && x + 1 < width && mask[i - width + 1])
+                join(parent, i, i - width + 1);
+        }
     /* Roots are the first pixel of their component, so one pass numbers all. */
     for (int32_t i = 0; i < n; i++) {
-        int32_t root = mask[i] ? find_root(parent, i) : -1;
-        labels[i] = root < 0 ? 0 : root == i ? ++next : labels[root];
+        labels[i] = 0;
+        if (!mask[i])
+            continue;
+        int32_t root = find_root(parent, i);
+        labels[i] = root == i ? ++next : labels[root];
     }
     *count = next;
     free(parent);

@@ -105,14 +105,13 @@ static void radiance_of(const rg_setup *setup, const rg_frame *frames, int count
         snprintf(r->evidence.light_reason, RG_REASON_SIZE,
                  "the light was not proven on: the sweep has no witness frame; crack the pad open "
                  "by a millimetre or two and take one at a lower exposure");
-    /* Without a witness a gap can still be shown, on a guess of the lamp: a
-     * slot as bright as this sees saturation, with a wide margin either way. */
+    /* Without a witness a gap can still be shown, on a wide guess of the lamp. */
+    const rg_measure_options *o = &setup->options;
     for (int c = 0; c < 3; c++)
-        r->radiance[c] = best ? best->witness.radiance[c] : 2.0;
-    r->u_ln_radiance = best ? best->witness.u_ln_radiance : log(2.0);
+        r->radiance[c] = best ? best->witness.radiance[c] : o->unproven_radiance;
+    r->u_ln_radiance = best ? best->witness.u_ln_radiance : o->unproven_u_ln;
     if (best && best->witness.clipped)
         r->u_ln_radiance *= 2;
-    (void)setup;
 }
 
 static double median_background(const rg_frame *frames, int count, double *work, bool pad)

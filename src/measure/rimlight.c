@@ -19,15 +19,28 @@
 #define LOOK_LOW_MM  (-0.40)
 #define LOOK_HIGH_MM 0.60
 
+/* The background's step, tabulated over the rows looked at: erf is too dear
+ * for every sample. */
+enum { STEP_NODES = 1024 };
+
+/* Noise and Otsu's threshold are taken from every such sample. */
+enum { NOISE_STRIDE = 11 };
+
+/* Everything below works on a band of `rows` rows about the rim plane, one
+ * band for each column, beginning at strip row first[c]. */
 typedef struct work {
     const rg_strip *strip;
     const rg_rimlight_options *o;
     rg_rimlight *out;
-    double *rim_mm;       /* [columns] rim plane height in strip coordinates */
-    float *excess;        /* [columns][rows] */
-    int32_t *labels;      /* [columns][rows] */
-    uint8_t *kind;        /* [components + 1]: 1 slot, 2 rejected */
-    double *step, *level; /* [columns] of the shadow edge */
+    int rows;
+    int *first;                  /* [columns] strip row of the band's row 0 */
+    double *rim_mm;              /* [columns] rim plane height in strip coordinates */
+    float *excess;               /* [columns][rows] */
+    uint8_t *lit;                /* [columns][rows] above threshold */
+    int32_t *labels;             /* [columns][rows] */
+    uint8_t *kind;               /* [components + 1]: 1 slot, 2 rejected */
+    double *step, *level;        /* [columns] of the shadow edge */
+    float above[STEP_NODES + 1]; /* share of the pad's side in the background */
 } work;
 
 static int row_of(const rg_strip *s, double height)
@@ -53,13 +66,35 @@ static double window_median(const rg_strip *s, int c, double low, double high)
     return n ? rg_median_inplace(v, (size_t)n) : NAN;
 }
 
-/* The light that no gap makes, at height z above the rim plane. */
-static double background_at(const rg_column_light *col, const rg_rimlight_options *o, double z)
+/* The light that no gap makes is chimney * (1 - above) + above * (dark +
+ * ramp * (pad - dark)), above being the blurred step at the shadow edge. */
+static void tabulate_step(work *w)
 {
-    double above = 0.5 * (1 + erf((z + o->shadow_mm) / (o->shadow_blur_mm * sqrt(2))));
-    double ramp = fmin(fmax(z / PAD_HIGH_MM, 0), 1);
-    double dark = fmin(0.5 * col->pad, col->chimney);
-    return col->chimney * (1 - above) + above * (dark + ramp * (col->pad - dark));
+    double span = LOOK_HIGH_MM - LOOK_LOW_MM;
+    for (int i = 0; i <= STEP_NODES; i++) {
+        double z = LOOK_LOW_MM + span * i / STEP_NODES + w->o->shadow_mm;
+        w->above[i] = (float)(0.5 * (1 + erf(z / (w->o->shadow_blur_mm * sqrt(2)))));
+    }
+}
+
+static float band_height(const work *w, int c, int k)
+{
+    return (float)(rg_strip_height(w->strip, w->first[c] + k) - w->rim_mm[c]);
+}
+
+static void subtract_background(work *w, int c, const rg_column_light *col)
+{
+    const float *light = light_of(w->strip, c) + w->first[c];
+    float *to = w->excess + (size_t)c * (size_t)w->rows;
+    float chimney = (float)col->chimney, pad = (float)col->pad;
+    float dark = fminf(0.5f * pad, chimney), z = band_height(w, c, 0);
+    float scale = (float)(STEP_NODES / (LOOK_HIGH_MM - LOOK_LOW_MM));
+    for (int k = 0; k < w->rows; k++, z += (float)w->strip->dz_mm) {
+        int i = (int)((z - (float)LOOK_LOW_MM) * scale);
+        float above = w->above[i < 0 ? 0 : i > STEP_NODES ? STEP_NODES : i];
+        float ramp = fminf(fmaxf(z / (float)PAD_HIGH_MM, 0), 1);
+        to[k] = light[k] - chimney * (1 - above) - above * (dark + ramp * (pad - dark));
+    }
 }
 
 /* The pad's light is taken above the band of light, if there is one. */
@@ -77,18 +112,19 @@ static void background_column(work *w, int c)
 {
     const rg_strip *s = w->strip;
     rg_column_light *col = &w->out->column[c];
-    float *to = w->excess + (size_t)c * (size_t)s->rows;
     *col = (rg_column_light){.bottom_mm = NAN, .top_mm = NAN};
-    for (int r = 0; r < s->rows; r++)
-        to[r] = NAN;
-    if (!s->column[c].inside)
-        return;
     double rim = w->rim_mm[c];
+    int first = row_of(s, rim + LOOK_LOW_MM), last_first = s->rows - w->rows;
+    w->first[c] = first > last_first ? last_first : first;
+    if (!s->column[c].inside) {
+        for (int k = 0; k < w->rows; k++)
+            w->excess[(size_t)c * (size_t)w->rows + (size_t)k] = NAN;
+        return;
+    }
     col->state = RG_COLUMN_DARK;
     col->chimney = window_median(s, c, rim + CHIMNEY_LOW_MM, rim + CHIMNEY_HIGH_MM);
     col->pad = pad_light(w, c, fmax(4 * col->chimney, 0.1));
-    for (int r = row_of(s, rim + LOOK_LOW_MM); r <= row_of(s, rim + LOOK_HIGH_MM); r++)
-        to[r] = (float)(light_of(s, c)[r] - background_at(col, w->o, rg_strip_height(s, r) - rim));
+    subtract_background(w, c, col);
 }
 
 typedef struct component {
@@ -105,20 +141,19 @@ typedef struct component {
 
 static void gather_column(const work *w, int c, component *comp)
 {
-    const rg_strip *s = w->strip;
-    const float *e = w->excess + (size_t)c * (size_t)s->rows;
-    const int32_t *labels = w->labels + (size_t)c * (size_t)s->rows;
+    const float *e = w->excess + (size_t)c * (size_t)w->rows;
+    const int32_t *labels = w->labels + (size_t)c * (size_t)w->rows;
     float peak = 0;
-    for (int r = 0; r < s->rows; r++)
-        if (labels[r] && e[r] > peak)
-            peak = e[r];
-    for (int r = 0; r < s->rows; r++) {
-        if (!labels[r])
+    for (int k = 0; k < w->rows; k++)
+        if (labels[k] && e[k] > peak)
+            peak = e[k];
+    for (int k = 0; k < w->rows; k++) {
+        if (!labels[k])
             continue;
-        component *p = &comp[labels[r]];
-        double z = rg_strip_height(s, r) - w->rim_mm[c];
+        component *p = &comp[labels[k]];
+        double z = band_height(w, c, k);
         p->samples++;
-        if (e[r] < CORE_SHARE * peak)
+        if (e[k] < CORE_SHARE * peak)
             continue;
         if (p->last_column != c + 1)
             p->columns++, p->last_column = c + 1;
@@ -148,16 +183,39 @@ static void classify(work *w, const component *comp)
     }
 }
 
+static rg_code choose_threshold(work *w, rg_error *err)
+{
+    size_t n = (size_t)w->strip->columns * (size_t)w->rows, m = 0;
+    float *sample = rg_alloc(n / NOISE_STRIDE + 1, sizeof *sample);
+    if (!sample)
+        return rg_fail(err, RG_INTERNAL, "no memory for the noise of a strip");
+    for (size_t i = 0; i < n; i += NOISE_STRIDE)
+        sample[m++] = w->excess[i];
+    rg_code code = rg_threshold_choose(sample, m, &w->o->threshold, &w->out->threshold, err);
+    free(sample);
+    return code;
+}
+
+/* The mask in strip rows, for pictures. */
+static void copy_mask(work *w)
+{
+    for (int c = 0; c < w->strip->columns; c++) {
+        uint8_t *to = w->out->mask + (size_t)c * (size_t)w->strip->rows + w->first[c];
+        const int32_t *labels = w->labels + (size_t)c * (size_t)w->rows;
+        for (int k = 0; k < w->rows; k++)
+            to[k] = labels[k] ? w->kind[labels[k]] : 0;
+    }
+}
+
 static rg_code find_light(work *w, rg_error *err)
 {
-    const rg_strip *s = w->strip;
-    size_t n = (size_t)s->columns * (size_t)s->rows;
-    rg_code code = rg_threshold_choose(w->excess, n, &w->o->threshold, &w->out->threshold, err);
+    int columns = w->strip->columns;
+    rg_code code = choose_threshold(w, err);
     if (code == RG_OK)
-        code = rg_hysteresis(w->excess, s->rows, s->columns, w->out->threshold.low,
-                             w->out->threshold.high, 8, w->out->mask, err);
+        code = rg_hysteresis(w->excess, w->rows, columns, w->out->threshold.low,
+                             w->out->threshold.high, 8, w->lit, err);
     if (code == RG_OK)
-        code = rg_label(w->out->mask, s->rows, s->columns, 8, w->labels, &w->out->components, err);
+        code = rg_label(w->lit, w->rows, columns, 8, w->labels, &w->out->components, err);
     if (code != RG_OK)
         return code;
     component *comp = rg_alloc((size_t)w->out->components + 1, sizeof *comp);
@@ -168,8 +226,7 @@ static rg_code find_light(work *w, rg_error *err)
     }
     gather(w, comp);
     classify(w, comp);
-    for (size_t i = 0; i < n; i++)
-        w->out->mask[i] = w->kind[w->labels[i]];
+    copy_mask(w);
     free(comp);
     return RG_OK;
 }
@@ -265,10 +322,13 @@ static void measure_flux(const work *w, int c, rg_column_light *col)
         low = fmin(low, col->bottom_mm - o->margin_mm);
         high = fmax(high, col->top_mm + o->margin_mm);
     }
-    int first = row_of(s, w->rim_mm[c] + low), last = row_of(s, w->rim_mm[c] + high);
-    const float *e = w->excess + (size_t)c * (size_t)s->rows;
-    for (int r = first; r <= last; r++)
-        sum += isnan(e[r]) ? 0 : e[r];
+    int first = row_of(s, w->rim_mm[c] + low) - w->first[c];
+    int last = row_of(s, w->rim_mm[c] + high) - w->first[c];
+    const float *e = w->excess + (size_t)c * (size_t)w->rows;
+    first = first < 0 ? 0 : first;
+    last = last > w->rows - 1 ? w->rows - 1 : last;
+    for (int k = first; k <= last; k++)
+        sum += e[k];
     double dz = s->dz_mm, n = last - first + 1;
     col->flux_mm = sum * dz;
     /* Neighbouring rows share pixels: dz is about half a pixel, so the noise
@@ -303,20 +363,37 @@ static void judge_column(work *w, int c)
 static rg_code prepare(work *w, rg_error *err)
 {
     const rg_strip *s = w->strip;
-    size_t n = (size_t)s->columns * (size_t)s->rows;
-    w->rim_mm = rg_alloc((size_t)s->columns, sizeof *w->rim_mm);
-    w->step = rg_alloc((size_t)s->columns, sizeof *w->step);
-    w->level = rg_alloc((size_t)s->columns, sizeof *w->level);
+    size_t columns = (size_t)s->columns, n;
+    int rows = (int)((LOOK_HIGH_MM - LOOK_LOW_MM) / s->dz_mm) + 1;
+    w->rows = rows < s->rows ? rows : s->rows;
+    n = columns * (size_t)w->rows;
+    w->first = rg_alloc(columns, sizeof *w->first);
+    w->rim_mm = rg_alloc(columns, sizeof *w->rim_mm);
+    w->step = rg_alloc(columns, sizeof *w->step);
+    w->level = rg_alloc(columns, sizeof *w->level);
     w->excess = rg_alloc(n, sizeof *w->excess);
+    w->lit = rg_alloc(n, 1);
     w->labels = rg_alloc(n, sizeof *w->labels);
-    w->out->mask = rg_alloc(n, 1);
-    w->out->column = rg_alloc((size_t)s->columns, sizeof *w->out->column);
+    w->out->mask = rg_alloc(columns * (size_t)s->rows, 1);
+    w->out->column = rg_alloc(columns, sizeof *w->out->column);
     w->out->columns = s->columns;
-    if (w->step && w->level && w->rim_mm && w->excess && w->labels && w->out->mask &&
-        w->out->column)
+    if (w->first && w->rim_mm && w->step && w->level && w->excess && w->lit && w->labels &&
+        w->out->mask && w->out->column)
         return RG_OK;
     return rg_fail(err, RG_INTERNAL, "no memory to measure a strip of %d x %d samples", s->columns,
                    s->rows);
+}
+
+static void release(work *w)
+{
+    free(w->first);
+    free(w->rim_mm);
+    free(w->step);
+    free(w->level);
+    free(w->excess);
+    free(w->lit);
+    free(w->labels);
+    free(w->kind);
 }
 
 rg_code rg_rimlight_measure(rg_rimlight *out, const rg_strip *strip, const rg_rim_plane *plane,
@@ -325,6 +402,8 @@ rg_code rg_rimlight_measure(rg_rimlight *out, const rg_strip *strip, const rg_ri
     *out = (rg_rimlight){0};
     work w = {.strip = strip, .o = options, .out = out};
     rg_code code = prepare(&w, err);
+    if (code == RG_OK)
+        tabulate_step(&w);
     for (int c = 0; code == RG_OK && c < strip->columns; c++) {
         w.rim_mm[c] = rg_rim_plane_height(plane, strip->column[c].bearing_deg) + shift_mm;
         background_column(&w, c);
@@ -334,12 +413,7 @@ rg_code rg_rimlight_measure(rg_rimlight *out, const rg_strip *strip, const rg_ri
         code = find_light(&w, err);
     for (int c = 0; code == RG_OK && c < strip->columns; c++)
         judge_column(&w, c);
-    free(w.rim_mm);
-    free(w.step);
-    free(w.level);
-    free(w.excess);
-    free(w.labels);
-    free(w.kind);
+    release(&w);
     if (code != RG_OK)
         rg_rimlight_free(out);
     return code;

@@ -6,6 +6,7 @@
 #include "rimglow/decode.h"
 
 #include <limits.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -79,12 +80,12 @@ static rg_code cut(rg_image *image, rg_rows rows, rg_error *err)
     return RG_OK;
 }
 
-static rg_code decode_any(const uint8_t *bytes, size_t size, rg_rows rows, rg_image *image,
-                          rg_error *err)
+static rg_code decode_any(const uint8_t *bytes, size_t size, rg_rows rows, bool luma,
+                          rg_image *image, rg_error *err)
 {
     switch (rg_format_of(bytes, size)) {
     case RG_FORMAT_JPEG:
-        return rg_jpeg_decode(bytes, size, rows, image, err);
+        return rg_jpeg_decode(bytes, size, rows, luma, image, err);
     case RG_FORMAT_PNG:
         return rg_png_decode(bytes, size, image, err);
     default:
@@ -92,14 +93,13 @@ static rg_code decode_any(const uint8_t *bytes, size_t size, rg_rows rows, rg_im
     }
 }
 
-rg_code rg_decode_rows(const uint8_t *bytes, size_t size, int first, int count, rg_image *image,
-                       rg_error *err)
+static rg_code decode_upright(const uint8_t *bytes, size_t size, rg_rows rows, bool luma,
+                              rg_image *image, rg_error *err)
 {
     *image = (rg_image){0};
-    rg_rows rows = {first, count};
     rg_code code = check_bytes(size, err);
     if (!code)
-        code = decode_any(bytes, size, rows, image, err);
+        code = decode_any(bytes, size, rows, luma, image, err);
     if (code)
         return code;
     bool whole = image->height == image->full_height;
@@ -112,7 +112,42 @@ rg_code rg_decode_rows(const uint8_t *bytes, size_t size, int first, int count, 
     return code;
 }
 
+rg_code rg_decode_rows(const uint8_t *bytes, size_t size, int first, int count, rg_image *image,
+                       rg_error *err)
+{
+    return decode_upright(bytes, size, (rg_rows){first, count}, false, image, err);
+}
+
 rg_code rg_decode(const uint8_t *bytes, size_t size, rg_image *image, rg_error *err)
 {
     return rg_decode_rows(bytes, size, 0, INT_MAX, image, err);
+}
+
+/* A colour picture's codes combined with the given weights, in place of it. */
+static rg_code combine(rg_image *image, const double weights[3], rg_error *err)
+{
+    rg_image luma = {0};
+    rg_code code = rg_image_new(&luma, image->width, image->height, 1, 8, err);
+    if (code == RG_OK) {
+        rg_image_combine(image, weights, luma.data);
+        luma.orientation = image->orientation;
+        luma.warnings = image->warnings;
+        memcpy(luma.warning, image->warning, sizeof luma.warning);
+        rg_image_free(image);
+        *image = luma;
+    }
+    return code;
+}
+
+rg_code rg_decode_luma(const uint8_t *bytes, size_t size, const double weights[3], rg_image *image,
+                       rg_error *err)
+{
+    bool stored = fabs(weights[0] - 0.299) < 1e-6 && fabs(weights[1] - 0.587) < 1e-6 &&
+                  fabs(weights[2] - 0.114) < 1e-6;
+    rg_code code = decode_upright(bytes, size, (rg_rows){0, INT_MAX}, stored, image, err);
+    if (code == RG_OK && (image->channels == 3 || image->depth != 8))
+        code = combine(image, weights, err);
+    if (code != RG_OK)
+        rg_image_free(image);
+    return code;
 }

@@ -193,3 +193,21 @@ void rg_image_luma(const rg_image *image, uint8_t *out)
         for (size_t i = 0; i < n; i++, p16 += 3)
             out[i] = to_8_bits(luma_code(p16[0], p16[1], p16[2]));
 }
+
+void rg_image_combine(const rg_image *image, const double weights[3], uint8_t *out)
+{
+    if (image->channels == 1) {
+        rg_image_luma(image, out);
+        return;
+    }
+    size_t n = (size_t)image->width * (size_t)image->height;
+    const uint8_t *p8 = image->data;
+    const uint16_t *p16 = image->data;
+    double scale = image->depth == 8 ? 1 : 255.0 / 65535;
+    for (size_t i = 0; i < 3 * n; i += 3) {
+        double code = 0;
+        for (size_t c = 0; c < 3; c++)
+            code += weights[c] * (image->depth == 8 ? p8[i + c] : p16[i + c]);
+        out[i / 3] = (uint8_t)(code * scale + 0.5);
+    }
+}

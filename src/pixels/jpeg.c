@@ -41,6 +41,7 @@ struct job {
     const uint8_t *bytes;
     size_t size;
     rg_rows rows;
+    bool luma; /* keep Y' only */
     rg_image *image;
     bool starved; /* of memory */
     unsigned warnings;
@@ -256,7 +257,7 @@ static rg_code decode_rows(struct job *job, rg_image *image, rg_error *err)
     code = rg_rows_clip(&job->rows, header.full_height, err);
     if (!code)
         code = rg_image_new_rows(image, header.width, header.full_height, job->rows,
-                                 header.channels, 8, err);
+                                 job->luma ? 1 : header.channels, 8, err);
     if (code)
         return code;
     image->orientation = header.orientation;
@@ -269,12 +270,13 @@ static rg_code decode_rows(struct job *job, rg_image *image, rg_error *err)
     return RG_OK;
 }
 
-rg_code rg_jpeg_decode(const uint8_t *bytes, size_t size, rg_rows rows, rg_image *image,
+rg_code rg_jpeg_decode(const uint8_t *bytes, size_t size, rg_rows rows, bool luma, rg_image *image,
                        rg_error *err)
 {
     struct job job;
     open_job(&job, bytes, size);
     job.rows = rows;
+    job.luma = luma;
     *image = (rg_image){0};
     rg_code code = decode_rows(&job, image, err);
     jpeg_destroy_decompress(&job.info);

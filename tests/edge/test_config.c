@@ -4,8 +4,8 @@
  *
  * Outside values: the camera, rim and crown of the sample frames as their
  * renderer states them (1280 x 720, f 3300 px, rim 18/20 mm, pad 23 mm, crown
- * 2 with apothem 9.5, tag 8, height 10.3 mm); luminance weights from
- * IEC 61966-2-1.
+ * 2 with apothem 9.5, tag 8, height 10.3 mm); luma weights from
+ * ITU-T T.871.
  */
 #include <criterion/criterion.h>
 #include <math.h>
@@ -323,18 +323,19 @@ Test(config, bad_station_values_are_refused_by_name)
     size_t size = 0;
     char *text = load("calib/bench.ini", &size);
     static const refusal row[] = {
-        {"weight_red = 0.2126", "weight_red = 0.2127", {"[light] weight_red", "sum to 1.0001"}},
-        {"weight_red = 0.2126", "weight_red = 0.212602", {"weight_red = 0.212602", "sum to 1"}},
-        {"weight_blue = 0.0722", "weight_blue = -0.0722", {"weight_blue = -0.0722", "0 to 1"}},
-        {"saturation = 0.98", "saturation = 98", {"bench.ini", "[light] saturation = 98"}},
-        {"full_well = 8000", "full_well = 8e999", {"full_well = 8e999", "finite"}},
+        {"weight_red = 0.299", "weight_red = 0.2991", {"[light] weight_red", "sum to 1.0001"}},
+        {"weight_red = 0.299", "weight_red = 0.299002", {"weight_red = 0.299002", "sum to 1"}},
+        {"weight_blue = 0.114", "weight_blue = -0.114", {"weight_blue = -0.114", "0 to 1"}},
+        {"saturation = 0.97", "saturation = 97", {"bench.ini", "[witness] saturation = 97"}},
+        {"unproven_u_ln = 0.69", "unproven_u_ln = 8e999", {"unproven_u_ln = 8e999", "finite"}},
         {"dark_light = 0.01", "dark_light = 0.97", {"dark_light = 0.97", "overexposed_light"}},
         {"decimate = 2", "decimate = 2.5", {"[crown] decimate = 2.5", "1.5"}},
         {"refine = yes", "refine = maybe", {"[crown] refine = maybe", "yes or no"}},
         {"min_edges = 4", "min_edges = 40", {"min_edges = 40", "2 to 24"}},
         {"[slot]", "[slots]", {"unknown section [slots]", "[slot]"}},
         {"[slot]", "[slot]\n[empty]", {"unknown section [empty]"}},
-        {"[slot]", "[slot]\nsaturation = 0.98", {"[slot] saturation", "unknown key"}},
+        {"[slot]", "[slot]\nsaturation = 0.97", {"[slot] saturation", "unknown key"}},
+        {"search_mm = 0.6", "search_mm = 0.9", {"[rim] search_mm = 0.9", "-0.8 to 1.2"}},
         {"scale_u = 0.002", "", {"bench.ini", "[lens]", "scale_u", "calib/bench.ini"}},
     };
     EXPECT_REFUSALS(parse_station, text, row);
@@ -576,10 +577,10 @@ Test(config, the_demo_bench_is_the_renderers_camera)
     cr_expect_float_eq(s.lens.fy, 3300, 0);
     cr_expect_float_eq(s.lens.cx, 639.5, 0);
     cr_expect_float_eq(s.lens.cy, 359.5, 0);
-    cr_expect_float_eq(s.weights[0], 0.2126, 0);
-    cr_expect_float_eq(s.weights[1], 0.7152, 0);
-    cr_expect_float_eq(s.weights[2], 0.0722, 0);
-    cr_expect(s.tag_options.refine);
+    cr_expect_float_eq(s.measure.code_weights[0], 0.299, 0);
+    cr_expect_float_eq(s.measure.code_weights[1], 0.587, 0);
+    cr_expect_float_eq(s.measure.code_weights[2], 0.114, 0);
+    cr_expect(s.measure.tags.refine);
 }
 
 Test(config, every_value_of_the_calibration_files_has_a_comment)

@@ -1,0 +1,66 @@
+/*
+ * draw_private.h - shared by draw*.c: a canvas that ends as bytes, text that
+ * fits its place, and patterns.
+ *
+ * Lengths are px of the PNG; on the other surfaces they are scaled as a whole.
+ */
+#ifndef RIMGLOW_EDGE_DRAW_PRIVATE_H
+#define RIMGLOW_EDGE_DRAW_PRIVATE_H
+
+#include <cairo.h>
+#include <stdbool.h>
+
+#include "rimglow/draw.h"
+
+enum { RG_DRAW_TEXT = 512 }; /* bytes of one text, with the final 0 */
+
+typedef struct rg_canvas {
+    cairo_surface_t *surface;
+    cairo_t *cr;
+    rg_picture_format format;
+    rg_bytes bytes; /* what the surface has written so far */
+    size_t room;
+    bool full; /* memory ran out while writing */
+} rg_canvas;
+
+/* A white canvas; must stay at its address until it is closed. */
+rg_code rg_canvas_open(rg_canvas *canvas, rg_picture_format format, double width, double height,
+                       rg_error *err);
+/* Ends the drawing in either case; hands the bytes over when all went well. */
+rg_code rg_canvas_close(rg_canvas *canvas, rg_bytes *out, rg_error *err);
+
+/* The same text as valid UTF-8 without control characters; cut to fit. */
+void rg_draw_clean(char to[RG_DRAW_TEXT], const char *from);
+
+void rg_grey(cairo_t *cr, double tone); /* 0 black, 1 white */
+void rg_font(cairo_t *cr, double size, bool bold);
+double rg_text_width(cairo_t *cr, const char *text);
+
+/* Text with its baseline at y. anchor: 0 begins at x, 0.5 is centred on it,
+ * 1 ends there. Wider than max_width (when > 0): cut, with an ellipsis. */
+void rg_text(cairo_t *cr, double x, double y, double anchor, double max_width, const char *text);
+/* The same on a white halo, for places that are already drawn on. */
+void rg_text_halo(cairo_t *cr, double x, double y, double anchor, const char *text);
+/* Breaks the text into lines of at most max_width; draws at most max_lines of
+ * them (the last one then ends in an ellipsis), with draw false none. Returns
+ * the number of lines. */
+int rg_text_wrap(cairo_t *cr, double x, double y, double max_width, double line_height,
+                 int max_lines, bool draw, const char *text);
+
+typedef enum rg_pattern {
+    RG_PATTERN_DIAGONAL, /* rejected, unseen */
+    RG_PATTERN_CROSS,    /* hidden */
+    RG_PATTERN_BARS      /* glare */
+} rg_pattern;
+
+/* Fills the current path with lines of the current source and line width, and
+ * clears the path. The lines of neighbouring areas join. */
+void rg_fill_pattern(cairo_t *cr, rg_pattern pattern, double spacing);
+
+/* A line that shows on black and on white: strokes the path light on dark. */
+void rg_stroke_cased(cairo_t *cr, double width);
+
+/* "file", or a stand-in when it is NULL or empty. */
+const char *rg_draw_name(const char *name, const char *otherwise);
+
+#endif
