@@ -400,7 +400,8 @@ static void draw_sense(const ring *r)
     cairo_close_path(cr);
     cairo_fill(cr);
     rg_font(cr, 16, false);
-    rg_text(cr, x + 24, y, 0, 0, "seen from outside, looking down on the cup: clockwise from the arm");
+    rg_text(cr, x + 24, y, 0, 0,
+            "seen from outside, looking down on the cup: clockwise from the arm");
 }
 
 /* -------------------------------------------------------------- callouts */
