@@ -1,0 +1,104 @@
+/*
+ * setup.c - the measuring setup of the sample sweeps, and their frames.
+ */
+#include "support/setup.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "support/load.h"
+
+/* Exposure of the sample witness frames (their sweep.ini). */
+#define WITNESS_EXPOSURE 0.2
+
+static const rg_measure_options options = {
+    .code_weights = {0.299, 0.587, 0.114},
+    .crown = {.max_reprojection_px = 0.6, .min_edges = 4, .min_tag_side_px = 60},
+    .tags = {.decimate = 2, .refine = true, .max_hamming = 1, .min_margin = 20},
+    .overexposed_light = 0.97,
+    .dark_light = 0.01,
+    .blur_ratio = 1.6,
+    .land_reflectance = 0.8,
+    .unproven_radiance = 2,
+    .unproven_u_ln = 0.69,
+    .strip =
+        {.step_deg = 0.25, .low_mm = -0.8, .high_mm = 1.2, .dz_mm = 0.015, .max_obliquity_deg = 64},
+    .rimline = {.search_mm = 0.6,
+                .shadow_mm = 0.085,
+                .min_contrast = 0.15,
+                .bright = 0.12,
+                .glare = 0.3,
+                .max_band_mm = 0.45,
+                .inlier_mm = 0.03,
+                .max_shift_mm = 0.03},
+    .mark_every = 8,
+    .rimlight = {.threshold = {.factor = 6, .low_factor = 3, .separation = 20, .floor = 0.0015},
+                 .shadow_mm = 0.085,
+                 .shadow_blur_mm = 0.034,
+                 .window_mm = 0.075,
+                 .margin_mm = 0.06,
+                 .below_mm = 0.1,
+                 .above_mm = 0.08,
+                 .glare = 0.15,
+                 .glare_dark = 2,
+                 .glare_leak_mm = 0.006,
+                 .edge_sigmas = 3,
+                 .edge_contrast = 0.1,
+                 .outshine = 1.5,
+                 .min_component_px = 6},
+    .witness = {.reach_mm = 1.5,
+                .max_obliquity_deg = 45,
+                .saturation = 0.97,
+                .min_light = 0.05,
+                .min_contrast = 5,
+                .min_area_mm2 = 0.3,
+                .slot_gain = 0.95,
+                .u_ln_radiance = 0.15},
+    .rocking = {.model_floor_mm = 0.0012,
+                .model_relative = 0.04,
+                .u_slope = 0.0005,
+                .u_ln_radiance = 0.15,
+                .u_ln_sigma = 0.1,
+                .u_scale = 0.002,
+                .oblique_mm = 0.006,
+                .missing_loss = 4,
+                .surplus_loss = 25},
+    .sealmap = {.tolerance_mm = 0.025,
+                .min_arc_deg = 3,
+                .arc_floor_mm = 0.005,
+                .gap_sigmas = 3,
+                .seen_fraction = 0.5,
+                .coverage_factor = 2,
+                .smallest_arc_deg = 3,
+                .bridge_deg = 3,
+                .blocked_factor = 2,
+                .blocked_deg = 25,
+                .blocked_share = 0.85,
+                .blocked_margin_deg = 4}};
+
+void test_setup(rg_setup *setup)
+{
+    *setup = (rg_setup){
+        .lens = {.width = 1280, .height = 720, .fx = 3300, .fy = 3300, .cx = 639.5, .cy = 359.5},
+        .crown = {.number = 2, .apothem_mm = 9.5, .tag_size_mm = 8, .centre_height_mm = 10.3},
+        .rim = {.inner_diameter_mm = 18,
+                .outer_diameter_mm = 20,
+                .pad_diameter_mm = 23,
+                .cup_height_mm = 5},
+        .options = options};
+}
+
+rg_frame test_take(const rg_setup *setup, rg_tag_finder *finder, const char *path,
+                   rg_frame_role role)
+{
+    test_bytes b = test_load(path);
+    rg_frame frame;
+    rg_error err = {0};
+    double exposure = role == RG_FRAME_WITNESS ? WITNESS_EXPOSURE : 1;
+    if (rg_frame_take(setup, finder, b.data, b.size, role, exposure, &frame, &err)) {
+        fprintf(stderr, "%s: %s\n", path, err.text);
+        abort();
+    }
+    free(b.data);
+    return frame;
+}
