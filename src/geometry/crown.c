@@ -556,6 +556,7 @@ static void accept(const rg_crown_limits *limits, const refined *f, const refine
                  f->accepted, f->expected);
         refuse(r, RG_POSE_TOO_FEW_EDGES, text);
     } else if (second && second->held && faces_with_points(f) == 1 &&
+               second->accepted >= SURE_AGREEING * f->accepted &&
                second->rms_px < AMBIGUOUS_RATIO * f->rms_px) {
         snprintf(text, sizeof text,
                  "one flat tag, and two poses fit it (%.3f and %.3f px); show a second face of "
