@@ -1,0 +1,348 @@
+/*
+ * Tests of rocking.h. Chords come from walking a ray through circles, open
+ * heights from where a ray passes a slot of two parallel discs; the detection
+ * limit is Currie's 3.29 sigma (Anal. Chem. 40 (1968) 586-593); uncertainty is
+ * proved by sampling.
+ */
+#include <criterion/criterion.h>
+#include <math.h>
+
+#include "rimglow/rocking.h"
+#include "support/scene.h"
+#include "support/setup.h"
+
+#define COUNT(a) (sizeof(a) / sizeof *(a))
+
+/* The sample pad: land 1 mm, overhang 1.5 mm, so D = 2.5 mm. */
+static const rg_slot_geometry pad = {9, 10, 11.5, 0};
+static const rg_slot_geometry shiny = {9, 10, 11.5, 0.8};
+
+static double degrees(double d)
+{
+    return d * RG_PI / 180;
+}
+
+/* ---------------------------------------------------------------- chords */
+/* Distance along (dx, dy) from (10, 0) to the circle of this radius, by
+ * bisection between a point on one side of it and one on the other. */
+static double walk(double dx, double dy, double radius, double far)
+{
+    double near = 0;
+    bool start = hypot(10, 0) < radius;
+    for (int i = 0; i < 200; i++) {
+        double mid = (near + far) / 2;
+        if ((hypot(10 + mid * dx, mid * dy) < radius) == start)
+            near = mid;
+        else
+            far = mid;
+    }
+    return near;
+}
+
+Test(rocking, chords_are_those_of_a_ray_walked_through_the_circles)
+{
+    for (double o = -60; o <= 60; o += 7.5) {
+        double land, over, dx = cos(degrees(o)), dy = sin(degrees(o));
+        cr_assert(rg_slot_chords(&pad, degrees(o), &land, &over));
+        /* Inwards the nearest point to the axis is at 10 cos o. */
+        double expected = walk(-dx, -dy, 9, 10 * dx);
+        cr_assert_float_eq(land, expected, 1e-9, "o %g: land %g, walked %g", o, land, expected);
+        expected = walk(dx, dy, 11.5, 50);
+        cr_assert_float_eq(over, expected, 1e-9, "o %g: overhang %g, walked %g", o, over, expected);
+    }
+}
+
+Test(rocking, straight_chords_are_land_and_overhang_and_grow_with_obliquity)
+{
+    double land, over, last_land = 0;
+    cr_assert(rg_slot_chords(&pad, 0, &land, &over));
+    cr_assert_float_eq(land, 1, 1e-12);
+    cr_assert_float_eq(over, 1.5, 1e-12);
+    for (double o = 0; o < 64; o += 4) {
+        cr_assert(rg_slot_chords(&pad, degrees(o), &land, &over));
+        cr_assert_gt(land, last_land);
+        last_land = land;
+    }
+}
+
+Test(rocking, no_ray_passes_beside_the_hole)
+{
+    double land, over;
+    /* asin(9 / 10) = 64.16 degrees */
+    cr_assert(rg_slot_chords(&pad, degrees(64.1), &land, &over));
+    cr_assert_not(rg_slot_chords(&pad, degrees(64.2), &land, &over));
+    cr_assert_not(rg_slot_chords(&pad, degrees(-64.2), &land, &over));
+    cr_assert_not(rg_slot_chords(&pad, degrees(120), &land, &over));
+    cr_assert_not(rg_slot_chords(&pad, degrees(180), &land, &over));
+    cr_assert_eq(rg_slot_open(&pad, 0.1, 0, 0, degrees(70)), 0);
+}
+
+/* ---------------------------------------------------------- open heights */
+/* Elevation at which a gap of this width just goes dark from above. */
+static double dark_from(const rg_slot_geometry *g, double width)
+{
+    double e = 0;
+    while (e < 10 && rg_slot_open(g, width, tan(degrees(e)), tan(degrees(e)), 0) > 0)
+        e += 0.001;
+    return e;
+}
+
+Test(rocking, thin_gaps_go_dark_at_the_elevations_measured_on_frames)
+{
+    /* Measured on path-traced frames with D = 2.5 mm: 0.05 mm is dark beyond
+     * about 1.1 degrees, 0.02 mm beyond about 0.5. */
+    cr_assert_float_eq(dark_from(&pad, 0.05), 1.1, 0.06, "%g", dark_from(&pad, 0.05));
+    cr_assert_float_eq(dark_from(&pad, 0.02), 0.5, 0.06, "%g", dark_from(&pad, 0.02));
+}
+
+Test(rocking, in_its_own_plane_a_slot_stands_fully_open)
+{
+    for (double o = -60; o <= 60; o += 20)
+        cr_assert_float_eq(rg_slot_open(&pad, 0.07, 0, 0, degrees(o)), 0.07, 1e-12);
+}
+
+Test(rocking, flanks_fall_by_the_chords)
+{
+    /* From above, land and overhang both hide; from below, the land's chord
+     * alone: the pad's edge lies outside the land's, out of the way. */
+    cr_assert_float_eq(rg_slot_open(&pad, 0.1, 0.01, 0.01, 0), 0.1 - 0.01 * 2.5, 1e-12);
+    cr_assert_float_eq(rg_slot_open(&pad, 0.1, -0.01, -0.01, 0), 0.1 - 0.01 * 1, 1e-12);
+    double land, over, o = degrees(45);
+    rg_slot_chords(&pad, o, &land, &over);
+    cr_assert_float_eq(rg_slot_open(&pad, 0.1, 0.01, 0.01, o), 0.1 - 0.01 * (land + over), 1e-12);
+    cr_assert_eq(rg_slot_open(&pad, 0.02, 0.05, 0.05, 0), 0);
+}
+
+Test(rocking, a_polished_land_gives_back_its_share)
+{
+    cr_assert_float_eq(rg_slot_open(&shiny, 0.1, 0.01, 0.01, 0), 0.1 - 0.01 * (1.5 + 0.2), 1e-12);
+    cr_assert_float_eq(rg_slot_open(&shiny, 0.1, -0.01, -0.01, 0), 0.1 - 0.01, 1e-12);
+}
+
+Test(rocking, width_for_a_height_is_the_inverse_of_open_height)
+{
+    for (double s = -0.015; s <= 0.015; s += 0.003)
+        for (double o = -60; o <= 60; o += 30) {
+            double h = 0.013, w = rg_slot_width_for(&shiny, h, s, s + 0.004, degrees(o));
+            cr_assert_float_eq(rg_slot_open(&shiny, w, s, s + 0.004, degrees(o)), h, 1e-12);
+            double closed = rg_slot_width_for(&shiny, 0, s, s + 0.004, degrees(o));
+            cr_assert_eq(rg_slot_open(&shiny, closed, s, s + 0.004, degrees(o)), 0);
+            cr_assert_gt(rg_slot_open(&shiny, closed + 1e-6, s, s + 0.004, degrees(o)), 0);
+        }
+}
+
+/* ------------------------------------------------------------------- fit */
+static rg_rocking_options usual(void)
+{
+    rg_setup s;
+    test_setup(&s);
+    return s.options.rocking;
+}
+
+/* The header's slot, written again: straight ahead, land 1, overhang 1.5. */
+static double open_height(double width, double slope, double reflectance)
+{
+    double hidden = slope > 0 ? slope * (1.5 + (1 - reflectance) * 1.0) : -slope * 1.0;
+    return width > hidden ? width - hidden : 0;
+}
+
+enum { FRAMES = 9 };
+static const double slopes[FRAMES] = {-0.014, -0.01, -0.006, -0.002, 0, 0.002, 0.006, 0.01, 0.014};
+
+static void observe(double width, double u, test_random *random, rg_observation *obs)
+{
+    for (int i = 0; i < FRAMES; i++) {
+        double h = open_height(width, slopes[i], 0.8);
+        double noise = random ? u * test_normal(random) : 0;
+        obs[i] = (rg_observation){.frame = i,
+                                  .height_mm = h + noise,
+                                  .u_mm = u,
+                                  .slope_pad = slopes[i],
+                                  .slope_rim = slopes[i],
+                                  .lit = h > 0};
+    }
+}
+
+static rg_rocking_fit solve(const rg_observation *obs, int n)
+{
+    rg_rocking_options o = usual();
+    rg_rocking_fit fit;
+    rg_rocking_solve(&shiny, obs, n, &o, &fit);
+    return fit;
+}
+
+Test(rocking, exact_observations_give_the_exact_width)
+{
+    static const double width[] = {0.008, 0.02, 0.05, 0.1, 0.3};
+    for (size_t k = 0; k < COUNT(width); k++) {
+        rg_observation obs[FRAMES];
+        observe(width[k], 0.0005, NULL, obs);
+        rg_rocking_fit fit = solve(obs, FRAMES);
+        cr_assert_float_eq(fit.width_mm, width[k], 1e-9, "%g gives %.12g", width[k], fit.width_mm);
+        cr_assert_eq(fit.frames, FRAMES);
+        cr_assert_gt(fit.used, 0);
+    }
+}
+
+Test(rocking, every_frame_alone_gives_the_width_it_saw)
+{
+    rg_observation obs[FRAMES];
+    observe(0.05, 0.0005, NULL, obs);
+    for (int i = 0; i < FRAMES; i++)
+        cr_assert_float_eq(solve(&obs[i], 1).width_mm, 0.05, 1e-9, "frame %d", i);
+}
+
+Test(rocking, frames_that_look_through_to_darkness_do_not_pull_the_width_down)
+{
+    rg_observation obs[FRAMES];
+    observe(0.05, 0.0005, NULL, obs);
+    for (int i = 0; i < FRAMES; i += 2)
+        obs[i].height_mm = 0, obs[i].lit = false;
+    rg_rocking_fit fit = solve(obs, FRAMES);
+    cr_assert_float_eq(fit.width_mm, 0.05, 1e-6, "%g", fit.width_mm);
+    cr_assert_eq(fit.lit, FRAMES / 2);
+}
+
+Test(rocking, one_frame_with_stray_light_does_not_make_a_gap_of_many_dark_ones)
+{
+    /* Eight frames that would show 0.06 mm saw nothing, one saw light of it:
+     * missing light costs at most 4 each, surplus at most 25. */
+    rg_observation obs[FRAMES];
+    observe(0.06, 0.0005, NULL, obs);
+    for (int i = 0; i < FRAMES; i++)
+        if (i != 4)
+            obs[i].height_mm = 0, obs[i].lit = false;
+    rg_rocking_fit fit = solve(obs, FRAMES);
+    cr_assert_float_eq(fit.width_mm, 0, 1e-9);
+}
+
+Test(rocking, only_dark_frames_give_no_width_but_a_limit)
+{
+    rg_observation obs[FRAMES];
+    observe(0, 0.001, NULL, obs);
+    rg_rocking_fit fit = solve(obs, FRAMES);
+    cr_assert_eq(fit.width_mm, 0);
+    cr_assert_eq(fit.lit, 0);
+    cr_assert_float_eq(fit.detection_limit_mm, 3.29 * 0.001, 1e-12);
+    cr_assert_geq(fit.u_mm, 0.001 - 1e-12, "nothing seen is not certainty: u %g", fit.u_mm);
+}
+
+Test(rocking, detection_limit_is_currie_s_plus_what_the_elevation_hides)
+{
+    rg_observation obs[FRAMES];
+    observe(0, 0.001, NULL, obs);
+    /* Only the frames at 0.006 or steeper: full depth 2.5 mm either way, no
+     * credit for reflection. */
+    cr_assert_float_eq(solve(obs, 3).detection_limit_mm, 0.00329 + 0.006 * 2.5, 1e-12);
+    cr_assert_float_eq(solve(obs + 6, 3).detection_limit_mm, 0.00329 + 0.006 * 2.5, 1e-12);
+    /* The best frame counts: a sharper look from further off can win. */
+    obs[7].u_mm = 0.0001;
+    cr_assert_float_eq(solve(obs + 7, 2).detection_limit_mm, 0.000329 + 0.01 * 2.5, 1e-12);
+}
+
+Test(rocking, nothing_observed_is_nothing_known)
+{
+    rg_rocking_fit fit = solve(NULL, 0);
+    cr_assert(isnan(fit.width_mm));
+    cr_assert(isinf(fit.detection_limit_mm));
+    cr_assert_eq(fit.frames, 0);
+}
+
+Test(rocking, a_ray_beside_the_hole_shows_nothing)
+{
+    rg_observation obs[FRAMES];
+    observe(0, 0.001, NULL, obs);
+    for (int i = 0; i < FRAMES; i++)
+        obs[i].obliquity_rad = degrees(70);
+    rg_rocking_fit fit = solve(obs, FRAMES);
+    cr_assert(isinf(fit.detection_limit_mm));
+    cr_assert_eq(fit.width_mm, 0);
+}
+
+Test(rocking, more_observations_than_room_are_cut_not_overrun)
+{
+    enum { MANY = 700 };
+    static rg_observation obs[MANY];
+    for (int i = 0; i < MANY; i++)
+        obs[i] = (rg_observation){.height_mm = 0.04, .u_mm = 0.001, .lit = true};
+    rg_rocking_fit fit = solve(obs, MANY);
+    cr_assert_eq(fit.frames, 512);
+    cr_assert_float_eq(fit.width_mm, 0.04, 1e-9);
+}
+
+/* ----------------------------------------------------------- uncertainty */
+enum { SWEEPS = 600 };
+
+typedef struct sampling {
+    double mean, scatter, u_noise, inside;
+} sampling;
+
+static sampling sample_sweeps(double width, double u)
+{
+    test_random random = {2024};
+    sampling s = {0};
+    double square = 0;
+    for (int k = 0; k < SWEEPS; k++) {
+        rg_observation obs[FRAMES];
+        observe(width, u, &random, obs);
+        rg_rocking_fit fit = solve(obs, FRAMES);
+        s.mean += fit.width_mm / SWEEPS;
+        square += fit.width_mm * fit.width_mm / SWEEPS;
+        s.u_noise += fit.u_noise_mm / SWEEPS;
+        s.inside += (fabs(fit.width_mm - width) <= 2 * fit.u_mm) / (double)SWEEPS;
+    }
+    s.scatter = sqrt(square - s.mean * s.mean);
+    return s;
+}
+
+Test(rocking, scatter_of_sampled_sweeps_is_the_claimed_noise)
+{
+    static const double width[] = {0.04, 0.1};
+    for (size_t k = 0; k < COUNT(width); k++) {
+        sampling s = sample_sweeps(width[k], 0.001);
+        cr_expect_float_eq(s.scatter / s.u_noise, 1, 0.2, "width %g: scatter %g, claimed %g",
+                           width[k], s.scatter, s.u_noise);
+        cr_expect_float_eq(s.mean, width[k], 0.0003, "width %g: mean %g", width[k], s.mean);
+    }
+}
+
+Test(rocking, expanded_uncertainty_covers_the_truth)
+{
+    static const double width[] = {0.012, 0.03, 0.06, 0.15};
+    for (size_t k = 0; k < COUNT(width); k++) {
+        sampling s = sample_sweeps(width[k], 0.001);
+        cr_expect_geq(s.inside, 0.95, "width %g: %g inside", width[k], s.inside);
+    }
+}
+
+/* All frames wrong in the same way, as by a lamp that is brighter than the
+ * witness says. */
+static rg_rocking_fit with_derivatives(double per_l, double per_s)
+{
+    rg_observation obs[FRAMES];
+    observe(0.08, 0.0001, NULL, obs);
+    for (int i = 0; i < FRAMES; i++)
+        obs[i].per_ln_radiance = per_l, obs[i].per_ln_sigma = per_s;
+    return solve(obs, FRAMES);
+}
+
+Test(rocking, lamp_and_blur_are_shared_by_all_frames_and_do_not_average_out)
+{
+    rg_rocking_options o = usual();
+    rg_rocking_fit fit = with_derivatives(-0.02, -0.03);
+    cr_assert_float_eq(fit.u_radiance_mm, 0.02 * o.u_ln_radiance, 1e-12);
+    cr_assert_float_eq(fit.u_psf_mm, 0.03 * o.u_ln_sigma, 1e-12);
+    cr_assert_float_eq(fit.u_scale_mm, 0.08 * o.u_scale, 1e-9);
+    double sum = pow(fit.u_noise_mm, 2) + pow(fit.u_radiance_mm, 2) + pow(fit.u_psf_mm, 2) +
+                 pow(fit.u_pose_mm, 2) + pow(fit.u_scale_mm, 2) + pow(fit.u_model_mm, 2);
+    /* JCGM 100 5.1.2: the combined uncertainty is the root sum of squares. */
+    cr_assert_float_eq(fit.u_mm, sqrt(sum), 1e-12);
+    cr_assert_gt(fit.u_mm, with_derivatives(0, 0).u_mm);
+}
+
+Test(rocking, a_fit_of_one_frame_is_less_certain_than_of_nine)
+{
+    rg_observation obs[FRAMES];
+    observe(0.1, 0.002, NULL, obs);
+    cr_assert_gt(solve(&obs[4], 1).u_noise_mm, 1.5 * solve(obs, FRAMES).u_noise_mm);
+}
