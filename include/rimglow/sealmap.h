@@ -20,7 +20,8 @@ typedef struct rg_bin {
     int frames;                /* that showed the bearing */
     int lit;                   /* of them, with slot light */
     rg_bin_state state;
-    bool blocked; /* something stands in an open slot there */
+    bool blocked; /* the light is interrupted there, between two openings */
+    bool ambient; /* a dark frame (lamp off) shows light there */
     rg_rocking_fit fit;
 } rg_bin;
 
@@ -67,6 +68,10 @@ typedef struct rg_sealmap_options {
 void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
                       const rg_rocking_options *rocking, const rg_sealmap_options *options);
+
+/* Bins in which a dark frame shows light were not seen: their light is not the
+ * lamp's. Sets ambient and UNSEEN; call rg_sealmap_arcs afterwards. */
+void rg_sealmap_ambient(rg_seal_map *map, const bool ambient[RG_BINS]);
 
 /* Finds the arcs from the bins (called by merge; separate for tests). */
 void rg_sealmap_arcs(rg_seal_map *map, const rg_sealmap_options *options);

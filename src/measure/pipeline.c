@@ -240,6 +240,26 @@ static rg_code merge(const rg_setup *setup, rg_frame *frames, int count, rg_swee
     return code;
 }
 
+/* Bearings at which a frame taken with the lamp off shows slot light. */
+static void ambient_bins(const rg_frame *frames, int count, bool ambient[RG_BINS])
+{
+    int lit[RG_BINS] = {0};
+    for (int i = 0; i < count; i++)
+        for (int c = 0;
+             frames[i].used && frames[i].role == RG_FRAME_DARK && c < frames[i].light.columns;
+             c++) {
+            int bin = (int)floor(frames[i].strip.column[c].bearing_deg + 0.5) % RG_BINS;
+            lit[bin] += frames[i].light.column[c].state == RG_COLUMN_LIT;
+        }
+    for (int b = 0; b < RG_BINS; b++)
+        ambient[b] = lit[b] >= 2;
+}
+
+static bool looks_at_rim(const rg_frame *f)
+{
+    return f->used && (f->role == RG_FRAME_CLOSED || f->role == RG_FRAME_DARK);
+}
+
 static rg_slot_geometry geometry_of(const rg_setup *setup)
 {
     double outer = setup->rim.outer_diameter_mm / 2, over = setup->options.overhang_mm;
@@ -275,7 +295,7 @@ rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
     }
     result->evidence.rim_found = result->plane.found;
     for (int i = 0; code == RG_OK && result->plane.found && i < count; i++)
-        if (is_closed(&frames[i]))
+        if (looks_at_rim(&frames[i]))
             code = rg_rimlight_measure(&frames[i].light, &frames[i].strip, &result->plane,
                                        frames[i].shift_mm, &o->rimlight, err);
     if (code == RG_OK) {
@@ -286,6 +306,12 @@ rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
             code = merge(setup, frames, count, result, err);
         else
             rg_sealmap_merge(&result->map, &result->geometry, none, zero, &o->rocking, &o->sealmap);
+    }
+    if (code == RG_OK) {
+        bool ambient[RG_BINS];
+        ambient_bins(frames, count, ambient);
+        rg_sealmap_ambient(&result->map, ambient);
+        rg_sealmap_arcs(&result->map, &o->sealmap);
     }
     if (code == RG_OK)
         rg_verdict_decide(&result->map, &result->evidence, &o->sealmap);

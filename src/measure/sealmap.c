@@ -108,6 +108,16 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
     rg_sealmap_arcs(map, options);
 }
 
+void rg_sealmap_ambient(rg_seal_map *map, const bool ambient[RG_BINS])
+{
+    for (int b = 0; b < RG_BINS; b++)
+        if (ambient[b]) {
+            map->bin[b].ambient = true;
+            map->bin[b].state = RG_BIN_UNSEEN;
+            map->bin[b].width_mm = map->bin[b].u_mm = NAN;
+        }
+}
+
 /* Fraction of a bin from the inner bin to where the width passes the floor. */
 static double crossing(const rg_bin *inner, const rg_bin *outer, double floor_mm)
 {

@@ -58,7 +58,7 @@ static bool is_open(const rg_bin *bin, const rg_sealmap_options *o)
 
 static bool is_unseen(const rg_bin *bin, const rg_sealmap_options *o)
 {
-    return !bin->blocked &&
+    return !bin->blocked && !bin->ambient &&
            (bin->state == RG_BIN_UNSEEN ||
             (!is_open(bin, o) && bin->detection_limit_mm > o->seen_fraction * o->tolerance_mm));
 }
@@ -67,6 +67,12 @@ static bool is_blocked(const rg_bin *bin, const rg_sealmap_options *o)
 {
     (void)o;
     return bin->blocked;
+}
+
+static bool is_ambient(const rg_bin *bin, const rg_sealmap_options *o)
+{
+    (void)o;
+    return bin->ambient;
 }
 
 /* Seen, but neither provably open nor provably within tolerance. */
@@ -129,6 +135,17 @@ static void report_blocked(rg_seal_map *map, const rg_sealmap_options *o)
                    run[i].start, last_of(run[i]));
 }
 
+static void report_ambient(rg_seal_map *map, const rg_sealmap_options *o)
+{
+    rg_run run[RG_BINS / 2 + 1];
+    int n = runs_where(map, is_ambient, o, run, RG_BINS / 2 + 1);
+    for (int i = 0; i < n; i++)
+        add_reason(map,
+                   "light shows at bearings %d..%d with the lamp off: shade the bench and sweep "
+                   "again",
+                   run[i].start, last_of(run[i]));
+}
+
 static void report_borderline(rg_seal_map *map, const rg_sealmap_options *o)
 {
     rg_run run[RG_BINS / 2 + 1];
@@ -172,7 +189,8 @@ void rg_verdict_decide(rg_seal_map *map, const rg_evidence *evidence,
         return;
     }
     bool all_seen = runs_where(map, is_unseen, options, run, 1) == 0 &&
-                    runs_where(map, is_blocked, options, run, 1) == 0;
+                    runs_where(map, is_blocked, options, run, 1) == 0 &&
+                    runs_where(map, is_ambient, options, run, 1) == 0;
     bool all_within = runs_where(map, is_borderline, options, run, 1) == 0;
     /* A provable opening shorter than the shortest leak is still no seal. */
     bool none_open = runs_where(map, is_open, options, run, 1) == 0;
@@ -182,6 +200,7 @@ void rg_verdict_decide(rg_seal_map *map, const rg_evidence *evidence,
     }
     map->verdict = RG_VERDICT_UNDECIDED;
     report_blocked(map, options);
+    report_ambient(map, options);
     report_borderline(map, options);
     report_unseen(map, options);
     if (!none_open)

@@ -1,0 +1,33 @@
+/*
+ * command.h - the command line: a table of commands.
+ */
+#ifndef RIMGLOW_COMMAND_H
+#define RIMGLOW_COMMAND_H
+
+/* argv[0] is the command's own name. Returns the exit code. */
+typedef int rg_command_run(int argc, char **argv);
+
+typedef struct rg_command {
+    const char *name;
+    const char *summary; /* one line */
+    const char *help;    /* what -h prints; teaches by example */
+    rg_command_run *run;
+} rg_command;
+
+/* Ends with a row whose name is NULL. */
+extern const rg_command rg_commands[];
+
+/* NULL when there is none of that name. */
+const rg_command *rg_command_find(const char *name);
+
+/* The whole program: looks the command up and runs it; -h, --help, --version
+ * and no command at all are answered here. */
+int rg_command_main(int argc, char **argv);
+
+/* Prints "rimglow: text" to stderr and returns the code, for commands. */
+int rg_command_fail(int code, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+int rg_cmd_inspect(int argc, char **argv);
+extern const char rg_help_inspect[];
+
+#endif

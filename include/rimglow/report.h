@@ -1,0 +1,48 @@
+/*
+ * report.h - results as JSON: seal-map.json and the machine's answer.
+ *
+ * seal-map.json, version 1. Lengths in mm, angles in degrees; a value that
+ * does not exist (width of an unseen bearing, an infinite detection limit) is
+ * null. Keys:
+ *   format "rimglow seal map", version 1, software, serial, instrument, pad,
+ *   station, crown, finger {kind, grams?}, verdict "sealed" | "leaking" |
+ *   "undecided", reasons[], tolerance_mm, min_arc_deg, coverage_factor,
+ *   rim_inner_diameter_mm, rim_outer_diameter_mm, pad_diameter_mm,
+ *   light {proven, radiance[3], u_ln}, psf_sigma_px,
+ *   rim_plane {found, height_mm, tilt_mm, tilt_bearing_deg, sigma_mm},
+ *   bins[360] of {bearing_deg, width_mm, u_mm, detection_limit_mm, frames,
+ *     lit_frames, state "sealed" | "gap" | "unseen", why?},
+ *   arcs[] of {start_deg, end_deg, u_end_deg, centre_deg, extent_deg,
+ *     extent_mm, max_width_mm, u_max_mm, max_bearing_deg, mean_width_mm,
+ *     u_mean_mm, open_area_mm2, u_area_mm2, full_circle},
+ *   frames[] of {file, role, exposure, used, reason, bearing_deg,
+ *     elevation_deg, reprojection_rms_px, threshold?}.
+ */
+#ifndef RIMGLOW_REPORT_H
+#define RIMGLOW_REPORT_H
+
+#include "rimglow/pipeline.h"
+
+typedef struct rg_report {
+    const char *serial, *instrument, *pad, *station, *folder;
+    const char *finger;  /* "light", "firm", "unstated" or "grams" */
+    double finger_grams; /* with "grams" */
+    const rg_setup *setup;
+    const rg_sweep_result *result;
+    const rg_frame *frames;
+    const char *const *files; /* [count] names of the frames */
+    const char *const *roles; /* [count] */
+    int count;
+} rg_report;
+
+/* Indented JSON text, NUL-terminated, owned by the caller (free()). */
+rg_code rg_report_seal_map(const rg_report *report, char **text, rg_error *err);
+
+/* One document over many sweeps: {"format": "rimglow inspection", "version",
+ * "verdict", "sweeps": [seal maps], "errors": [{folder, code, text}]}. maps[i]
+ * is a text of rg_report_seal_map, or NULL with error[i] saying why. */
+rg_code rg_report_inspection(const char *verdict, const char *const *folders,
+                             const char *const *maps, const rg_error *errors, int count,
+                             char **text, rg_error *err);
+
+#endif

@@ -1,0 +1,90 @@
+/*
+ * command.c - the table of commands and the program's own help.
+ */
+#include "rimglow/command.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "rimglow/status.h"
+#include "rimglow/version.h"
+
+const rg_command rg_commands[] = {{"inspect", "measure sweep folders: seal map, verdict, pictures",
+                                   rg_help_inspect, rg_cmd_inspect},
+                                  {0}};
+
+static const char opening[] =
+    "rimglow " RG_VERSION " - does every pad close on its rim, all the way round?\n"
+    "\n"
+    "Camera frames taken round a pad cup, with a leak light in the bore, become a\n"
+    "360-degree map of gap width in mm, with its uncertainty, and a verdict: sealed,\n"
+    "leaking, or undecided and why.\n"
+    "\n"
+    "Commands (rimglow COMMAND -h teaches each):\n";
+
+static const char closing[] =
+    "\n"
+    "First steps:\n"
+    "  rimglow inspect samples/PE-A-0147/08-G          one pad of the sample instrument\n"
+    "  rimglow inspect samples/PE-A-0147/*             the whole instrument\n"
+    "\n"
+    "Exit codes: 0 sealed, 1 leaking, 2 undecided; 64 wrong command line, 65 bad data,\n"
+    "66 no input, 69 camera unavailable, 70 internal, 73/74 cannot write.\n"
+    "\n"
+    "Caution: never look into a bright leak light; keep hot lamps away from pads and\n"
+    "lacquer. The instrument maker's instructions come first.\n";
+
+static void print_help(void)
+{
+    fputs(opening, stdout);
+    for (const rg_command *c = rg_commands; c->name; c++)
+        printf("  %-10s %s\n", c->name, c->summary);
+    fputs(closing, stdout);
+}
+
+int rg_command_fail(int code, const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    fputs("rimglow: ", stderr);
+    vfprintf(stderr, format, args);
+    fputc('\n', stderr);
+    va_end(args);
+    return code;
+}
+
+const rg_command *rg_command_find(const char *name)
+{
+    for (const rg_command *c = rg_commands; c->name; c++)
+        if (strcmp(c->name, name) == 0)
+            return c;
+    return NULL;
+}
+
+static int is_help(const char *word)
+{
+    return strcmp(word, "-h") == 0 || strcmp(word, "--help") == 0;
+}
+
+int rg_command_main(int argc, char **argv)
+{
+    if (argc < 2)
+        return rg_command_fail(RG_USAGE, "no command given; try: rimglow -h");
+    if (is_help(argv[1])) {
+        print_help();
+        return RG_OK;
+    }
+    if (strcmp(argv[1], "--version") == 0) {
+        printf("rimglow %s\n", rg_version());
+        return RG_OK;
+    }
+    const rg_command *command = rg_command_find(argv[1]);
+    if (!command)
+        return rg_command_fail(RG_USAGE, "unknown command \"%s\"; rimglow -h lists them", argv[1]);
+    if (argc > 2 && is_help(argv[2])) {
+        fputs(command->help, stdout);
+        return RG_OK;
+    }
+    return command->run(argc - 1, argv + 1);
+}

@@ -1,0 +1,253 @@
+/*
+ * inspection.c - opening and measuring a sweep folder.
+ */
+#include "rimglow/inspection.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/file.h"
+#include "rimglow/memory.h"
+#include "rimglow/report.h"
+#include "rimglow/text.h"
+
+/* The last component of a path, without trailing slashes. */
+static rg_code name_folder(rg_inspection *in, const char *folder, rg_error *err)
+{
+    if (!rg_copy_text(in->folder, sizeof in->folder, folder))
+        return rg_fail(err, RG_NO_INPUT, "the folder's path has %zu bytes, the most is %zu",
+                       strlen(folder), sizeof in->folder - 1);
+    size_t end = strlen(in->folder);
+    while (end > 1 && in->folder[end - 1] == '/')
+        in->folder[--end] = '\0';
+    const char *slash = strrchr(in->folder, '/');
+    const char *last = slash ? slash + 1 : in->folder;
+    if (!rg_is_safe_name(last) || !rg_copy_text(in->name, sizeof in->name, last))
+        rg_copy_text(in->name, sizeof in->name, "sweep");
+    return RG_OK;
+}
+
+/* Relative to the sweep folder unless absolute. Owned by the caller. */
+static char *resolve(const char *folder, const char *path)
+{
+    return path[0] == '/' ? rg_path_join("", path + 1) : rg_path_join(folder, path);
+}
+
+static rg_code read_text(const char *path, uint8_t **text, size_t *size, rg_error *err)
+{
+    if (!path)
+        return rg_fail(err, RG_INTERNAL, "no memory for a file name");
+    return rg_file_read(path, RG_CONFIG_MAX_BYTES, text, size, err);
+}
+
+static rg_code read_sweep(rg_inspection *in, rg_error *err)
+{
+    uint8_t *text = NULL;
+    size_t size = 0;
+    rg_file_list list = {0};
+    char *path = rg_path_join(in->folder, "sweep.ini");
+    rg_code code = rg_folder_list(in->folder, &list, err);
+    if (code == RG_OK && list.count == 0)
+        code = rg_fail(err, RG_NO_INPUT,
+                       "%s: the folder is empty; put the frames and a sweep.ini there "
+                       "(samples/ shows one)",
+                       in->folder);
+    if (code == RG_OK)
+        code = read_text(path, &text, &size, err);
+    if (code == RG_OK)
+        code = rg_sweep_parse(path, (const char *)text, size, &in->sweep, err);
+    if (code == RG_OK)
+        code = rg_sweep_expand(path, &in->sweep, list.name, list.count, err);
+    rg_file_list_free(&list);
+    free(text);
+    free(path);
+    return code;
+}
+
+static rg_code read_instrument(rg_inspection *in, rg_error *err)
+{
+    uint8_t *text = NULL;
+    size_t size = 0;
+    char *path = resolve(in->folder, in->sweep.instrument_path);
+    rg_code code = read_text(path, &text, &size, err);
+    if (code == RG_OK)
+        code = rg_instrument_parse(path, (const char *)text, size, &in->instrument, err);
+    const rg_pad *pad = code == RG_OK ? rg_instrument_pad(&in->instrument, in->sweep.pad) : NULL;
+    if (code == RG_OK && !pad)
+        code =
+            rg_fail(err, RG_BAD_DATA,
+                    "%s/sweep.ini: pad = %s: %s has no [pad %s]; correct the name in one of them",
+                    in->folder, in->sweep.pad, path, in->sweep.pad);
+    if (code == RG_OK && pad->crown.number != in->sweep.crown_number)
+        code =
+            rg_fail(err, RG_BAD_DATA,
+                    "%s/sweep.ini: crown = %d, but %s says crown = %d for [pad %s]; put the right "
+                    "crown on the cup or correct one of the files",
+                    in->folder, in->sweep.crown_number, path, pad->crown.number, pad->name);
+    free(text);
+    free(path);
+    return code;
+}
+
+static rg_code read_station(rg_inspection *in, rg_error *err)
+{
+    uint8_t *text = NULL;
+    size_t size = 0;
+    char *path = resolve(in->folder, in->sweep.station_path);
+    rg_code code = read_text(path, &text, &size, err);
+    if (code == RG_OK)
+        code = rg_station_parse(path, (const char *)text, size, &in->station, err);
+    free(text);
+    free(path);
+    return code;
+}
+
+rg_code rg_inspection_open(rg_inspection *inspection, const char *folder, rg_error *err)
+{
+    *inspection = (rg_inspection){0};
+    rg_code code = name_folder(inspection, folder, err);
+    if (code == RG_OK)
+        code = read_sweep(inspection, err);
+    if (code == RG_OK)
+        code = read_instrument(inspection, err);
+    if (code == RG_OK)
+        code = read_station(inspection, err);
+    if (code == RG_OK) {
+        const rg_pad *pad = rg_instrument_pad(&inspection->instrument, inspection->sweep.pad);
+        rg_config_setup(&inspection->station, pad, &inspection->setup);
+        code = rg_setup_check(&inspection->setup, err);
+    }
+    if (code == RG_OK) {
+        inspection->frames = rg_alloc((size_t)inspection->sweep.frames, sizeof *inspection->frames);
+        if (!inspection->frames)
+            code = rg_fail(err, RG_INTERNAL, "no memory for %d frames", inspection->sweep.frames);
+    }
+    if (code != RG_OK)
+        rg_inspection_close(inspection);
+    return code;
+}
+
+void rg_inspection_close(rg_inspection *inspection)
+{
+    for (int i = 0; inspection->frames && i < inspection->sweep.frames; i++)
+        rg_frame_free(&inspection->frames[i]);
+    free(inspection->frames);
+    rg_sweep_free(&inspection->sweep);
+    rg_instrument_free(&inspection->instrument);
+    *inspection = (rg_inspection){0};
+}
+
+/* ---------------------------------------------------------------- frames */
+
+typedef struct taking {
+    rg_inspection *in;
+    rg_tag_finder **finder; /* one for each worker */
+    const rg_progress *progress;
+} taking;
+
+static rg_frame_role frame_role(rg_role role)
+{
+    static const rg_frame_role of[] = {[RG_ROLE_WITNESS] = RG_FRAME_WITNESS,
+                                       [RG_ROLE_CLOSED] = RG_FRAME_CLOSED,
+                                       [RG_ROLE_DARK] = RG_FRAME_DARK,
+                                       [RG_ROLE_OPEN] = RG_FRAME_OPEN};
+    return of[role];
+}
+
+/* A frame that cannot be read is left out, like one that shows nothing. */
+static rg_code take_job(void *context, int job, int worker, rg_error *err)
+{
+    taking *t = context;
+    const rg_sweep_frame *sf = &t->in->sweep.frame[job];
+    rg_frame *frame = &t->in->frames[job];
+    rg_frame_role role = frame_role(sf->role);
+    uint8_t *bytes = NULL;
+    size_t size = 0;
+    rg_error why = {0};
+    char *path = rg_path_join(t->in->folder, sf->file);
+    if (!path)
+        return rg_fail(err, RG_INTERNAL, "no memory for a file name");
+    rg_code code = rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, &why);
+    if (code == RG_OK) {
+        code = rg_frame_take(&t->in->setup, t->finder[worker], bytes, size, role, sf->exposure,
+                             frame, err);
+    } else if (code != RG_INTERNAL) {
+        *frame = (rg_frame){.role = role, .exposure = sf->exposure};
+        rg_copy_text(frame->reason, sizeof frame->reason, why.text);
+        code = RG_OK;
+    } else {
+        rg_fail(err, code, "%s", why.text);
+    }
+    if (code != RG_OK)
+        rg_fail_prefix(err, path);
+    free(bytes);
+    free(path);
+    return code;
+}
+
+static void taken(void *context, int done, int jobs)
+{
+    const taking *t = context;
+    if (t->progress && t->progress->report)
+        t->progress->report(t->progress->context, "frames", done, jobs);
+}
+
+static rg_code take_all(rg_inspection *in, int workers, const rg_progress *progress, rg_error *err)
+{
+    int n = rg_pool_workers(workers, in->sweep.frames);
+    taking t = {.in = in, .progress = progress};
+    t.finder = rg_alloc((size_t)n, sizeof(rg_tag_finder *));
+    rg_code code = t.finder ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory for %d workers", n);
+    for (int i = 0; code == RG_OK && i < n; i++)
+        code = rg_tag_finder_new(&t.finder[i], &in->setup.options.tags, err);
+    if (code == RG_OK)
+        code = rg_pool_run(n, in->sweep.frames, take_job, taken, &t, err);
+    for (int i = 0; t.finder && i < n; i++)
+        rg_tag_finder_free(t.finder[i]);
+    free(t.finder);
+    return code;
+}
+
+rg_code rg_inspection_run(rg_inspection *inspection, int workers, const rg_progress *progress,
+                          rg_error *err)
+{
+    rg_code code = take_all(inspection, workers, progress, err);
+    if (code == RG_OK)
+        code = rg_sweep_measure(&inspection->setup, inspection->frames, inspection->sweep.frames,
+                                &inspection->result, err);
+    return code;
+}
+
+rg_code rg_inspection_json(const rg_inspection *inspection, char **text, rg_error *err)
+{
+    static const char *const finger[] = {[RG_FINGER_UNSTATED] = "unstated",
+                                         [RG_FINGER_LIGHT] = "light",
+                                         [RG_FINGER_FIRM] = "firm",
+                                         [RG_FINGER_GRAMS] = "grams"};
+    const rg_sweep *s = &inspection->sweep;
+    const char **names = rg_alloc((size_t)s->frames * 2 + 1, sizeof *names);
+    if (!names)
+        return rg_fail(err, RG_INTERNAL, "no memory for the names of %d frames", s->frames);
+    const char **roles = names + s->frames;
+    for (int i = 0; i < s->frames; i++) {
+        names[i] = s->frame[i].file;
+        roles[i] = rg_role_name(s->frame[i].role);
+    }
+    rg_report report = {.serial = s->serial,
+                        .instrument = inspection->instrument.name,
+                        .pad = s->pad,
+                        .station = inspection->station.name,
+                        .folder = inspection->name,
+                        .finger = finger[s->finger],
+                        .finger_grams = s->finger_grams,
+                        .setup = &inspection->setup,
+                        .result = &inspection->result,
+                        .frames = inspection->frames,
+                        .files = names,
+                        .roles = roles,
+                        .count = s->frames};
+    rg_code code = rg_report_seal_map(&report, text, err);
+    free(names);
+    return code;
+}

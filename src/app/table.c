@@ -1,0 +1,139 @@
+/*
+ * table.c - results for people on a terminal. Verdicts differ in word and
+ * shape, never by colour alone.
+ */
+#include "rimglow/table.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "rimglow/text.h"
+
+static void find_widest(rg_table_row *row, const rg_seal_map *map, double k)
+{
+    row->width_mm = row->u_mm = NAN;
+    for (int b = 0; b < RG_BINS; b++) {
+        const rg_bin *bin = &map->bin[b];
+        if (bin->state == RG_BIN_UNSEEN || !(isnan(row->width_mm) || bin->width_mm > row->width_mm))
+            continue;
+        row->width_mm = bin->width_mm;
+        row->u_mm = k * bin->u_mm;
+        row->bearing_deg = bin->bearing_deg;
+    }
+}
+
+void rg_table_fill(rg_table_row *row, const char *pad, const char *folder,
+                   const rg_sweep_result *result, const rg_frame *frames, int count,
+                   const rg_sealmap_options *options)
+{
+    const rg_seal_map *map = &result->map;
+    *row = (rg_table_row){.verdict = map->verdict, .arcs = map->arcs, .reasons = map->reasons};
+    rg_copy_text(row->name, sizeof row->name, pad);
+    rg_copy_text(row->folder, sizeof row->folder, folder);
+    memcpy(row->reason, map->reason, sizeof row->reason);
+    find_widest(row, map, options->coverage_factor);
+    for (int b = 0; b < RG_BINS; b++)
+        row->seen +=
+            map->bin[b].state != RG_BIN_UNSEEN &&
+            map->bin[b].detection_limit_mm <= options->seen_fraction * options->tolerance_mm;
+    for (int i = 0; i < map->arcs; i++)
+        row->area_mm2 += map->arc[i].open_area_mm2;
+    for (int i = 0; i < count; i++)
+        if (frames[i].role == RG_FRAME_CLOSED) {
+            row->frames_given++;
+            row->frames_used += frames[i].used;
+        }
+}
+
+void rg_table_frames(rg_table_row *row, const rg_sweep *sweep, const rg_frame *frames)
+{
+    for (int i = 0; i < sweep->frames; i++) {
+        if (frames[i].used)
+            continue;
+        if (row->left_out < RG_TABLE_FRAMES)
+            snprintf(row->frame[row->left_out], RG_TABLE_LINE, "%.100s left out: %.250s",
+                     sweep->frame[i].file, frames[i].reason);
+        row->left_out++;
+    }
+}
+
+static const char *mark_of(rg_verdict verdict)
+{
+    static const char *const mark[] = {[RG_VERDICT_SEALED] = "( O )",
+                                       [RG_VERDICT_LEAKING] = "( / )",
+                                       [RG_VERDICT_UNDECIDED] = "( ? )"};
+    return mark[verdict];
+}
+
+static void print_width(const rg_table_row *row, bool inch)
+{
+    double scale = inch ? 1000 / 25.4 : 1;
+    if (isnan(row->width_mm))
+        printf(" %17s %5s", "-", "-");
+    else if (row->width_mm < 0.0005)
+        printf(" %7s +- %6.*f %5s", "0", inch ? 2 : 3, row->u_mm * scale, "-");
+    else
+        printf(" %7.*f +- %6.*f %5.0f", inch ? 2 : 3, row->width_mm * scale, inch ? 2 : 3,
+               row->u_mm * scale, row->bearing_deg);
+}
+
+/* Breaks a reason at blanks so that it stays within the table's width. */
+static void print_wrapped(const char *lead, const char *text)
+{
+    enum { WIDTH = 78 };
+    int column = printf("%s", lead);
+    const char *word = text;
+    while (*word) {
+        int length = (int)strcspn(word, " ");
+        if (column + length > WIDTH) {
+            fputs("\n          ", stdout);
+            column = 10;
+        }
+        printf("%.*s", length, word);
+        column += length;
+        word += length;
+        if (*word == ' ') {
+            fputc(' ', stdout);
+            column++;
+            word++;
+        }
+    }
+    fputc('\n', stdout);
+}
+
+void rg_table_print(const rg_table_row *row, bool inch, bool first)
+{
+    if (first)
+        printf("pad                verdict          seen  widest gap%s   at  arcs frames\n",
+               inch ? ", 0.001 in" : ", mm       ");
+    printf("%-18.18s %s %-9s %4.0f %%", row->name, mark_of(row->verdict),
+           rg_verdict_name(row->verdict), 100.0 * row->seen / RG_BINS);
+    print_width(row, inch);
+    printf(" %5d %2d/%d\n", row->arcs, row->frames_used, row->frames_given);
+    for (int i = 0; i < row->reasons; i++)
+        print_wrapped("        - ", row->reason[i]);
+    for (int i = 0; i < row->left_out && i < RG_TABLE_FRAMES; i++)
+        print_wrapped("        . ", row->frame[i]);
+    if (row->left_out > RG_TABLE_FRAMES)
+        printf("        . and %d more frames left out; see seal-map.json\n",
+               row->left_out - RG_TABLE_FRAMES);
+    printf("        = %s\n", row->place);
+}
+
+void rg_table_close(const rg_table_row *rows, const rg_error *errors, int count,
+                    const char *verdict)
+{
+    int sealed = 0, leaking = 0, undecided = 0, failed = 0;
+    for (int i = 0; i < count; i++) {
+        bool ok = errors[i].code == RG_OK;
+        failed += !ok;
+        sealed += ok && rows[i].verdict == RG_VERDICT_SEALED;
+        leaking += ok && rows[i].verdict == RG_VERDICT_LEAKING;
+        undecided += ok && rows[i].verdict == RG_VERDICT_UNDECIDED;
+    }
+    if (count == 1 && failed == 0)
+        return;
+    printf("%d sweeps: %d sealed, %d leaking, %d undecided, %d not inspected: %s\n", count, sealed,
+           leaking, undecided, failed, verdict);
+}

@@ -1,0 +1,231 @@
+/*
+ * report.c - JSON by jansson. Numbers are rounded to what they mean (1e-6 mm,
+ * 1e-3 degrees), so that texts stay short and do not change with the last bit.
+ */
+#include "rimglow/report.h"
+
+#include <jansson.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/version.h"
+
+static json_t *decimals(double value, int places)
+{
+    double scale = pow(10, places);
+    return isfinite(value) ? json_real(round(value * scale) / scale) : json_null();
+}
+
+static json_t *length(double mm)
+{
+    return decimals(mm, 6);
+}
+
+static json_t *angle(double degrees)
+{
+    return decimals(degrees, 3);
+}
+
+static json_t *text_or_null(const char *text)
+{
+    json_t *s = text ? json_string(text) : NULL;
+    /* A name that is not UTF-8 becomes null rather than a broken document. */
+    return s ? s : json_null();
+}
+
+static json_t *bin_object(const rg_bin *bin)
+{
+    json_t *o = json_object();
+    json_object_set_new(o, "bearing_deg", angle(bin->bearing_deg));
+    json_object_set_new(o, "width_mm", length(bin->width_mm));
+    json_object_set_new(o, "u_mm", length(bin->u_mm));
+    json_object_set_new(o, "detection_limit_mm", length(bin->detection_limit_mm));
+    json_object_set_new(o, "frames", json_integer(bin->frames));
+    json_object_set_new(o, "lit_frames", json_integer(bin->lit));
+    json_object_set_new(o, "state", json_string(rg_bin_state_name(bin->state)));
+    if (bin->blocked)
+        json_object_set_new(o, "why", json_string("light interrupted between two openings"));
+    if (bin->ambient)
+        json_object_set_new(o, "why", json_string("light there with the lamp off"));
+    return o;
+}
+
+static json_t *arc_object(const rg_arc *arc)
+{
+    json_t *o = json_object();
+    json_object_set_new(o, "start_deg", angle(arc->start_deg));
+    json_object_set_new(o, "end_deg", angle(arc->end_deg));
+    json_object_set_new(o, "u_end_deg", angle(arc->u_end_deg));
+    json_object_set_new(o, "centre_deg", angle(arc->centre_deg));
+    json_object_set_new(o, "extent_deg", angle(arc->extent_deg));
+    json_object_set_new(o, "extent_mm", length(arc->extent_mm));
+    json_object_set_new(o, "max_width_mm", length(arc->max_width_mm));
+    json_object_set_new(o, "u_max_mm", length(arc->u_max_mm));
+    json_object_set_new(o, "max_bearing_deg", angle(arc->max_bearing_deg));
+    json_object_set_new(o, "mean_width_mm", length(arc->mean_width_mm));
+    json_object_set_new(o, "u_mean_mm", length(arc->u_mean_mm));
+    json_object_set_new(o, "open_area_mm2", length(arc->open_area_mm2));
+    json_object_set_new(o, "u_area_mm2", length(arc->u_area_mm2));
+    json_object_set_new(o, "full_circle", json_boolean(arc->full_circle));
+    json_object_set_new(o, "runs_into_unseen", json_boolean(arc->start_unseen || arc->end_unseen));
+    return o;
+}
+
+static json_t *frame_object(const rg_report *r, int i)
+{
+    const rg_frame *f = &r->frames[i];
+    bool placed = f->pose.state == RG_POSE_OK && f->distance_mm > 0;
+    json_t *o = json_object();
+    json_object_set_new(o, "file", text_or_null(r->files[i]));
+    json_object_set_new(o, "role", text_or_null(r->roles[i]));
+    json_object_set_new(o, "exposure", decimals(f->exposure, 6));
+    json_object_set_new(o, "used", json_boolean(f->used));
+    json_object_set_new(o, "reason", text_or_null(f->reason));
+    json_object_set_new(o, "bearing_deg", placed ? angle(f->bearing_deg) : json_null());
+    json_object_set_new(o, "elevation_deg", placed ? angle(f->elevation_deg) : json_null());
+    json_object_set_new(o, "reprojection_rms_px", placed ? length(f->pose.rms_px) : json_null());
+    if (f->light.columns > 0) {
+        const rg_threshold *t = &f->light.threshold;
+        json_t *q = json_object();
+        json_object_set_new(q, "kind",
+                            json_string(t->kind == RG_THRESHOLD_OTSU ? "otsu" : "noise"));
+        json_object_set_new(q, "light", length(t->high));
+        json_object_set_new(q, "why", text_or_null(t->why));
+        json_object_set_new(o, "threshold", q);
+        json_object_set_new(o, "rejected_lights", json_integer(f->light.streaks));
+    }
+    return o;
+}
+
+static json_t *finger_object(const rg_report *r)
+{
+    json_t *o = json_object();
+    json_object_set_new(o, "kind", text_or_null(r->finger));
+    if (r->finger && strcmp(r->finger, "grams") == 0)
+        json_object_set_new(o, "grams", decimals(r->finger_grams, 3));
+    return o;
+}
+
+static json_t *light_object(const rg_sweep_result *s)
+{
+    json_t *o = json_object(), *l = json_array();
+    for (int c = 0; c < 3; c++)
+        json_array_append_new(l, decimals(s->radiance[c], 4));
+    json_object_set_new(o, "proven", json_boolean(s->evidence.light_proven));
+    json_object_set_new(o, "radiance", l);
+    json_object_set_new(o, "u_ln", decimals(s->u_ln_radiance, 4));
+    return o;
+}
+
+static json_t *plane_object(const rg_rim_plane *p)
+{
+    json_t *o = json_object();
+    json_object_set_new(o, "found", json_boolean(p->found));
+    if (p->found) {
+        json_object_set_new(o, "height_mm", length(p->c));
+        json_object_set_new(o, "tilt_mm", length(hypot(p->a, p->s)));
+        json_object_set_new(o, "tilt_bearing_deg",
+                            angle(rg_wrap_degrees(rg_degrees(atan2(p->s, p->a)))));
+        json_object_set_new(o, "sigma_mm", length(p->sigma_mm));
+    }
+    return o;
+}
+
+static void add_head(json_t *o, const rg_report *r)
+{
+    const rg_seal_map *map = &r->result->map;
+    json_object_set_new(o, "format", json_string("rimglow seal map"));
+    json_object_set_new(o, "version", json_integer(1));
+    json_object_set_new(o, "software", json_string("rimglow " RG_VERSION));
+    json_object_set_new(o, "serial", text_or_null(r->serial));
+    json_object_set_new(o, "instrument", text_or_null(r->instrument));
+    json_object_set_new(o, "pad", text_or_null(r->pad));
+    json_object_set_new(o, "station", text_or_null(r->station));
+    json_object_set_new(o, "folder", text_or_null(r->folder));
+    json_object_set_new(o, "crown", json_integer(r->setup->crown.number));
+    json_object_set_new(o, "finger", finger_object(r));
+    json_object_set_new(o, "verdict", json_string(rg_verdict_name(map->verdict)));
+    json_t *reasons = json_array();
+    for (int i = 0; i < map->reasons; i++)
+        json_array_append_new(reasons, text_or_null(map->reason[i]));
+    json_object_set_new(o, "reasons", reasons);
+}
+
+static void add_conditions(json_t *o, const rg_report *r)
+{
+    const rg_sealmap_options *s = &r->setup->options.sealmap;
+    const rg_rim *rim = &r->setup->rim;
+    json_object_set_new(o, "tolerance_mm", length(s->tolerance_mm));
+    json_object_set_new(o, "min_arc_deg", angle(s->min_arc_deg));
+    json_object_set_new(o, "coverage_factor", decimals(s->coverage_factor, 3));
+    json_object_set_new(o, "rim_inner_diameter_mm", length(rim->inner_diameter_mm));
+    json_object_set_new(o, "rim_outer_diameter_mm", length(rim->outer_diameter_mm));
+    json_object_set_new(o, "pad_diameter_mm", length(rim->pad_diameter_mm));
+    json_object_set_new(o, "light", light_object(r->result));
+    json_object_set_new(o, "psf_sigma_px", decimals(r->result->psf_sigma_px, 4));
+    json_object_set_new(o, "rim_plane", plane_object(&r->result->plane));
+}
+
+static void add_results(json_t *o, const rg_report *r)
+{
+    const rg_seal_map *map = &r->result->map;
+    json_t *bins = json_array(), *arcs = json_array(), *frames = json_array();
+    for (int b = 0; b < RG_BINS; b++)
+        json_array_append_new(bins, bin_object(&map->bin[b]));
+    for (int i = 0; i < map->arcs; i++)
+        json_array_append_new(arcs, arc_object(&map->arc[i]));
+    for (int i = 0; i < r->count; i++)
+        json_array_append_new(frames, frame_object(r, i));
+    json_object_set_new(o, "arcs", arcs);
+    json_object_set_new(o, "frames", frames);
+    json_object_set_new(o, "bins", bins);
+}
+
+static rg_code to_text(json_t *o, char **text, rg_error *err)
+{
+    *text = o ? json_dumps(o, JSON_INDENT(1) | JSON_REAL_PRECISION(9)) : NULL;
+    json_decref(o);
+    if (!*text)
+        return rg_fail(err, RG_INTERNAL, "no memory to write the result as JSON");
+    return RG_OK;
+}
+
+rg_code rg_report_seal_map(const rg_report *report, char **text, rg_error *err)
+{
+    json_t *o = json_object();
+    add_head(o, report);
+    add_conditions(o, report);
+    add_results(o, report);
+    return to_text(o, text, err);
+}
+
+static json_t *error_object(const char *folder, const rg_error *e)
+{
+    json_t *o = json_object();
+    json_object_set_new(o, "folder", text_or_null(folder));
+    json_object_set_new(o, "code", json_integer(e->code));
+    json_object_set_new(o, "text", text_or_null(e->text));
+    return o;
+}
+
+rg_code rg_report_inspection(const char *verdict, const char *const *folders,
+                             const char *const *maps, const rg_error *errors, int count,
+                             char **text, rg_error *err)
+{
+    json_t *o = json_object(), *sweeps = json_array(), *faults = json_array();
+    for (int i = 0; i < count; i++) {
+        json_t *map = maps[i] ? json_loads(maps[i], 0, NULL) : NULL;
+        if (map)
+            json_array_append_new(sweeps, map);
+        if (errors[i].code != RG_OK)
+            json_array_append_new(faults, error_object(folders[i], &errors[i]));
+    }
+    json_object_set_new(o, "format", json_string("rimglow inspection"));
+    json_object_set_new(o, "version", json_integer(1));
+    json_object_set_new(o, "software", json_string("rimglow " RG_VERSION));
+    json_object_set_new(o, "verdict", text_or_null(verdict));
+    json_object_set_new(o, "sweeps", sweeps);
+    json_object_set_new(o, "errors", faults);
+    return to_text(o, text, err);
+}
