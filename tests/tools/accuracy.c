@@ -1,0 +1,227 @@
+/*
+ * accuracy.c - make accuracy: the sample sweeps measured and compared with the
+ * renderer's truth, as a table. Fails when a figure is out of its bounds.
+ *
+ * Truth: samples/truth/NAME.json (see samples/README.md): w_mm[360] at the
+ * land's outer edge, arcs above 0.005 mm. The renderer is not part of this
+ * project and shares no code with it.
+ *
+ * Bounds: every true arc wider than 0.04 mm is found, none invented; centre
+ * within 2 degrees, ends within 4, greatest width within 0.012 mm or 10 %,
+ * whichever is larger; at least 90 % of the bins that claim a width lie within
+ * their stated U = k u of it; no bin is called sealed whose true gap exceeds
+ * the tolerance. A sparse sweep (fewer than 12 frames) is only held to the
+ * last two and to its greatest width.
+ */
+#include <dirent.h>
+#include <jansson.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/inspection.h"
+
+#define FOUND_ABOVE_MM 0.04
+#define CENTRE_DEG     2.0
+#define END_DEG        4.0
+#define WIDTH_MM       0.012
+#define WIDTH_SHARE    0.10
+#define INSIDE_SHARE   0.90
+enum { SPARSE_FRAMES = 12 };
+
+typedef struct truth {
+    char folder[256];
+    double w[RG_BINS];
+    int arcs;
+    struct {
+        double start, end, max, at;
+    } arc[8];
+} truth;
+
+typedef struct score {
+    int failures;
+    int bins, inside, false_seals;
+    double rms;
+} score;
+
+static bool load_truth(const char *path, truth *t)
+{
+    json_error_t e;
+    json_t *o = json_load_file(path, 0, &e);
+    const char *folder = json_string_value(json_object_get(o, "folder"));
+    json_t *w = json_object_get(o, "w_mm"), *arcs = json_object_get(o, "arcs");
+    bool ok = folder && json_array_size(w) == RG_BINS && json_is_array(arcs);
+    *t = (truth){0};
+    if (!ok)
+        fprintf(stderr, "%s: %s\n", path, o ? "folder, w_mm or arcs is missing" : e.text);
+    if (ok)
+        snprintf(t->folder, sizeof t->folder, "samples/%s", folder);
+    for (int b = 0; ok && b < RG_BINS; b++)
+        t->w[b] = json_number_value(json_array_get(w, (size_t)b));
+    for (size_t i = 0; ok && i < json_array_size(arcs) && i < 8; i++) {
+        json_t *a = json_array_get(arcs, i);
+        t->arc[i].start = json_number_value(json_object_get(a, "start_deg"));
+        t->arc[i].end = json_number_value(json_object_get(a, "end_deg"));
+        t->arc[i].max = json_number_value(json_object_get(a, "max_mm"));
+        t->arc[i].at = json_number_value(json_object_get(a, "at_deg"));
+        t->arcs++;
+        ok = t->arc[i].max > 0;
+    }
+    json_decref(o);
+    return ok;
+}
+
+static double centre_of(double start, double end)
+{
+    return rg_wrap_degrees(start + rg_wrap_degrees(end - start) / 2);
+}
+
+/* The measured arc that covers the bearing; -1 if none does. */
+static int covering(const rg_seal_map *map, double bearing)
+{
+    for (int i = 0; i < map->arcs; i++) {
+        const rg_arc *a = &map->arc[i];
+        if (a->full_circle || rg_wrap_degrees(bearing - a->start_deg) <= a->extent_deg)
+            return i;
+    }
+    return -1;
+}
+
+static int bound(const char *what, double value, double limit)
+{
+    if (fabs(value) <= limit)
+        return 0;
+    printf("    OUT OF BOUNDS: %s %+.4f, allowed %.4f\n", what, value, limit);
+    return 1;
+}
+
+static void compare_arc(const truth *t, int i, const rg_inspection *in, bool sparse, score *s)
+{
+    const rg_seal_map *map = &in->result.map;
+    double start = t->arc[i].start, end = t->arc[i].end, max = t->arc[i].max;
+    double middle = centre_of(start, end);
+    int k = covering(map, middle);
+    printf("    truth  %6.1f ..%6.1f  centre %6.1f  widest %.4f mm\n", start, end, middle, max);
+    if (k < 0) {
+        printf("    not found%s\n", max > FOUND_ABOVE_MM ? ": OUT OF BOUNDS" : " (below 0.04 mm)");
+        s->failures += max > FOUND_ABOVE_MM;
+        return;
+    }
+    const rg_arc *a = &map->arc[k];
+    double dstart = rg_angle_between(a->start_deg, start), dend = rg_angle_between(a->end_deg, end);
+    double dcentre = rg_angle_between(a->centre_deg, middle), dmax = a->max_width_mm - max;
+    printf("    found  %6.1f ..%6.1f  centre %6.1f  widest %.4f mm  u %.4f\n", a->start_deg,
+           a->end_deg, a->centre_deg, a->max_width_mm, a->u_max_mm);
+    printf("    error  %+6.1f   %+6.1f         %+6.1f         %+.4f mm\n", dstart, dend, dcentre,
+           dmax);
+    s->failures += bound("widest, mm", dmax, fmax(WIDTH_MM, WIDTH_SHARE * max));
+    if (sparse || max <= FOUND_ABOVE_MM)
+        return;
+    s->failures += bound("centre, degrees", dcentre, CENTRE_DEG);
+    s->failures += bound("start, degrees", dstart, END_DEG);
+    s->failures += bound("end, degrees", dend, END_DEG);
+}
+
+static bool is_true_gap(const truth *t, const rg_arc *a)
+{
+    int steps = (int)a->extent_deg;
+    for (int k = 0; k <= steps; k++)
+        if (t->w[(int)rg_wrap_degrees(floor(a->start_deg + k + 0.5)) % RG_BINS] > 0)
+            return true;
+    return false;
+}
+
+static void compare_bins(const truth *t, const rg_inspection *in, score *s)
+{
+    const rg_sealmap_options *o = &in->setup.options.sealmap;
+    double sum = 0;
+    int gaps = 0;
+    for (int b = 0; b < RG_BINS; b++) {
+        const rg_bin *bin = &in->result.map.bin[b];
+        if (bin->state == RG_BIN_UNSEEN)
+            continue;
+        double error = bin->width_mm - t->w[b];
+        s->bins++;
+        s->inside += fabs(error) <= o->coverage_factor * bin->u_mm;
+        s->false_seals += bin->state == RG_BIN_SEALED && t->w[b] > o->tolerance_mm;
+        if (bin->state == RG_BIN_GAP) {
+            sum += error * error;
+            gaps++;
+        }
+    }
+    s->rms = gaps ? sqrt(sum / gaps) : 0;
+    printf("    bins with a width %d, inside U %.1f %%, rms error of gaps %.4f mm, called sealed "
+           "above tolerance %d\n",
+           s->bins, s->bins ? 100.0 * s->inside / s->bins : 100.0, s->rms, s->false_seals);
+    if (s->bins && s->inside < INSIDE_SHARE * s->bins) {
+        printf("    OUT OF BOUNDS: fewer than 90 %% of the bins lie inside their U\n");
+        s->failures++;
+    }
+    s->failures += s->false_seals > 0;
+}
+
+static int compare(const truth *t)
+{
+    rg_inspection in;
+    rg_error err = {0};
+    score s = {0};
+    rg_code code = rg_inspection_open(&in, t->folder, &err);
+    if (code == RG_OK)
+        code = rg_inspection_run(&in, 0, NULL, &err);
+    if (code != RG_OK) {
+        printf("%s\n    FAILED: %s\n", t->folder, err.text);
+        return 1;
+    }
+    const rg_seal_map *map = &in.result.map;
+    bool sparse = in.result.evidence.frames_given < SPARSE_FRAMES;
+    printf("%s: %s, %d of %d frames%s\n", t->folder, rg_verdict_name(map->verdict),
+           in.result.evidence.frames_used, in.result.evidence.frames_given,
+           sparse ? " (sparse)" : "");
+    for (int i = 0; i < t->arcs; i++)
+        compare_arc(t, i, &in, sparse, &s);
+    for (int i = 0; i < map->arcs; i++)
+        if (!is_true_gap(t, &map->arc[i])) {
+            printf("    OUT OF BOUNDS: invented gap at %.1f..%.1f, %.4f mm\n",
+                   map->arc[i].start_deg, map->arc[i].end_deg, map->arc[i].max_width_mm);
+            s.failures++;
+        }
+    compare_bins(t, &in, &s);
+    double widest = 0;
+    for (int i = 0; i < t->arcs; i++)
+        widest = fmax(widest, t->arc[i].max);
+    if (map->verdict == RG_VERDICT_SEALED && (widest > in.setup.options.sealmap.tolerance_mm)) {
+        printf("    OUT OF BOUNDS: called sealed\n");
+        s.failures++;
+    }
+    rg_inspection_close(&in);
+    return s.failures;
+}
+
+static int by_name(const struct dirent **a, const struct dirent **b)
+{
+    return strcmp((*a)->d_name, (*b)->d_name);
+}
+
+static int is_json(const struct dirent *e)
+{
+    const char *dot = strrchr(e->d_name, '.');
+    return dot && strcmp(dot, ".json") == 0;
+}
+
+int main(int argc, char **argv)
+{
+    const char *folder = argc > 1 ? argv[1] : "samples/truth";
+    struct dirent **entry = NULL;
+    int n = scandir(folder, &entry, is_json, by_name), failures = n <= 0;
+    for (int i = 0; i < n; i++) {
+        char path[600];
+        truth t;
+        snprintf(path, sizeof path, "%s/%s", folder, entry[i]->d_name);
+        failures += load_truth(path, &t) ? compare(&t) : 1;
+        free(entry[i]);
+    }
+    free(entry);
+    printf("accuracy: %d sweeps, %d out of bounds\n", n > 0 ? n : 0, failures);
+    return failures ? 1 : 0;
+}
