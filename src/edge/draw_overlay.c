@@ -5,8 +5,9 @@
  * enlarged, for looking at the light. The same marks go on both: the rim
  * frame's bearings and heights are projected by the frame's own pose and lens
  * (rim.h), so a mark that sits off the metal shows at once that the pose is
- * wrong. The photograph is turned grey (BT.601 luma of the codes) and scaled
- * by averaging over each output pixel's square.
+ * wrong. The photograph is turned grey (BT.601 luma of the codes), scaled by
+ * averaging over each output pixel's square, lightened for print and reduced
+ * to few tones: camera noise would fill the file, and nobody reads it here.
  */
 #include <math.h>
 #include <stdio.h>
@@ -74,8 +75,20 @@ static double mean_over(const rg_image *m, double x0, double y0, double side)
     return weight > 0 ? sum / weight : 255;
 }
 
+/* Lightened, in `tones` equal steps, as grey pixels of cairo's RGB24. */
+static void display_tones(uint32_t pixel[256])
+{
+    static const double lighten = 0.72, tones = 40;
+    for (int code = 0; code < 256; code++) {
+        double share = round(pow(code / 255.0, lighten) * (tones - 1)) / (tones - 1);
+        pixel[code] = 0x10101U * (uint32_t)lround(255 * share);
+    }
+}
+
 static void paint_photo(const overlay *o, const view *v)
 {
+    uint32_t tone[256];
+    display_tones(tone);
     int width = (int)lround(v->from_width * v->scale);
     int height = (int)lround(v->from_height * v->scale);
     cairo_surface_t *grey = cairo_image_surface_create(CAIRO_FORMAT_RGB24, width, height);
@@ -87,9 +100,8 @@ static void paint_photo(const overlay *o, const view *v)
             for (int x = 0; x < width; x++) {
                 double px = v->from_x + (x + 0.5) / v->scale - side / 2;
                 double py = v->from_y + (y + 0.5) / v->scale - side / 2;
-                uint32_t pixel =
-                    (uint32_t)lround(mean_over(o->args->image, px, py, side)) * 0x10101U;
-                memcpy(data + (size_t)y * stride + 4 * (size_t)x, &pixel, sizeof pixel);
+                long code = lround(mean_over(o->args->image, px, py, side));
+                memcpy(data + (size_t)y * stride + 4 * (size_t)x, &tone[code], sizeof *tone);
             }
         cairo_surface_mark_dirty(grey);
     }
@@ -525,7 +537,7 @@ static view whole_frame(const rg_image *m, double canvas_width)
 /* The rim's rectangle in the photograph; false when it is not in it. */
 static bool rim_box(const overlay *o, double box[4])
 {
-    static const double low = -1.15, high = 0.75;
+    static const double low = -1.55, high = 0.75, beside = 24;
     const rg_image *m = o->args->image;
     box[0] = box[1] = INFINITY;
     box[2] = box[3] = -INFINITY;
@@ -540,6 +552,8 @@ static bool rim_box(const overlay *o, double box[4])
             box[2] = fmax(box[2], p.x);
             box[3] = fmax(box[3], p.y);
         }
+    box[0] -= beside;
+    box[2] += beside;
     box[1] = fmax(box[1], 0);
     box[3] = fmin(box[3], m->full_height);
     return box[2] - box[0] > 16 && box[3] - box[1] > 4;
@@ -592,6 +606,19 @@ static overlay overlay_of(const rg_draw_overlay_args *args)
     return o;
 }
 
+static rg_code check(const rg_draw_overlay_args *args, rg_error *err)
+{
+    const rg_image *m = args->image;
+    const char *name = rg_draw_name(args->file, "a frame");
+    if (!m->data || m->width < 1 || m->full_height < 1)
+        return rg_fail(err, RG_BAD_DATA, "overlay of %s: the picture holds no pixels", name);
+    if ((m->channels != 1 && m->channels != 3) || (m->depth != 8 && m->depth != 16))
+        return rg_fail(err, RG_BAD_DATA,
+                       "overlay of %s: %d channels of %d bits; grey or RGB of 8 or 16 is needed",
+                       name, m->channels, m->depth);
+    return RG_OK;
+}
+
 rg_code rg_draw_overlay(const rg_draw_overlay_args *args, rg_picture_format format, rg_bytes *out,
                         rg_error *err)
 {
@@ -599,16 +626,15 @@ rg_code rg_draw_overlay(const rg_draw_overlay_args *args, rg_picture_format form
     rg_canvas canvas;
     overlay o = overlay_of(args);
     *out = (rg_bytes){0};
-    if (!m->data || m->width < 1 || m->full_height < 1)
-        return rg_fail(err, RG_BAD_DATA, "overlay of %s: the picture holds no pixels",
-                       rg_draw_name(args->file, "a frame"));
+    rg_code code = check(args, err);
+    if (code != RG_OK)
+        return code;
     double width = fmax(NARROWEST, fmin(m->width, RG_OVERLAY_WIDTH));
     view whole = whole_frame(m, width), rim;
     bool alone = rim_alone(&o, &whole, &rim);
     const view *last = alone ? &rim : &whole;
     double bottom = last->to_y + round(last->from_height * last->scale);
-    rg_code code =
-        rg_canvas_open(&canvas, format, width, bottom + (o.stripped ? LEGEND : MARGIN), err);
+    code = rg_canvas_open(&canvas, format, width, bottom + (o.stripped ? LEGEND : MARGIN), err);
     if (code != RG_OK)
         return code;
     o.cr = canvas.cr;

@@ -314,34 +314,35 @@ static double quiet_bearing(const ring *r)
     return where;
 }
 
-static void scale_label(const ring *r, double mm, double bearing, bool bold)
+static void scale_label(const ring *r, double radius, double bearing, bool bold, const char *text)
 {
-    char text[64];
-    rg_vec2 p = polar(radius_of(r, mm), bearing);
-    double radius = hypot(p.x - centre_x, p.y - centre_y);
-    bool last = radius > scale_radius - 1;
-    int digits = r->step_mm >= 1 ? 0 : r->step_mm >= 0.0999 ? 1 : r->step_mm >= 0.00999 ? 2 : 3;
-    if (bold)
-        snprintf(text, sizeof text, "tolerance %.4g", mm);
-    else
-        snprintf(text, sizeof text, "%.*f%s", digits, mm, last ? " mm" : "");
+    rg_vec2 p = polar(radius, bearing);
     rg_font(r->cr, bold ? 15 : 14, bold);
     rg_grey(r->cr, bold ? 0 : 0.15);
-    /* The last one stays inside, clear of the bearings outside. */
-    double inwards = last ? (p.y > centre_y ? -9 : 9) : 0;
-    rg_text_halo(r->cr, p.x, p.y + 5 + inwards, 0.5, text);
+    rg_text_halo(r->cr, p.x, p.y + 5, 0.5, text);
 }
 
+/* Labels that would touch the tolerance's or the outermost are left out. */
 static void draw_scale(const ring *r)
 {
-    double bearing = quiet_bearing(r), tolerance = radius_of(r, r->args->tolerance_mm);
-    double closest = 19 / fabs(cos(rg_radians(bearing)));
-    for (double mm = r->step_mm; mm < r->top_mm * 1.0001; mm += r->step_mm) {
-        double near = fabs(radius_of(r, mm) - tolerance);
-        if (near > closest + (mm > r->top_mm * 0.999 ? 9 : 0))
-            scale_label(r, mm, bearing, false);
+    char text[64];
+    double bearing = quiet_bearing(r), apart = 19 / fabs(cos(rg_radians(bearing)));
+    double outermost = scale_radius - 11; /* clear of the bearings outside */
+    double tolerance = fmax(radius_of(r, r->args->tolerance_mm), rim_radius + 15);
+    int digits = (int)fmin(fmax(ceil(-log10(r->step_mm) - 1e-6), 0), 9);
+    bool free_end = outermost - tolerance > apart;
+    for (double mm = r->step_mm; mm < r->top_mm - r->step_mm / 2; mm += r->step_mm) {
+        double radius = radius_of(r, mm);
+        if (fabs(radius - tolerance) < apart || outermost - radius < apart)
+            continue;
+        snprintf(text, sizeof text, "%.*f", digits, mm);
+        scale_label(r, radius, bearing, false, text);
     }
-    scale_label(r, r->args->tolerance_mm, bearing, true);
+    snprintf(text, sizeof text, "%.*f mm", digits, r->top_mm);
+    if (free_end)
+        scale_label(r, outermost, bearing, false, text);
+    snprintf(text, sizeof text, "tolerance %.4g", r->args->tolerance_mm);
+    scale_label(r, tolerance, bearing, true, text);
 }
 
 /* ------------------------------------------------------- around the plot */
@@ -502,7 +503,7 @@ static void write_callout(const ring *r, const callout *c)
     if (arc->full_circle)
         snprintf(text, sizeof text, "all round");
     else
-        snprintf(text, sizeof text, "%.0f\u00b0 about %.0f\u00b0", arc->extent_deg,
+        snprintf(text, sizeof text, "arc %.0f\u00b0, centre %.0f\u00b0", arc->extent_deg,
                  arc->centre_deg);
     rg_text(r->cr, x, c->y + 38, anchor, 160, text);
 }
@@ -696,7 +697,7 @@ static void draw_legend(const ring *r)
     snprintf(text, sizeof text, "tolerance %.4g mm", r->args->tolerance_mm);
     legend_text(r, second, top, text);
     sample_hatch(r->cr, MARGIN, top + 30, RG_PATTERN_DIAGONAL);
-    legend_text(r, MARGIN, top + 30, "unseen: may leak or seal");
+    legend_text(r, MARGIN, top + 30, "unseen: could leak or seal");
     sample_line(r->cr, second, top + 30, 1, false);
     legend_text(r, second, top + 30, "detection limit: thinner gaps stay dark");
     if (r->blocked_runs > 0) {
@@ -770,8 +771,8 @@ static void draw_plot(const ring *r)
     draw_grid(r);
     hatch_sectors(r, r->unseen, r->unseen_runs, RG_PATTERN_DIAGONAL);
     hatch_sectors(r, r->blocked, r->blocked_runs, RG_PATTERN_CROSS);
-    draw_widths(r);
     draw_limit(r);
+    draw_widths(r);
     draw_tolerance(r);
     draw_rim(r);
     for (int i = 0; i < named; i++)

@@ -59,14 +59,20 @@ static bool has_light(const rg_frame *f)
     return has_strip(f) && f->light.column && f->light.columns == f->strip.columns;
 }
 
+static double finite_or_zero(double x)
+{
+    return isfinite(x) ? x : 0;
+}
+
 static int by_bearing(const void *a, const void *b)
 {
     const row *x = a, *y = b;
     bool sx = has_strip(x->frame), sy = has_strip(y->frame);
     if (sx != sy)
         return sx ? -1 : 1;
-    if (sx && x->frame->bearing_deg != y->frame->bearing_deg)
-        return x->frame->bearing_deg < y->frame->bearing_deg ? -1 : 1;
+    double bx = finite_or_zero(x->frame->bearing_deg), by = finite_or_zero(y->frame->bearing_deg);
+    if (sx && bx != by)
+        return bx < by ? -1 : 1;
     return x->index - y->index;
 }
 
@@ -75,8 +81,10 @@ static int by_place(const void *a, const void *b)
     const row *x = a, *y = b;
     if (x->place != y->place)
         return x->place - y->place;
-    if (has_strip(x->frame) && x->frame->elevation_deg != y->frame->elevation_deg)
-        return x->frame->elevation_deg > y->frame->elevation_deg ? -1 : 1;
+    double ex = finite_or_zero(x->frame->elevation_deg),
+           ey = finite_or_zero(y->frame->elevation_deg);
+    if (has_strip(x->frame) && ex != ey)
+        return ex > ey ? -1 : 1;
     return x->index - y->index;
 }
 
@@ -86,7 +94,8 @@ static void order_rows(row *rows, int n)
     qsort(rows, (size_t)n, sizeof *rows, by_bearing);
     for (int i = 1; i < n; i++) {
         const rg_frame *f = rows[i].frame, *before = rows[i - 1].frame;
-        bool apart = f->bearing_deg - before->bearing_deg > same_place_deg;
+        bool apart =
+            finite_or_zero(f->bearing_deg) - finite_or_zero(before->bearing_deg) > same_place_deg;
         rows[i].place =
             rows[i - 1].place + (has_strip(f) != has_strip(before) || (has_strip(f) && apart));
     }
