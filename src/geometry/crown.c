@@ -22,6 +22,7 @@
 #include "rimglow/crown.h"
 
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -46,6 +47,7 @@ static const double TUKEY = 4.685;         /* 95 % efficiency on normal data */
 static const double HUBER = 1.345;         /* the same */
 static const double MIN_SCALE_PX = 0.02;   /* of the residuals; JPEG and noise never allow less */
 static const double MISSING_PX = 1.0;      /* cost of an expected point that was not found */
+static const double SAME_POSE_RAD = 0.02;  /* two fits that came to one pose */
 static const double AMBIGUOUS_RATIO = 1.3; /* of the two poses' residuals */
 static const double PRIOR_PX = 0.3;        /* weight of the prior, as one point's error */
 static const double PRIOR_RAD = 0.03;      /* how far the start may be off */
@@ -117,67 +119,88 @@ static double shortest_side(const rg_tag *t)
     return least;
 }
 
-static void refuse(rg_crown_pose *r, rg_pose_state state, const char *text)
+static void refuse(rg_crown_pose *r, rg_pose_state state, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+
+static void refuse(rg_crown_pose *r, rg_pose_state state, const char *format, ...)
 {
+    va_list args;
+    va_start(args, format);
+    vsnprintf(r->reason, sizeof r->reason, format, args);
+    va_end(args);
     r->state = state;
-    snprintf(r->reason, sizeof r->reason, "%s", text);
+}
+
+/* What the tag list holds, for the verdict on it. -1: none. */
+typedef struct census {
+    int foreign, foreign_cut; /* id of another crown; one read from a completed border */
+    int twice;                /* id of this crown seen twice */
+    int small;                /* tags of this crown below the size limit */
+    double largest_px;        /* side of the largest of them */
+} census;
+
+static census take_census(const rg_crown *crown, double min_side, const rg_tag_list *tags,
+                          usable *use)
+{
+    census c = {.foreign = -1, .foreign_cut = -1, .twice = -1};
+    unsigned seen = 0;
+    use->count = 0;
+    for (int i = 0; i < tags->count; i++) {
+        const rg_tag *t = &tags->tag[i];
+        if (t->id / RG_FACES != crown->number) {
+            *(t->cut ? &c.foreign_cut : &c.foreign) = t->id;
+            continue;
+        }
+        unsigned bit = 1u << t->id % RG_FACES;
+        if (seen & bit)
+            c.twice = t->id;
+        else if (shortest_side(t) >= min_side)
+            use->tag[use->count++] = t;
+        else
+            c.small++;
+        c.largest_px = fmax(c.largest_px, shortest_side(t));
+        seen |= bit;
+    }
+    return c;
+}
+
+static void refuse_foreign(const rg_crown *crown, int id, rg_crown_pose *r)
+{
+    if (r->tags_seen > 0)
+        refuse(
+            r, RG_POSE_TWO_CROWNS,
+            "tags of crown %d and of crown %d (tag %d) are in the picture; cover the other crown",
+            crown->number, id / RG_FACES, id);
+    else
+        refuse(r, RG_POSE_WRONG_CROWN,
+               "tag %d belongs to crown %d, not to crown %d; put on the right crown or correct the "
+               "crown number of this pad",
+               id, id / RG_FACES, crown->number);
 }
 
 /* Fills `use`; the state is RG_POSE_OK when the tags can start a pose. */
 static void choose_tags(const rg_crown *crown, const rg_crown_limits *limits,
                         const rg_tag_list *tags, usable *use, rg_crown_pose *r)
 {
-    char text[sizeof r->reason];
-    int foreign = -1, foreign_cut = -1, twice = -1, small = 0;
-    double side = 0.0;
-    use->count = 0;
-    for (int i = 0; i < tags->count; i++) {
-        const rg_tag *t = &tags->tag[i];
-        if (t->id / RG_FACES != crown->number) {
-            /* An id read from a completed border is weak evidence against a crown that is seen. */
-            *(t->cut ? &foreign_cut : &foreign) = t->id;
-            continue;
-        }
-        for (int k = 0; k < use->count; k++)
-            if (use->tag[k]->id == t->id)
-                twice = t->id;
-        if (shortest_side(t) < limits->min_tag_side_px) {
-            small++;
-            side = fmax(side, shortest_side(t));
-        } else if (twice < 0) {
-            use->tag[use->count++] = t;
-        }
-    }
-    r->tags_seen = use->count + small;
-    if (twice >= 0) {
-        snprintf(text, sizeof text,
-                 "tag %d is in the picture twice; take away the second crown or its reflection",
-                 twice);
-        refuse(r, RG_POSE_TWO_CROWNS, text);
-    } else if (r->tags_seen > 0 && foreign >= 0) {
-        snprintf(text, sizeof text,
-                 "tags of crown %d and of crown %d (tag %d) are in the picture; cover the other "
-                 "crown",
-                 crown->number, foreign / RG_FACES, foreign);
-        refuse(r, RG_POSE_TWO_CROWNS, text);
-    } else if (r->tags_seen == 0 && (foreign >= 0 || foreign_cut >= 0)) {
-        int id = foreign >= 0 ? foreign : foreign_cut;
-        snprintf(text, sizeof text,
-                 "tag %d belongs to crown %d, not to crown %d; put on the right crown or correct "
-                 "the crown number of this pad",
-                 id, id / RG_FACES, crown->number);
-        refuse(r, RG_POSE_WRONG_CROWN, text);
-    } else if (r->tags_seen == 0) {
+    census c = take_census(crown, limits->min_tag_side_px, tags, use);
+    r->tags_seen = use->count + c.small;
+    /* An id read from a completed border is weak evidence against a crown that is seen. */
+    int foreign = c.foreign >= 0 || r->tags_seen > 0 ? c.foreign : c.foreign_cut;
+    if (c.twice >= 0)
+        refuse(r, RG_POSE_TWO_CROWNS,
+               "tag %d is in the picture twice; take away the second crown or its reflection",
+               c.twice);
+    else if (foreign >= 0)
+        refuse_foreign(crown, foreign, r);
+    else if (r->tags_seen == 0)
         refuse(r, RG_POSE_NO_CROWN,
                "no tag of the crown was read; bring the whole of one tag into the picture, in "
                "focus and evenly lit");
-    } else if (use->count == 0) {
-        snprintf(text, sizeof text,
-                 "the crown's tags are at most %.0f px wide, less than %.0f px; move the camera "
-                 "closer",
-                 side, limits->min_tag_side_px);
-        refuse(r, RG_POSE_TOO_FEW_EDGES, text);
-    }
+    else if (use->count == 0)
+        refuse(r, RG_POSE_TOO_FEW_EDGES,
+               "the crown's tags are at most %.0f px wide, less than %.0f px; move the camera "
+               "closer",
+               c.largest_px, limits->min_tag_side_px);
 }
 
 /* ---------------------------------------------------------------- start pose */
@@ -536,40 +559,43 @@ static void report(const rg_lens *lens, const rg_border_scan *scan, const refine
                "crown");
 }
 
+/* The other of a flat tag's two poses explains the picture about as well. */
+static bool ambiguous(const refined *f, const refined *second)
+{
+    rg_mat3 between = rg_mat3_mul(f->pose.R, rg_mat3_transpose(second->pose.R));
+    return second->held && faces_with_points(f) == 1 &&
+           rg_vec3_norm(rg_rodrigues_inverse(between)) > SAME_POSE_RAD &&
+           second->accepted >= SURE_AGREEING * f->accepted &&
+           second->rms_px < AMBIGUOUS_RATIO * f->rms_px;
+}
+
 /* Applies the limits to a refined pose. */
 static void accept(const rg_crown_limits *limits, const refined *f, const refined *second,
                    rg_crown_pose *r)
 {
-    char text[sizeof r->reason];
-    if (!rg_mat3_is_rotation(f->pose.R, 1e-6)) {
+    if (!rg_mat3_is_rotation(f->pose.R, 1e-6))
         refuse(r, RG_POSE_NOT_A_ROTATION,
                "the pose is not a rotation; check the crown's sizes and the lens values");
-    } else if (r->edges_used < limits->min_edges) {
-        snprintf(text, sizeof text,
-                 "%d tag borders were found, %d are needed; show more of the crown, in focus",
-                 r->edges_used, limits->min_edges);
-        refuse(r, RG_POSE_TOO_FEW_EDGES, text);
-    } else if (f->accepted < MIN_AGREEING * f->expected) {
-        snprintf(text, sizeof text,
-                 "only %d of %d border points in view agree with the pose; uncover the crown and "
-                 "bring it wholly into the picture",
-                 f->accepted, f->expected);
-        refuse(r, RG_POSE_TOO_FEW_EDGES, text);
-    } else if (second && second->held && faces_with_points(f) == 1 &&
-               second->accepted >= SURE_AGREEING * f->accepted &&
-               second->rms_px < AMBIGUOUS_RATIO * f->rms_px) {
-        snprintf(text, sizeof text,
-                 "one flat tag, and two poses fit it (%.3f and %.3f px); show a second face of "
-                 "the crown",
-                 f->rms_px, second->rms_px);
-        refuse(r, RG_POSE_TOO_FEW_EDGES, text);
-    } else if (!(f->rms_px <= limits->max_reprojection_px)) {
-        snprintf(text, sizeof text,
-                 "the tag borders miss the pose by %.2f px rms, more than %.2f px; check crown "
-                 "sizes, lens values and that the paper is flat",
-                 f->rms_px, limits->max_reprojection_px);
-        refuse(r, RG_POSE_REPROJECTION, text);
-    }
+    else if (r->edges_used < limits->min_edges)
+        refuse(r, RG_POSE_TOO_FEW_EDGES,
+               "%d tag borders were found, %d are needed; show more of the crown, in focus",
+               r->edges_used, limits->min_edges);
+    else if (f->accepted < MIN_AGREEING * f->expected)
+        refuse(r, RG_POSE_TOO_FEW_EDGES,
+               "only %d of %d border points in view agree with the pose; uncover the crown and "
+               "bring it wholly into the picture",
+               f->accepted, f->expected);
+    else if (ambiguous(f, second))
+        refuse(r, RG_POSE_TOO_FEW_EDGES,
+               "one flat tag, and two poses fit it (%.3f and %.3f px); show a second face of the "
+               "crown",
+               f->rms_px, second->rms_px);
+    else if (!(f->rms_px <= limits->max_reprojection_px))
+        refuse(
+            r, RG_POSE_REPROJECTION,
+            "the tag borders miss the pose by %.2f px rms, more than %.2f px; check crown sizes, "
+            "lens values and that the paper is flat",
+            f->rms_px, limits->max_reprojection_px);
 }
 
 static rg_code check_arguments(const rg_crown *crown, const rg_lens *lens, const rg_image *image,
@@ -663,7 +689,7 @@ rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, co
     if (fit[0].held) {
         report(lens, w->best, &fit[0], w->sorted, result);
         if (result->state == RG_POSE_OK)
-            accept(limits, &fit[0], use.count == 1 ? &fit[1] : NULL, result);
+            accept(limits, &fit[0], &fit[1], result);
     } else {
         refuse(result, RG_POSE_TOO_FEW_EDGES,
                "a tag was read but its borders were not found; light the crown evenly and focus "
