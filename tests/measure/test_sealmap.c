@@ -1,0 +1,342 @@
+/*
+ * Tests of sealmap.h: gaps of simple shapes whose ends, area and means follow
+ * from geometry, put into bins as one exact observation each.
+ */
+#include <criterion/criterion.h>
+#include <math.h>
+#include <string.h>
+
+#include "rimglow/sealmap.h"
+#include "rimglow/vec.h"
+#include "support/setup.h"
+
+static const rg_slot_geometry pad = {9, 10, 11.5, 0.8};
+
+static double around(double bearing, double centre)
+{
+    double d = fmod(fabs(bearing - centre), 360);
+    return d > 180 ? 360 - d : d;
+}
+
+static double tent(double bearing, double centre, double half, double peak)
+{
+    return fmax(peak * (1 - around(bearing, centre) / half), 0);
+}
+
+typedef struct sweep {
+    rg_observation obs[RG_BINS];
+    int count[RG_BINS];
+} sweep;
+
+/* One frame in the rim plane saw every bearing and no light. */
+static void closed(sweep *s, double u)
+{
+    memset(s, 0, sizeof *s);
+    for (int b = 0; b < RG_BINS; b++) {
+        s->obs[b].u_mm = u;
+        s->count[b] = 1;
+    }
+}
+
+static void open_bin(sweep *s, int bin, double width)
+{
+    s->obs[(bin + 360) % 360].height_mm = width;
+    s->obs[(bin + 360) % 360].lit = width > 0;
+}
+
+static rg_sealmap_options usual(void)
+{
+    rg_setup s;
+    test_setup(&s);
+    return s.options.sealmap;
+}
+
+static void merge(const sweep *s, rg_seal_map *map)
+{
+    rg_setup setup;
+    const rg_observation *rows[RG_BINS];
+    test_setup(&setup);
+    for (int b = 0; b < RG_BINS; b++)
+        rows[b] = &s->obs[b];
+    rg_sealmap_merge(map, &pad, rows, s->count, &setup.options.rocking, &setup.options.sealmap);
+}
+
+static sweep s;
+static rg_seal_map map;
+
+/* ------------------------------------------------------------------ bins */
+Test(sealmap, a_dark_rim_seen_from_its_plane_is_sealed_everywhere)
+{
+    closed(&s, 0.0005);
+    merge(&s, &map);
+    for (int b = 0; b < RG_BINS; b++) {
+        cr_assert_eq(map.bin[b].state, RG_BIN_SEALED);
+        cr_assert_eq(map.bin[b].width_mm, 0);
+        cr_assert_eq(map.bin[b].bearing_deg, b);
+        cr_assert_float_eq(map.bin[b].detection_limit_mm, 3.29 * 0.0005, 1e-12);
+    }
+    cr_assert_eq(map.arcs, 0);
+    cr_assert_float_eq(map.rim_outer_diameter_mm, 20, 1e-12);
+    cr_assert_eq(map.verdict, RG_VERDICT_UNDECIDED, "merging is not deciding");
+}
+
+Test(sealmap, a_bearing_that_no_frame_showed_is_unseen_and_has_no_width)
+{
+    closed(&s, 0.0005);
+    s.count[77] = 0;
+    merge(&s, &map);
+    cr_assert_eq(map.bin[77].state, RG_BIN_UNSEEN);
+    cr_assert(isnan(map.bin[77].width_mm) && isnan(map.bin[77].u_mm));
+    cr_assert(isinf(map.bin[77].detection_limit_mm));
+    cr_assert_eq(map.bin[76].state, RG_BIN_SEALED);
+}
+
+Test(sealmap, a_limit_above_half_the_tolerance_is_not_seen)
+{
+    /* 3.29 u = 0.0125 mm at u = 0.003799 mm */
+    closed(&s, 0.003799);
+    s.obs[200].u_mm = 0.0038;
+    merge(&s, &map);
+    cr_assert_eq(map.bin[199].state, RG_BIN_SEALED);
+    cr_assert_eq(map.bin[200].state, RG_BIN_UNSEEN);
+}
+
+Test(sealmap, a_width_lost_in_its_noise_is_no_gap)
+{
+    closed(&s, 0.0005);
+    open_bin(&s, 40, 0.008);
+    open_bin(&s, 41, 0.008);
+    s.obs[41].u_mm = 0.004;
+    merge(&s, &map);
+    cr_assert_eq(map.bin[40].state, RG_BIN_GAP);
+    cr_assert_eq(map.bin[41].state, RG_BIN_UNSEEN);
+}
+
+Test(sealmap, surplus_without_slot_light_is_no_gap)
+{
+    closed(&s, 0.0005);
+    open_bin(&s, 40, 0.02);
+    s.obs[40].lit = false;
+    merge(&s, &map);
+    cr_assert_neq(map.bin[40].state, RG_BIN_GAP);
+}
+
+/* ------------------------------------------------------------------ arcs */
+static void open_tent(double centre, double half, double peak)
+{
+    closed(&s, 0.0003);
+    for (int b = 0; b < RG_BINS; b++)
+        open_bin(&s, b, tent(b, centre, half, peak));
+    merge(&s, &map);
+}
+
+static void tent_arc_is_right(double centre)
+{
+    open_tent(centre, 20, 0.1);
+    cr_assert_eq(map.arcs, 1, "%d arcs", map.arcs);
+    const rg_arc *a = &map.arc[0];
+    double mm = RG_PI * 20 / 360;
+    /* The tent passes the floor of 0.005 mm 19 degrees from its top. */
+    cr_assert_float_eq(rg_angle_between(a->start_deg, centre - 19), 0, 0.02, "%g", a->start_deg);
+    cr_assert_float_eq(rg_angle_between(a->end_deg, centre + 19), 0, 0.02, "%g", a->end_deg);
+    cr_assert_float_eq(rg_angle_between(a->centre_deg, centre), 0, 0.02);
+    cr_assert_float_eq(a->extent_deg, 38, 0.03);
+    cr_assert_float_eq(a->extent_mm, 38 * mm, 0.01);
+    cr_assert_float_eq(a->max_width_mm, 0.1, 1e-9);
+    cr_assert_float_eq(a->max_bearing_deg, centre, 1e-9);
+    /* Area of the tent above bearing, less its tips. */
+    cr_assert_float_eq(a->open_area_mm2, (0.1 * 20 - 0.005) * mm, 0.002, "%g", a->open_area_mm2);
+    cr_assert_float_eq(a->mean_width_mm, (0.1 * 20 - 0.005) / 39, 0.001);
+    cr_assert_not(a->full_circle || a->start_unseen || a->end_unseen);
+}
+
+Test(sealmap, ends_centre_extent_and_area_of_a_tent)
+{
+    tent_arc_is_right(120);
+}
+
+Test(sealmap, an_arc_over_the_seam_is_one_arc)
+{
+    tent_arc_is_right(355);
+    cr_assert_gt(map.arc[0].start_deg, map.arc[0].end_deg);
+    tent_arc_is_right(0);
+    tent_arc_is_right(10);
+}
+
+Test(sealmap, ends_between_bins_are_interpolated)
+{
+    open_tent(120.4, 20.3, 0.1);
+    cr_assert_eq(map.arcs, 1);
+    double half = 20.3 * 0.95;
+    cr_assert_float_eq(map.arc[0].start_deg, 120.4 - half, 0.1);
+    cr_assert_float_eq(map.arc[0].end_deg, 120.4 + half, 0.1);
+}
+
+Test(sealmap, a_rim_open_all_round_has_no_ends)
+{
+    closed(&s, 0.0003);
+    for (int b = 0; b < RG_BINS; b++)
+        open_bin(&s, b, b == 222 ? 0.042 : 0.04);
+    merge(&s, &map);
+    cr_assert_eq(map.arcs, 1);
+    cr_assert(map.arc[0].full_circle);
+    cr_assert_float_eq(map.arc[0].extent_deg, 360, 1e-12);
+    cr_assert_float_eq(map.arc[0].open_area_mm2, 0.04 * RG_PI * 20, 0.002);
+    cr_assert_float_eq(map.arc[0].max_bearing_deg, 222, 1e-12);
+}
+
+Test(sealmap, an_arc_that_runs_into_unseen_bearings_says_so)
+{
+    closed(&s, 0.0003);
+    for (int b = 0; b < RG_BINS; b++)
+        open_bin(&s, b, tent(b, 120, 20, 0.04));
+    for (int b = 90; b < 115; b++)
+        s.count[b] = 0;
+    merge(&s, &map);
+    cr_assert_eq(map.arcs, 1);
+    cr_assert(map.arc[0].start_unseen);
+    cr_assert_not(map.arc[0].end_unseen);
+    cr_assert_float_eq(map.arc[0].start_deg, 114.5, 1e-9);
+}
+
+Test(sealmap, short_breaks_do_not_cut_an_arc)
+{
+    /* bridge_deg is 3; 0.04 mm is too thin to ask for a blocked slot. */
+    for (int hole = 1; hole <= 6; hole++) {
+        closed(&s, 0.0003);
+        for (int b = 350; b < 390; b++)
+            open_bin(&s, b % 360, b >= 358 && b < 358 + hole ? 0 : 0.04);
+        merge(&s, &map);
+        cr_assert_eq(map.arcs, hole <= 3 ? 1 : 2, "hole of %d: %d arcs", hole, map.arcs);
+    }
+}
+
+Test(sealmap, arcs_shorter_than_the_smallest_are_not_listed)
+{
+    /* Each end lies where the width passes the floor: 0.875 bins further. */
+    for (int length = 1; length <= 5; length++) {
+        closed(&s, 0.0003);
+        for (int b = 30; b < 30 + length; b++)
+            open_bin(&s, b, 0.04);
+        merge(&s, &map);
+        double extent = length - 1 + 2 * 0.875;
+        cr_assert_eq(map.arcs, extent >= 3, "%d bins", length);
+        if (map.arcs)
+            cr_assert_float_eq(map.arc[0].extent_deg, extent, 1e-6);
+    }
+}
+
+Test(sealmap, two_gaps_are_two_arcs_each_with_its_own_greatest_width)
+{
+    closed(&s, 0.0003);
+    for (int b = 0; b < RG_BINS; b++)
+        open_bin(&s, b, fmax(tent(b, 60, 15, 0.04), tent(b, 240, 30, 0.12)));
+    merge(&s, &map);
+    cr_assert_eq(map.arcs, 2);
+    cr_assert_float_eq(map.arc[0].max_width_mm, 0.04, 1e-9);
+    cr_assert_float_eq(map.arc[1].max_width_mm, 0.12, 1e-9);
+    cr_assert_float_eq(map.arc[1].max_bearing_deg, 240, 1e-9);
+}
+
+Test(sealmap, sixty_gaps_fit_and_more_do_not_overrun)
+{
+    closed(&s, 0.0003);
+    for (int b = 0; b < RG_BINS; b++)
+        open_bin(&s, b, b % 2 ? 0.01 : 0);
+    rg_sealmap_options o = usual();
+    rg_setup setup;
+    const rg_observation *rows[RG_BINS];
+    test_setup(&setup);
+    o.bridge_deg = 0;
+    o.smallest_arc_deg = 0;
+    for (int b = 0; b < RG_BINS; b++)
+        rows[b] = &s.obs[b];
+    rg_sealmap_merge(&map, &pad, rows, s.count, &setup.options.rocking, &o);
+    cr_assert_eq(map.arcs, RG_ARCS_MAX);
+}
+
+/* ----------------------------------------------------------- uncertainty */
+static void hand_made(double u, double u_noise)
+{
+    memset(&map, 0, sizeof map);
+    map.rim_outer_diameter_mm = 20;
+    for (int b = 0; b < RG_BINS; b++) {
+        rg_bin *bin = &map.bin[b];
+        bin->bearing_deg = b;
+        if (b < 100 || b >= 125)
+            continue;
+        bin->state = RG_BIN_GAP;
+        bin->width_mm = 0.1;
+        bin->u_mm = u;
+        bin->fit.u_noise_mm = u_noise;
+    }
+    rg_sealmap_options o = usual();
+    rg_sealmap_arcs(&map, &o);
+    cr_assert_eq(map.arcs, 1);
+}
+
+Test(sealmap, noise_averages_over_an_arc_and_what_bins_share_does_not)
+{
+    /* JCGM 100 5.2.2, note 1: fully correlated inputs add linearly. */
+    hand_made(0.01, 0.01);
+    cr_assert_float_eq(map.arc[0].u_mean_mm, 0.01 / sqrt(25), 1e-9);
+    hand_made(0.01, 0);
+    cr_assert_float_eq(map.arc[0].u_mean_mm, 0.01, 1e-9);
+    cr_assert_float_eq(map.arc[0].u_area_mm2, 0.01 * 25 * RG_PI * 20 / 360, 1e-9);
+    hand_made(0.005, 0.003);
+    cr_assert_float_eq(map.arc[0].u_mean_mm, hypot(0.004, 0.003 / sqrt(25)), 1e-9);
+    cr_assert_float_eq(map.arc[0].u_max_mm, 0.005, 1e-12);
+}
+
+/* --------------------------------------------------------------- blocked */
+static void interrupted(int first, int last)
+{
+    closed(&s, 0.0003);
+    for (int b = 0; b < RG_BINS; b++)
+        open_bin(&s, b, tent(b, 180, 60, 0.15));
+    for (int b = first; b <= last; b++)
+        open_bin(&s, b, 0);
+    merge(&s, &map);
+}
+
+Test(sealmap, darkness_between_two_wide_openings_is_not_a_seal)
+{
+    interrupted(172, 180);
+    for (int b = 172; b <= 180; b++) {
+        cr_assert_eq(map.bin[b].state, RG_BIN_UNSEEN, "bearing %d", b);
+        cr_assert(map.bin[b].blocked);
+        cr_assert(isnan(map.bin[b].width_mm));
+    }
+    cr_assert_eq(map.bin[150].state, RG_BIN_GAP);
+    cr_assert_eq(map.bin[210].state, RG_BIN_GAP);
+    for (int b = 0; b < RG_BINS; b++)
+        cr_assert(!map.bin[b].blocked || around(b, 176) < 14, "bearing %d", b);
+}
+
+Test(sealmap, a_smooth_gap_is_nowhere_blocked)
+{
+    interrupted(0, 0);
+    for (int b = 0; b < RG_BINS; b++)
+        cr_assert_not(map.bin[b].blocked, "bearing %d", b);
+    cr_assert_eq(map.bin[60].state, RG_BIN_SEALED);
+}
+
+Test(sealmap, a_seal_beside_one_opening_is_a_seal)
+{
+    closed(&s, 0.0003);
+    for (int b = 100; b < 140; b++)
+        open_bin(&s, b, 0.15); /* ends like a cliff on both sides */
+    merge(&s, &map);
+    cr_assert_eq(map.bin[90].state, RG_BIN_SEALED);
+    cr_assert_eq(map.bin[150].state, RG_BIN_SEALED);
+}
+
+Test(sealmap, names_are_those_of_the_file_format)
+{
+    cr_assert_str_eq(rg_bin_state_name(RG_BIN_SEALED), "sealed");
+    cr_assert_str_eq(rg_bin_state_name(RG_BIN_GAP), "gap");
+    cr_assert_str_eq(rg_bin_state_name(RG_BIN_UNSEEN), "unseen");
+    cr_assert_str_eq(rg_verdict_name(RG_VERDICT_SEALED), "sealed");
+    cr_assert_str_eq(rg_verdict_name(RG_VERDICT_LEAKING), "leaking");
+    cr_assert_str_eq(rg_verdict_name(RG_VERDICT_UNDECIDED), "undecided");
+}
