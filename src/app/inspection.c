@@ -31,7 +31,7 @@ static rg_code name_folder(rg_inspection *in, const char *folder, rg_error *err)
 /* Relative to the sweep folder unless absolute. Owned by the caller. */
 static char *resolve(const char *folder, const char *path)
 {
-    return path[0] == '/' ? rg_path_join("", path + 1) : rg_path_join(folder, path);
+    return path[0] == '/' ? rg_path_join("/", path + 1) : rg_path_join(folder, path);
 }
 
 static rg_code read_text(const char *path, uint8_t **text, size_t *size, rg_error *err)
