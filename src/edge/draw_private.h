@@ -60,7 +60,11 @@ void rg_fill_pattern(cairo_t *cr, rg_pattern pattern, double spacing);
 /* A line that shows on black and on white: strokes the path light on dark. */
 void rg_stroke_cased(cairo_t *cr, double width);
 
-/* "file", or a stand-in when it is NULL or empty. */
+/* The ring map's page without the ring: verdict, titles, legend, reasons. */
+enum { RG_RING_MARGIN = 36 };
+void rg_ring_page(cairo_t *cr, const rg_draw_ring_args *args, bool blocked);
+
+/* The name, or the other text when it is NULL or empty. */
 const char *rg_draw_name(const char *name, const char *otherwise);
 
 #endif

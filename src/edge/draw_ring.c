@@ -12,7 +12,6 @@
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "draw_private.h"
 #include "rimglow/light.h"
@@ -21,12 +20,19 @@ enum {
     RUNS_MAX = RG_BINS / 2 + 1,
     CALLOUTS_PER_SIDE = 4,
     CALLOUTS_MAX = 2 * CALLOUTS_PER_SIDE,
-    MARGIN = 36
+    MARGIN = RG_RING_MARGIN
 };
 
 static const double centre_x = RG_RING_WIDTH / 2.0, centre_y = 590;
 static const double rim_radius = 130, scale_radius = 280;
 static const double largest_scale_mm = 1000; /* wider "gaps" are drawn at the edge */
+
+/* Where a word on the plot stands: left, top, right, bottom. */
+typedef struct box {
+    double x0, y0, x1, y1;
+} box;
+
+enum { BOXES_MAX = 40 };
 
 typedef struct ring {
     cairo_t *cr;
@@ -35,6 +41,8 @@ typedef struct ring {
     double step_mm, top_mm; /* of the radial scale */
     rg_run seen[RUNS_MAX], unseen[RUNS_MAX], blocked[RUNS_MAX];
     int seen_runs, unseen_runs, blocked_runs;
+    box taken[BOXES_MAX]; /* by words, so that none covers another */
+    int boxes;
 } ring;
 
 /* ----------------------------------------------------------------- scale */
@@ -233,17 +241,46 @@ static void hatch_sectors(const ring *r, const rg_run *run, int runs, rg_pattern
     }
 }
 
-static void name_sectors(const ring *r, const rg_run *run, int runs, const char *word)
+/* Writes a word about p unless another word is there already. */
+static bool place_word(ring *r, rg_vec2 p, const char *text)
+{
+    double half = rg_text_width(r->cr, text) / 2 + 4;
+    box b = {p.x - half, p.y - 11, p.x + half, p.y + 11};
+    for (int i = 0; i < r->boxes; i++) {
+        const box *t = &r->taken[i];
+        if (b.x0 < t->x1 && t->x0 < b.x1 && b.y0 < t->y1 && t->y0 < b.y1)
+            return false;
+    }
+    if (r->boxes == BOXES_MAX)
+        return false;
+    r->taken[r->boxes++] = b;
+    rg_text_halo(r->cr, p.x, p.y + 6, 0.5, text);
+    return true;
+}
+
+/* A run is named at its middle, or as near to it as there is room. */
+static void name_run(ring *r, rg_run run, const char *word)
+{
+    static const double share[] = {0.5, 0.75, 0.3, 0.9};
+    double middle = run.start + (run.length - 1) / 2.0;
+    for (int away = 0; away <= (run.length - 12) / 2; away += 4)
+        for (int i = 0; i < 8; i++) {
+            double radius = rim_radius + share[i / 2] * (scale_radius - rim_radius);
+            if (place_word(r, polar(radius, middle + (i % 2 ? away : -away)), word))
+                return;
+        }
+}
+
+static void name_sectors(ring *r, const rg_run *run, int runs, const char *word)
 {
     rg_font(r->cr, 17, true);
     rg_grey(r->cr, 0);
     for (int i = 0; i < runs; i++) {
-        int words = run[i].length >= RG_BINS ? 3 : run[i].length >= 14;
-        for (int k = 0; k < words; k++) {
-            double middle = run[i].start + (run[i].length - 1) / 2.0;
-            double bearing = words == 1 ? middle : 60 + 120 * k;
-            rg_vec2 p = polar((rim_radius + scale_radius) / 2, bearing);
-            rg_text_halo(r->cr, p.x, p.y + 6, 0.5, word);
+        if (run[i].length >= RG_BINS) {
+            name_run(r, (rg_run){70, 41}, word);
+            name_run(r, (rg_run){250, 41}, word);
+        } else {
+            name_run(r, run[i], word);
         }
     }
 }
@@ -314,35 +351,29 @@ static double quiet_bearing(const ring *r)
     return where;
 }
 
-static void scale_label(const ring *r, double radius, double bearing, bool bold, const char *text)
+static void scale_label(ring *r, double radius, double bearing, bool bold, const char *text)
 {
-    rg_vec2 p = polar(radius, bearing);
     rg_font(r->cr, bold ? 15 : 14, bold);
     rg_grey(r->cr, bold ? 0 : 0.15);
-    rg_text_halo(r->cr, p.x, p.y + 5, 0.5, text);
+    place_word(r, polar(radius, bearing), text);
 }
 
-/* Labels that would touch the tolerance's or the outermost are left out. */
-static void draw_scale(const ring *r)
+/* The tolerance, the end of the scale, then what finds room between. */
+static void draw_scale(ring *r)
 {
     char text[64];
-    double bearing = quiet_bearing(r), apart = 19 / fabs(cos(rg_radians(bearing)));
+    double bearing = quiet_bearing(r);
     double outermost = scale_radius - 11; /* clear of the bearings outside */
     double tolerance = fmax(radius_of(r, r->args->tolerance_mm), rim_radius + 15);
     int digits = (int)fmin(fmax(ceil(-log10(r->step_mm) - 1e-6), 0), 9);
-    bool free_end = outermost - tolerance > apart;
-    for (double mm = r->step_mm; mm < r->top_mm - r->step_mm / 2; mm += r->step_mm) {
-        double radius = radius_of(r, mm);
-        if (fabs(radius - tolerance) < apart || outermost - radius < apart)
-            continue;
-        snprintf(text, sizeof text, "%.*f", digits, mm);
-        scale_label(r, radius, bearing, false, text);
-    }
-    snprintf(text, sizeof text, "%.*f mm", digits, r->top_mm);
-    if (free_end)
-        scale_label(r, outermost, bearing, false, text);
     snprintf(text, sizeof text, "tolerance %.4g", r->args->tolerance_mm);
     scale_label(r, tolerance, bearing, true, text);
+    snprintf(text, sizeof text, "%.*f mm", digits, r->top_mm);
+    scale_label(r, outermost, bearing, false, text);
+    for (double mm = r->step_mm; mm < r->top_mm - r->step_mm / 2; mm += r->step_mm) {
+        snprintf(text, sizeof text, "%.*f", digits, mm);
+        scale_label(r, radius_of(r, mm), bearing, false, text);
+    }
 }
 
 /* ------------------------------------------------------- around the plot */
@@ -522,94 +553,7 @@ static void count_the_rest(const ring *r, int named)
     rg_text(r->cr, MARGIN, centre_y + scale_radius + 60, 0, 180, "narrower arcs");
 }
 
-/* ---------------------------------------------------------------- verdict */
-
-static void mark_sealed(cairo_t *cr)
-{
-    cairo_arc(cr, 0, 0, 38, 0, 2 * RG_PI);
-    cairo_stroke(cr);
-    cairo_move_to(cr, -17, 0);
-    cairo_line_to(cr, -4, 15);
-    cairo_line_to(cr, 18, -15);
-    cairo_set_line_width(cr, 9);
-    cairo_stroke(cr);
-}
-
-/* A ring broken open to the right, with three rays coming out. */
-static void mark_leaking(cairo_t *cr)
-{
-    cairo_arc(cr, 0, 0, 38, rg_radians(35), rg_radians(325));
-    cairo_stroke(cr);
-    cairo_set_line_width(cr, 6);
-    for (int i = -1; i <= 1; i++) {
-        double a = rg_radians(20.0 * i);
-        cairo_move_to(cr, 22 * cos(a), 22 * sin(a));
-        cairo_line_to(cr, 60 * cos(a), 60 * sin(a));
-        cairo_stroke(cr);
-    }
-}
-
-static void mark_undecided(cairo_t *cr)
-{
-    static const double dash[] = {20, 9.85};
-    cairo_set_dash(cr, dash, 2, 0);
-    cairo_arc(cr, 0, 0, 38, 0, 2 * RG_PI);
-    cairo_stroke(cr);
-    cairo_set_dash(cr, NULL, 0, 0);
-    rg_font(cr, 50, true);
-    rg_text(cr, 0, 18, 0.5, 0, "?");
-}
-
-static void draw_mark(cairo_t *cr, rg_verdict verdict, double x, double y)
-{
-    cairo_save(cr);
-    cairo_translate(cr, x, y);
-    cairo_set_line_width(cr, 12);
-    if (verdict == RG_VERDICT_SEALED)
-        mark_sealed(cr);
-    else if (verdict == RG_VERDICT_LEAKING)
-        mark_leaking(cr);
-    else
-        mark_undecided(cr);
-    cairo_restore(cr);
-}
-
-/* White on black when it leaks, black on white with a frame else. */
-static void draw_verdict(const ring *r)
-{
-    static const char *const word[] = {"SEALED", "LEAKING", "UNDECIDED"};
-    static const double dash[] = {16, 10};
-    cairo_t *cr = r->cr;
-    rg_verdict v = r->map->verdict;
-    cairo_rectangle(cr, MARGIN, 36, 610, 128);
-    rg_grey(cr, 0);
-    cairo_set_line_width(cr, 6);
-    if (v == RG_VERDICT_LEAKING)
-        cairo_fill_preserve(cr);
-    if (v == RG_VERDICT_UNDECIDED)
-        cairo_set_dash(cr, dash, 2, 0);
-    cairo_stroke(cr);
-    cairo_set_dash(cr, NULL, 0, 0);
-    rg_grey(cr, v == RG_VERDICT_LEAKING ? 1 : 0);
-    draw_mark(cr, v, MARGIN + 70, 100);
-    rg_font(cr, 68, true);
-    rg_text(cr, MARGIN + 142, 125, 0, 456, word[v]);
-    rg_grey(cr, 0);
-}
-
-static void draw_titles(const ring *r)
-{
-    const rg_draw_ring_args *a = r->args;
-    double x = RG_RING_WIDTH - MARGIN, room = x - (MARGIN + 610 + 24);
-    rg_font(r->cr, 15, false);
-    rg_text(r->cr, x, 50, 1, room, "ring map of pad");
-    rg_font(r->cr, 36, true);
-    rg_text(r->cr, x, 88, 1, room, rg_draw_name(a->pad, "(no name)"));
-    rg_font(r->cr, 21, false);
-    rg_text(r->cr, x, 126, 1, room, rg_draw_name(a->serial, "(no serial)"));
-    rg_font(r->cr, 17, false);
-    rg_text(r->cr, x, 158, 1, room, rg_draw_name(a->date, ""));
-}
+/* ------------------------------------------------------------------ page */
 
 /* The number to take away, in the middle of the ring. */
 static void draw_centre(const ring *r)
@@ -638,133 +582,7 @@ static void draw_centre(const ring *r)
         rg_text(r->cr, centre_x, centre_y + 68, 0.5, 200, "where seen");
 }
 
-/* ----------------------------------------------------------------- legend */
-
-static void sample_width(cairo_t *cr, double x, double y)
-{
-    static const double tone[] = {0, 0.42, 0.80};
-    for (int i = 0; i < 3; i++) {
-        rg_grey(cr, tone[i]);
-        cairo_rectangle(cr, x + 16 * i, y - 16, 16, 18);
-        cairo_fill(cr);
-    }
-    rg_grey(cr, 0);
-    cairo_set_line_width(cr, 2);
-    cairo_move_to(cr, x + 32, y - 19);
-    cairo_line_to(cr, x + 32, y + 5);
-    cairo_stroke(cr);
-}
-
-static void sample_line(cairo_t *cr, double x, double y, double width, bool dashed)
-{
-    static const double dash[] = {14, 7};
-    rg_grey(cr, dashed ? 0 : 0.25);
-    cairo_set_line_width(cr, width);
-    if (dashed)
-        cairo_set_dash(cr, dash, 2, 0);
-    cairo_move_to(cr, x, y - 6);
-    cairo_line_to(cr, x + 48, y - 6);
-    cairo_stroke(cr);
-    cairo_set_dash(cr, NULL, 0, 0);
-}
-
-static void sample_hatch(cairo_t *cr, double x, double y, rg_pattern pattern)
-{
-    rg_grey(cr, 0.2);
-    cairo_set_line_width(cr, 1.3);
-    cairo_rectangle(cr, x, y - 17, 48, 21);
-    rg_fill_pattern(cr, pattern, pattern == RG_PATTERN_CROSS ? 10 : 9);
-    cairo_rectangle(cr, x, y - 17, 48, 21);
-    cairo_stroke(cr);
-}
-
-static void legend_text(const ring *r, double x, double y, const char *text)
-{
-    rg_font(r->cr, 15, false);
-    rg_grey(r->cr, 0);
-    rg_text(r->cr, x + 58, y, 0, 400, text);
-}
-
-static void draw_legend(const ring *r)
-{
-    static const double top = 982;
-    char text[128];
-    double k = r->args->coverage_factor, second = MARGIN + 470;
-    sample_width(r->cr, MARGIN, top);
-    snprintf(text, sizeof text, "gap: sure, width (line), width + U; U = %.3g u", k);
-    legend_text(r, MARGIN, top, text);
-    sample_line(r->cr, second, top, 3.2, true);
-    snprintf(text, sizeof text, "tolerance %.4g mm", r->args->tolerance_mm);
-    legend_text(r, second, top, text);
-    sample_hatch(r->cr, MARGIN, top + 30, RG_PATTERN_DIAGONAL);
-    legend_text(r, MARGIN, top + 30, "unseen: could leak or seal");
-    sample_line(r->cr, second, top + 30, 1, false);
-    legend_text(r, second, top + 30, "detection limit: thinner gaps stay dark");
-    if (r->blocked_runs > 0) {
-        sample_hatch(r->cr, MARGIN, top + 60, RG_PATTERN_CROSS);
-        legend_text(r, MARGIN, top + 60, "blocked: something stands in the gap");
-    }
-}
-
-/* ---------------------------------------------------------------- reasons */
-
-static int lines_needed(const ring *r, double room)
-{
-    int lines = 0;
-    for (int i = 0; i < r->map->reasons; i++)
-        lines += rg_text_wrap(r->cr, 0, 0, room, 0, RG_DRAW_TEXT, false, r->map->reason[i]);
-    return lines;
-}
-
-/* Writes as many reasons as fit and counts the rest. */
-static void write_reasons(const ring *r, double y, double line, int most)
-{
-    char text[64];
-    double room = RG_RING_WIDTH - 2 * MARGIN - 24;
-    int used = 0, n = r->map->reasons;
-    for (int i = 0; i < n; i++) {
-        const char *reason = r->map->reason[i];
-        int need = rg_text_wrap(r->cr, 0, 0, room, 0, RG_DRAW_TEXT, false, reason);
-        if (used + need > most - (i < n - 1)) {
-            snprintf(text, sizeof text, "+ %d more reasons", n - i);
-            rg_text(r->cr, MARGIN + 24, y + used * line, 0, room, text);
-            return;
-        }
-        cairo_rectangle(r->cr, MARGIN + 4, y + used * line - line * 0.42, 9, 9);
-        cairo_fill(r->cr);
-        used += rg_text_wrap(r->cr, MARGIN + 24, y + used * line, room, line, need, true, reason);
-    }
-}
-
-static void draw_reasons(const ring *r)
-{
-    static const double size[] = {20, 17, 14}, top = 1092, bottom = RG_RING_HEIGHT - 26;
-    double room = RG_RING_WIDTH - 2 * MARGIN - 24;
-    cairo_set_line_width(r->cr, 2);
-    rg_grey(r->cr, 0);
-    cairo_move_to(r->cr, MARGIN, top - 30);
-    cairo_line_to(r->cr, RG_RING_WIDTH - MARGIN, top - 30);
-    cairo_stroke(r->cr);
-    if (r->map->reasons == 0 && r->map->verdict == RG_VERDICT_SEALED) {
-        rg_font(r->cr, size[0], false);
-        rg_text_wrap(r->cr, MARGIN, top, room, 27, 2, true,
-                     "Every bearing was seen, and width + U is within the tolerance at every one.");
-        return;
-    }
-    for (int i = 0; i < 3; i++) {
-        double line = size[i] * 1.36;
-        int most = (int)floor((bottom - top) / line) + 1;
-        rg_font(r->cr, size[i], false);
-        if (i == 2 || lines_needed(r, room) <= most) {
-            write_reasons(r, top, line, most);
-            return;
-        }
-    }
-}
-
-/* ------------------------------------------------------------------ page */
-
-static void draw_plot(const ring *r)
+static void draw_plot(ring *r)
 {
     callout chosen[CALLOUTS_MAX];
     int named = choose_callouts(r, chosen);
@@ -779,9 +597,9 @@ static void draw_plot(const ring *r)
         draw_leader(r, &chosen[i]);
     draw_bearings(r);
     draw_arm(r);
+    draw_scale(r);
     name_sectors(r, r->unseen, r->unseen_runs, "unseen");
     name_sectors(r, r->blocked, r->blocked_runs, "blocked");
-    draw_scale(r);
     for (int i = 0; i < named; i++)
         write_callout(r, &chosen[i]);
     count_the_rest(r, named);
@@ -813,12 +631,9 @@ rg_code rg_draw_ring(const rg_draw_ring_args *args, rg_picture_format format, rg
     ring r = {.cr = canvas.cr, .args = args, .map = args->map};
     find_runs(&r);
     choose_scale(&r);
-    draw_verdict(&r);
-    draw_titles(&r);
     draw_plot(&r);
     draw_centre(&r);
     draw_sense(&r);
-    draw_legend(&r);
-    draw_reasons(&r);
+    rg_ring_page(canvas.cr, args, r.blocked_runs > 0);
     return rg_canvas_close(&canvas, out, err);
 }
