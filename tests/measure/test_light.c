@@ -324,11 +324,12 @@ Test(light, two_clear_populations_are_split_by_otsu)
 
 Test(light, faint_light_near_the_noise_is_not_left_to_otsu)
 {
-    /* Eight sigmas of light: above the noise threshold, but the class means
-     * are closer than `separation`. */
-    rg_threshold t = choose(0.004, 300, 8 * 0.004);
+    /* Sixteen sigmas of light: Otsu's threshold is above the noise's, but the
+     * class means are closer than `separation`. */
+    rg_threshold t = choose(0.004, 300, 16 * 0.004);
+    cr_assert_gt(t.otsu, 6 * t.noise_sigma);
     cr_assert_eq(t.kind, RG_THRESHOLD_NOISE);
-    cr_assert_lt(t.high, 8 * 0.004);
+    cr_assert_float_eq(t.high, 6 * t.noise_sigma, 1e-12);
 }
 
 Test(light, equal_samples_get_the_quantisation_floor)

@@ -216,6 +216,15 @@ Test(rocking, one_frame_with_stray_light_does_not_make_a_gap_of_many_dark_ones)
     cr_assert_float_eq(fit.width_mm, 0, 1e-9);
 }
 
+Test(rocking, flux_without_slot_light_proposes_no_width)
+{
+    rg_observation obs[FRAMES];
+    observe(0.05, 0.0005, NULL, obs);
+    for (int i = 0; i < FRAMES; i++)
+        obs[i].lit = false;
+    cr_assert_eq(solve(obs, FRAMES).width_mm, 0);
+}
+
 Test(rocking, only_dark_frames_give_no_width_but_a_limit)
 {
     rg_observation obs[FRAMES];

@@ -48,9 +48,10 @@ static rg_strip unwrap(const rg_lens *lens, const rg_pose *pose, const rg_strip_
     return strip;
 }
 
-static void compare_with_pattern(const rg_lens *lens, double bearing, double elevation)
+static void compare_with_pattern(const rg_lens *lens, double bearing, double elevation,
+                                 double distance)
 {
-    rg_pose pose = test_camera(bearing, elevation, 108);
+    rg_pose pose = test_camera(bearing, elevation, distance);
     rg_strip s = unwrap(lens, &pose, &usual, waves, NULL);
     double worst = 0;
     for (int c = 0; c < s.columns; c++) {
@@ -67,14 +68,19 @@ static void compare_with_pattern(const rg_lens *lens, double bearing, double ele
 
 Test(strip, rows_and_columns_carry_the_light_of_their_height_and_bearing)
 {
-    compare_with_pattern(&plain, 200, 0.7);
-    compare_with_pattern(&plain, 75, -0.8);
-    compare_with_pattern(&plain, 2, 3); /* over the seam */
+    compare_with_pattern(&plain, 200, 0.7, 108);
+    compare_with_pattern(&plain, 75, -0.8, 108);
+    compare_with_pattern(&plain, 2, 3, 108); /* over the seam */
 }
 
 Test(strip, lens_distortion_is_followed)
 {
-    compare_with_pattern(&bent, 140, 0.3);
+    compare_with_pattern(&bent, 140, 0.3, 108);
+}
+
+Test(strip, a_camera_from_above_sees_heights_shrink_unevenly)
+{
+    compare_with_pattern(&plain, 250, 30, 75);
 }
 
 Test(strip, columns_ascend_on_the_half_step_grid_within_the_obliquity_limit)
@@ -248,13 +254,16 @@ Test(strip, impossible_options_are_refused_by_name)
 
 Test(strip, a_camera_within_the_rim_is_refused)
 {
-    rg_pose pose = test_camera(90, 0, 8);
+    static const double distance[] = {8, 9.5, 10};
     float dot[4] = {0};
     rg_plane plane = {0, 0, 2, 2, 1, dot};
-    rg_strip s;
-    rg_error err = {0};
-    cr_assert_eq(rg_strip_new(&s, &plane, &plain, &pose, &rim, &usual, &err), RG_BAD_DATA);
-    cr_assert_not_null(strstr(err.text, "step back"));
+    for (int k = 0; k < 3; k++) {
+        rg_pose pose = test_camera(90, 0, distance[k]);
+        rg_strip s;
+        rg_error err = {0};
+        cr_assert_eq(rg_strip_new(&s, &plane, &plain, &pose, &rim, &usual, &err), RG_BAD_DATA);
+        cr_assert_not_null(strstr(err.text, "step back"));
+    }
 }
 
 Test(strip, a_rim_outside_the_picture_is_refused)
