@@ -67,24 +67,32 @@ static int is_help(const char *word)
     return strcmp(word, "-h") == 0 || strcmp(word, "--help") == 0;
 }
 
+/* What was printed is only said once it is written. */
+static int printed(void)
+{
+    if (fflush(stdout) == 0 && !ferror(stdout))
+        return RG_OK;
+    return rg_command_fail(RG_IO, "standard output cannot be written; is the disk full?");
+}
+
 int rg_command_main(int argc, char **argv)
 {
     if (argc < 2)
         return rg_command_fail(RG_USAGE, "no command given; try: rimglow -h");
     if (is_help(argv[1])) {
         print_help();
-        return RG_OK;
+        return printed();
     }
     if (strcmp(argv[1], "--version") == 0) {
         printf("rimglow %s\n", rg_version());
-        return RG_OK;
+        return printed();
     }
     const rg_command *command = rg_command_find(argv[1]);
     if (!command)
         return rg_command_fail(RG_USAGE, "unknown command \"%s\"; rimglow -h lists them", argv[1]);
     if (argc > 2 && is_help(argv[2])) {
         fputs(command->help, stdout);
-        return RG_OK;
+        return printed();
     }
     return command->run(argc - 1, argv + 1);
 }

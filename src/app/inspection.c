@@ -12,19 +12,40 @@
 #include "rimglow/report.h"
 #include "rimglow/text.h"
 
+/* A folder's name as a name for results: what a safe name may not hold becomes '_', so that
+ * two folders "pad G" and "pad A" keep apart. */
+static void make_safe(char name[RG_NAME_SIZE], const char *last)
+{
+    enum { LONGEST = 120 };
+    rg_copy_text(name, LONGEST + 1, last);
+    for (char *c = name; *c; c++) {
+        char one[] = {'x', *c, '\0'};
+        if (!rg_is_safe_name(one))
+            *c = '_';
+    }
+    /* A leading '.', '_' or '-', or nothing at all. */
+    if (!rg_is_safe_name(name)) {
+        char rest[RG_NAME_SIZE];
+        rg_copy_text(rest, sizeof rest, name + strspn(name, "._-"));
+        snprintf(name, RG_NAME_SIZE, "sweep%s%.*s", rest[0] ? "-" : "", LONGEST - 6, rest);
+    }
+}
+
 /* The last component of a path, without trailing slashes. */
 static rg_code name_folder(rg_inspection *in, const char *folder, rg_error *err)
 {
+    if (!folder[0])
+        return rg_fail(err, RG_NO_INPUT, "the sweep folder's name is empty; give its path");
     if (!rg_copy_text(in->folder, sizeof in->folder, folder))
-        return rg_fail(err, RG_NO_INPUT, "the folder's path has %zu bytes, the most is %zu",
-                       strlen(folder), sizeof in->folder - 1);
+        return rg_fail(err, RG_NO_INPUT,
+                       "%.60s...: the folder's path has %zu bytes, the most is %zu; use a shorter "
+                       "one or change into a folder nearer to it",
+                       folder, strlen(folder), sizeof in->folder - 1);
     size_t end = strlen(in->folder);
     while (end > 1 && in->folder[end - 1] == '/')
         in->folder[--end] = '\0';
     const char *slash = strrchr(in->folder, '/');
-    const char *last = slash ? slash + 1 : in->folder;
-    if (!rg_is_safe_name(last) || !rg_copy_text(in->name, sizeof in->name, last))
-        rg_copy_text(in->name, sizeof in->name, "sweep");
+    make_safe(in->name, slash ? slash + 1 : in->folder);
     return RG_OK;
 }
 

@@ -134,6 +134,6 @@ void rg_table_close(const rg_table_row *rows, const rg_error *errors, int count,
     }
     if (count == 1 && failed == 0)
         return;
-    printf("%d sweeps: %d sealed, %d leaking, %d undecided, %d not inspected: %s\n", count, sealed,
-           leaking, undecided, failed, verdict);
+    printf("%d sweep%s: %d sealed, %d leaking, %d undecided, %d not inspected: %s\n", count,
+           count == 1 ? "" : "s", sealed, leaking, undecided, failed, verdict);
 }
