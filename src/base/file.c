@@ -35,15 +35,18 @@ static rg_code open_regular(const char *path, size_t limit, int *fd, size_t *siz
     /* Without O_NONBLOCK, opening a pipe would wait for its writer. */
     *fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
     if (*fd < 0)
-        return rg_fail(err, RG_NO_INPUT, "%s: cannot be opened (%s)", path, strerror(errno));
+        return rg_fail(err, RG_NO_INPUT,
+                       "%s: cannot be opened (%s); check the name and that you may read it", path,
+                       strerror(errno));
     struct stat st;
     if (fstat(*fd, &st) != 0 || !S_ISREG(st.st_mode)) {
         close(*fd);
-        return rg_fail(err, RG_NO_INPUT, "%s: is not a regular file", path);
+        return rg_fail(err, RG_NO_INPUT, "%s: is not a regular file; name a file", path);
     }
     if (st.st_size < 0 || (uintmax_t)st.st_size > limit) {
         close(*fd);
-        return rg_fail(err, RG_BAD_DATA, "%s: has %jd bytes, more than the limit of %zu", path,
+        return rg_fail(err, RG_BAD_DATA,
+                       "%s: has %jd bytes, more than the limit of %zu; use a smaller file", path,
                        (intmax_t)st.st_size, limit);
     }
     *size = (size_t)st.st_size;
@@ -84,7 +87,8 @@ rg_code rg_file_read(const char *path, size_t limit, uint8_t **bytes, size_t *si
         return no_memory(path, err);
     if (got < 0) {
         free(block);
-        return rg_fail(err, RG_NO_INPUT, "%s: cannot be read (%s)", path, strerror(reason));
+        return rg_fail(err, RG_NO_INPUT, "%s: cannot be read (%s); copy the file again", path,
+                       strerror(reason));
     }
     block[got] = 0;
     *bytes = block;
@@ -176,7 +180,9 @@ static rg_code fill_and_rename(int fd, const char *part, const char *path, const
     if (rename(part, path) != 0) {
         reason = errno;
         unlink(part);
-        return rg_fail(err, RG_CANT_CREATE, "%s: cannot be replaced (%s)", path, strerror(reason));
+        return rg_fail(err, RG_CANT_CREATE,
+                       "%s: cannot be replaced (%s); move away what stands there", path,
+                       strerror(reason));
     }
     return sync_folder_of(path) ? RG_OK : write_failed(path, errno, err);
 }
@@ -190,7 +196,9 @@ rg_code rg_file_write(const char *path, const void *bytes, size_t size, rg_error
         free(part);
         if (reason == ENOMEM)
             return no_memory(path, err);
-        return rg_fail(err, RG_CANT_CREATE, "%s: cannot be created (%s)", path, strerror(reason));
+        return rg_fail(err, RG_CANT_CREATE,
+                       "%s: cannot be created (%s); check that its folder may be written", path,
+                       strerror(reason));
     }
     rg_code code = fill_and_rename(fd, part, path, bytes, size, err);
     free(part);
@@ -210,7 +218,8 @@ static rg_code make_one(const char *path, rg_error *err)
     if (mkdir(path, 0777) == 0 || is_folder(path))
         return RG_OK;
     int reason = errno;
-    return rg_fail(err, RG_CANT_CREATE, "%s: the folder cannot be made (%s)", path,
+    return rg_fail(err, RG_CANT_CREATE,
+                   "%s: the folder cannot be made (%s); choose a place that may be written", path,
                    strerror(reason));
 }
 
@@ -288,8 +297,10 @@ rg_code rg_folder_list(const char *path, rg_file_list *list, rg_error *err)
     *list = (rg_file_list){0};
     DIR *folder = opendir(path);
     if (!folder)
-        return rg_fail(err, RG_NO_INPUT, "%s: the folder cannot be opened (%s)", path,
-                       strerror(errno));
+        return rg_fail(
+            err, RG_NO_INPUT,
+            "%s: the folder cannot be opened (%s); check its name and that you may read it", path,
+            strerror(errno));
     list->name = rg_alloc(RG_FOLDER_MAX_FILES, sizeof *list->name);
     rg_code code = list->name ? collect_names(folder, path, list, err) : no_memory(path, err);
     closedir(folder);
