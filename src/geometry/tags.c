@@ -8,17 +8,21 @@
  * convention here. Its results are copied to values at once and released.
  *
  * Tags cut by the picture's edge: the library needs a closed dark outline, so
- * the picture is set into a margin. Next to the picture the margin repeats
- * the edge's own codes for some depth (which closes the black border where it
- * ran out of the picture), beyond that it shows the paper: the brightest code
- * of the edge nearby, because a margin brighter than the paper would make the
- * paper count as dark. The depth needed depends on how much is missing, so a
- * few are tried, the most frequent case first, and the first that decodes a
- * tag keeps it.
+ * the picture is set into a margin of three rings. Next to the picture the
+ * edge's own codes are repeated for some depth, which gives half-cut modules
+ * their size back. Then comes the missing black border, but only where the
+ * edge cuts a tag: over its dark runs and the bright ones between them that
+ * are narrower than the paper between two tags. Beyond that lies paper: the
+ * brightest code of the edge nearby, because a margin brighter than the paper
+ * would make the paper count as dark. The depths that suit depend on how much
+ * is missing, so a few are tried. On the sample frames with 55 more rows cut
+ * off (1.7 modules of the nearest tag) this reads a tag in 23 of 25 frames,
+ * the plain search in 3.
  */
 #include "rimglow/tags.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include <apriltag/apriltag.h>
@@ -29,7 +33,7 @@
 enum {
     SIDE_MIN = 16,       /* px after decimation: the library crashes on a few pixels */
     SIDE_MAX = 16384,    /* px, of the picture searched */
-    PAPER_ROWS = 3,      /* rows of the edge that are asked for the paper's code */
+    EDGE_ROWS = 3,       /* rows of the edge that are asked for paper and black */
     MARGIN_PER_SIDE = 8, /* the margin is an eighth of the picture's shorter side */
     MARGIN_MIN = 24      /* px */
 };
@@ -39,9 +43,16 @@ enum {
  * frames it halves the time and leaves 2 instead of 7 of 161 frames without a tag. */
 static const float DECIMATED_BLUR = 0.8f;
 
-/* Depths of repeated edge, as parts of the margin. */
-static const double edge_depth[] = {0.12, 0.3};
-enum { EDGE_DEPTHS = sizeof edge_depth / sizeof edge_depth[0] };
+/* Widths of the rings, as parts of the margin; the rest is paper. */
+typedef struct rings {
+    double edge, border;
+} rings;
+static const rings attempts[] = {{0.12, 0.0}, {0.12, 0.36}, {0.24, 0.36}};
+enum { ATTEMPTS = sizeof attempts / sizeof attempts[0] };
+
+static const double CLOSE_GAP = 0.8; /* of the margin: bright runs within one tag */
+static const int MIN_CONTRAST = 20;  /* codes between paper and black */
+enum { NOT_DARK = 255 };
 
 struct rg_tag_finder {
     rg_tag_options options;
@@ -171,13 +182,25 @@ static rg_code search(rg_tag_finder *f, uint8_t *grey, int width, int height, in
     return code;
 }
 
-/* The picture inside its margin; grows for all depths, filled anew for each. */
+/* The picture inside its margin; filled anew for every attempt. */
 typedef struct framed {
     const uint8_t *grey;
     int width, height, margin, stride;
     uint8_t *buffer; /* owned */
-    uint8_t *paper;  /* owned: paper code beside every sample of the four edges */
+    /* Beside every sample of the four edges (top, bottom, left, right): */
+    uint8_t *paper; /* owned: code of the paper */
+    uint8_t *dark;  /* owned: code of the black of a cut tag, or NOT_DARK */
 } framed;
+
+static int side_length(const framed *f, int side)
+{
+    return side < 2 ? f->width : f->height;
+}
+
+static int side_offset(const framed *f, int side)
+{
+    return side < 2 ? side * f->width : 2 * f->width + (side - 2) * f->height;
+}
 
 /* Code of the edge sample i of a side (0 top, 1 bottom, 2 left, 3 right), k rows in. */
 static uint8_t edge_code(const framed *f, int side, int i, int k)
@@ -187,50 +210,78 @@ static uint8_t edge_code(const framed *f, int side, int i, int k)
     return f->grey[(size_t)y * (size_t)f->width + (size_t)x];
 }
 
-/* paper[i] = brightest edge code within one margin's length of i. */
-static void find_paper(const framed *f, int side, uint8_t *paper)
+/* Brightest and darkest edge code within one margin's length of sample i. */
+static void edge_range(const framed *f, int side, int i, uint8_t *least, uint8_t *most)
 {
-    int n = side < 2 ? f->width : f->height;
-    int rows = side < 2 ? f->height : f->width;
-    if (rows > PAPER_ROWS)
-        rows = PAPER_ROWS;
+    int n = side_length(f, side);
+    int from = i > f->margin ? i - f->margin : 0, to = i + f->margin;
+    *least = 255;
+    *most = 0;
+    for (int j = from; j <= to && j < n; j += 2)
+        for (int k = 0; k < EDGE_ROWS; k++) {
+            uint8_t c = edge_code(f, side, j, k);
+            *most = c > *most ? c : *most;
+            *least = c < *least ? c : *least;
+        }
+}
+
+/* Makes bright runs of at most gap samples between dark ones dark. */
+static void close_gaps(uint8_t *dark, int n, int gap)
+{
+    int last = -1;
     for (int i = 0; i < n; i++) {
-        uint8_t best = 0;
-        int from = i > f->margin ? i - f->margin : 0, to = i + f->margin;
-        for (int j = from; j <= to && j < n; j += 2)
-            for (int k = 0; k < rows; k++) {
-                uint8_t c = edge_code(f, side, j, k);
-                best = c > best ? c : best;
-            }
-        paper[i] = best;
+        if (dark[i] == NOT_DARK)
+            continue;
+        if (last >= 0 && i - last - 1 <= gap)
+            memset(dark + last + 1, dark[last], (size_t)(i - last - 1));
+        last = i;
     }
 }
 
-static uint8_t margin_code(const framed *f, int x, int y, int depth)
+static void study_side(framed *f, int side)
+{
+    uint8_t *paper = f->paper + side_offset(f, side), *dark = f->dark + side_offset(f, side);
+    int n = side_length(f, side);
+    for (int i = 0; i < n; i++) {
+        uint8_t least;
+        edge_range(f, side, i, &least, &paper[i]);
+        bool is_dark =
+            paper[i] - least > MIN_CONTRAST && edge_code(f, side, i, 1) < (paper[i] + least) / 2;
+        dark[i] = is_dark ? least : NOT_DARK;
+    }
+    close_gaps(dark, n, (int)(CLOSE_GAP * f->margin));
+}
+
+static uint8_t margin_code(const framed *f, int x, int y, int edge, int border)
 {
     int cx = x < 0 ? 0 : x >= f->width ? f->width - 1 : x;
     int cy = y < 0 ? 0 : y >= f->height ? f->height - 1 : y;
-    int ox = abs(x - cx), oy = abs(y - cy);
-    if ((ox > oy ? ox : oy) <= depth)
+    int ox = abs(x - cx), oy = abs(y - cy), out = ox > oy ? ox : oy;
+    if (out <= edge)
         return f->grey[(size_t)cy * (size_t)f->width + (size_t)cx];
-    const uint8_t *top = f->paper, *left = f->paper + 2 * f->width;
-    if (oy >= ox)
-        return top[(y < 0 ? 0 : f->width) + cx];
-    return left[(x < 0 ? 0 : f->height) + cy];
+    int at = oy >= ox ? side_offset(f, y < 0 ? 0 : 1) + cx : side_offset(f, x < 0 ? 2 : 3) + cy;
+    return out <= edge + border && f->dark[at] != NOT_DARK ? f->dark[at] : f->paper[at];
 }
 
-static void fill_margin(framed *f, int depth)
+static void fill_margin(framed *f, const rings *r)
 {
-    int m = f->margin;
+    int m = f->margin, edge = (int)lround(r->edge * m), border = (int)lround(r->border * m);
     for (int y = -m; y < f->height + m; y++) {
         uint8_t *row = f->buffer + (size_t)(y + m) * (size_t)f->stride;
         bool inside = y >= 0 && y < f->height;
         for (int x = -m; x < f->width + m; x++) {
             if (inside && x == 0)
                 x = f->width;
-            row[x + m] = margin_code(f, x, y, depth);
+            row[x + m] = margin_code(f, x, y, edge, border);
         }
     }
+}
+
+static void framed_free(framed *f)
+{
+    free(f->buffer);
+    free(f->paper);
+    free(f->dark);
 }
 
 static rg_code framed_new(framed *f, const uint8_t *grey, int width, int height, rg_error *err)
@@ -241,9 +292,9 @@ static rg_code framed_new(framed *f, const uint8_t *grey, int width, int height,
     f->stride = width + 2 * margin;
     f->buffer = rg_alloc((size_t)(height + 2 * margin), (size_t)f->stride);
     f->paper = rg_alloc((size_t)(width + height), 2);
-    if (!f->buffer || !f->paper) {
-        free(f->buffer);
-        free(f->paper);
+    f->dark = rg_alloc((size_t)(width + height), 2);
+    if (!f->buffer || !f->paper || !f->dark) {
+        framed_free(f);
         return rg_fail(err, RG_INTERNAL, "tags: out of memory for a %d x %d picture", width,
                        height);
     }
@@ -251,24 +302,25 @@ static rg_code framed_new(framed *f, const uint8_t *grey, int width, int height,
         memcpy(f->buffer + (size_t)(y + margin) * (size_t)f->stride + margin,
                grey + (size_t)y * (size_t)width, (size_t)width);
     for (int side = 0; side < 4; side++)
-        find_paper(f, side, f->paper + (side < 2 ? side * width : 2 * width + (side - 2) * height));
+        study_side(f, side);
     return RG_OK;
 }
 
 static rg_code search_cut(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
                           rg_tag_list *list, rg_error *err)
 {
+    if (width < EDGE_ROWS || height < EDGE_ROWS)
+        return RG_OK;
     framed f;
     rg_code code = framed_new(&f, grey, width, height, err);
     if (code != RG_OK)
         return code;
-    for (int i = 0; i < EDGE_DEPTHS && code == RG_OK; i++) {
-        fill_margin(&f, (int)lround(edge_depth[i] * f.margin));
+    for (int i = 0; i < ATTEMPTS && code == RG_OK; i++) {
+        fill_margin(&f, &attempts[i]);
         code = search(finder, f.buffer, f.stride, height + 2 * f.margin, f.stride, f.margin, list,
                       err);
     }
-    free(f.buffer);
-    free(f.paper);
+    framed_free(&f);
     return code;
 }
 
