@@ -100,7 +100,7 @@ static void tilt_widths_are_inside_their_uncertainty(void)
         seen++;
         inside += fabs(bin->width_mm - tilt_width(b)) <= 2 * bin->u_mm;
     }
-    cr_expect_gt(seen, 200);
+    cr_expect_gt(seen, 140);
     cr_expect_geq(inside, 0.9 * seen, "%d of %d inside", inside, seen);
 }
 
