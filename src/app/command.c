@@ -26,11 +26,12 @@ static const char opening[] =
 static const char closing[] =
     "\n"
     "First steps:\n"
-    "  rimglow inspect samples/PE-A-0147/08-G          one pad of the sample instrument\n"
-    "  rimglow inspect samples/PE-A-0147/*             the whole instrument\n"
+    "  rimglow inspect samples/PE-A-0147/08-G      one pad of the sample instrument\n"
+    "  rimglow inspect samples/PE-A-0147/*         the whole instrument\n"
     "\n"
-    "Exit codes: 0 sealed, 1 leaking, 2 undecided; 64 wrong command line, 65 bad data,\n"
-    "66 no input, 69 camera unavailable, 70 internal, 73/74 cannot write.\n"
+    "Exit codes: 0 sealed, 1 leaking, 2 undecided; 64 wrong command line,\n"
+    "65 bad data, 66 no input, 69 camera unavailable, 70 internal,\n"
+    "73/74 cannot write.\n"
     "\n"
     "Caution: never look into a bright leak light; keep hot lamps away from pads and\n"
     "lacquer. The instrument maker's instructions come first.\n";

@@ -81,23 +81,18 @@ static void print_width(const rg_table_row *row, bool inch)
 /* Breaks a reason at blanks so that it stays within the table's width. */
 static void print_wrapped(const char *lead, const char *text)
 {
-    enum { WIDTH = 78 };
+    enum { WIDTH = 79, INDENT = 10 };
     int column = printf("%s", lead);
-    const char *word = text;
-    while (*word) {
+    for (const char *word = text; *word;) {
         int length = (int)strcspn(word, " ");
-        if (column + length > WIDTH) {
-            fputs("\n          ", stdout);
-            column = 10;
-        }
-        printf("%.*s", length, word);
-        column += length;
+        bool first = word == text;
+        if (!first && column + 1 + length > WIDTH)
+            column = printf("\n%*s", INDENT, "") - 1;
+        else if (!first)
+            column += printf(" ");
+        column += printf("%.*s", length, word);
         word += length;
-        if (*word == ' ') {
-            fputc(' ', stdout);
-            column++;
-            word++;
-        }
+        word += strspn(word, " ");
     }
     fputc('\n', stdout);
 }
@@ -105,8 +100,8 @@ static void print_wrapped(const char *lead, const char *text)
 void rg_table_print(const rg_table_row *row, bool inch, bool first)
 {
     if (first)
-        printf("pad                verdict          seen  widest gap%s   at  arcs frames\n",
-               inch ? ", 0.001 in" : ", mm       ");
+        printf("%-18s %-15s %6s %17s %5s %5s %s\n", "pad", "verdict", "seen",
+               inch ? "widest, 0.001 in" : "widest gap, mm", "at", "arcs", "frames");
     printf("%-18.18s %s %-9s %4.0f %%", row->name, mark_of(row->verdict),
            rg_verdict_name(row->verdict), 100.0 * row->seen / RG_BINS);
     print_width(row, inch);
