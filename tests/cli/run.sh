@@ -1,0 +1,46 @@
+#!/bin/sh
+# End-to-end tests of the command line.
+#
+#   RIMGLOW=build/release/rimglow TOOLS=build/release/tests/tools sh tests/cli/run.sh [PATTERN]
+#
+# Every function test_... of every tests/cli/test_*.sh is a case. Each runs in
+# a shell and a fresh folder of its own (case.sh), so cases cannot disturb each
+# other. PATTERN (of grep) chooses cases by name. From the repository root.
+set -u
+root=$(pwd)
+: "${RIMGLOW:?the path of the program}" "${TOOLS:?the folder of the helper programs}"
+absolute() { case $1 in /*) printf '%s' "$1" ;; *) printf '%s/%s' "$root" "$1" ;; esac; }
+RIMGLOW=$(absolute "$RIMGLOW"); TOOLS=$(absolute "$TOOLS"); ROOT=$root
+# fontconfig keeps its settings until the end of the process; cairo cannot free them.
+LSAN_OPTIONS=suppressions=$root/tests/cli/leaks.supp:print_suppressions=0
+LC_ALL=C.UTF-8
+export ROOT RIMGLOW TOOLS LSAN_OPTIONS LC_ALL
+for program in "$RIMGLOW" "$TOOLS/spoil"; do
+    [ -x "$program" ] || { echo "$program is missing; run make check-cli"; exit 1; }
+done
+for tool in jq rsvg-convert; do
+    command -v "$tool" >/dev/null || { echo "$tool is missing; run make deps-check"; exit 1; }
+done
+work=$(mktemp -d) || exit 1
+trap 'chmod -R u+w "$work"; rm -rf "$work"' EXIT
+trap 'exit 1' INT TERM
+
+passed=0 failed=0
+for file in tests/cli/test_*.sh; do
+    for name in $(sed -n 's/^\(test_[a-z0-9_]*\)() {.*/\1/p' "$file" | grep -e "${1:-.}"); do
+        title=$(echo "${name#test_}" | tr _ ' ')
+        mkdir "$work/$name"
+        if (cd "$work/$name" && sh "$root/tests/cli/case.sh" "$root/$file" "$name") >"$work/log" 2>&1; then
+            passed=$((passed + 1))
+            echo "ok      $title"
+        else
+            failed=$((failed + 1))
+            echo "FAILED  $title ($file)"
+            sed 's/^/        | /' "$work/log"
+        fi
+        chmod -R u+w "$work/$name"
+        rm -rf "${work:?}/$name"
+    done
+done
+echo "$passed passed, $failed failed"
+[ "$failed" = 0 ] && [ "$passed" -gt 0 ]
