@@ -30,9 +30,13 @@ typedef struct rg_rimlight_options {
     double above_mm;         /* its lower edge lies no higher than this above it */
     double glare;            /* chimney light that hides the slot */
     double glare_dark;       /* a column in glare is dark when its flux is within so many u */
+    double glare_skirt_mm;   /* flux that a streak's blurred end adds, per unit of its light, mm */
     double glare_leak_mm;    /* flux uncertainty per unit of chimney light, mm */
     double edge_sigmas;      /* the rim edge is seen at this many standard errors */
     double edge_contrast;    /* and this relative contrast */
+    double shade_deg;        /* longest run without an edge that may be a dark reflection */
+    double shade_pad;        /* the pad above it is even to this share */
+    double shade_jump;       /* and the chimney changes by at most this share in a degree */
     double outshine;         /* slot light is this many times brighter than chimney and pad */
     double min_component_px; /* samples of the smallest component believed */
 } rg_rimlight_options;

@@ -44,8 +44,9 @@ int rg_rim_marks(const rg_strip *strip, int frame, int every, const rg_rimline_o
 
 typedef struct rg_rim_plane {
     bool found;
-    double c, a, s;  /* mm */
-    double sigma_mm; /* scatter of the inliers */
+    double c, a, s;          /* mm */
+    double sigma_mm;         /* scatter of the inliers */
+    double covariance[3][3]; /* of (c, a, s), mm2; marks of one frame share its pose's error */
     int marks, inliers;
     double bearing_span_deg; /* bearings covered by inliers, of 360 */
 } rg_rim_plane;
@@ -60,5 +61,8 @@ rg_code rg_rim_plane_fit(const rg_rim_mark *marks, int count, int frames,
 double rg_rim_plane_height(const rg_rim_plane *plane, double bearing_deg);
 /* Slope of the rim plane towards a bearing: dz/dr. */
 double rg_rim_plane_slope(const rg_rim_plane *plane, double bearing_deg, double radius_mm);
+
+/* Standard uncertainty of that slope. */
+double rg_rim_plane_slope_u(const rg_rim_plane *plane, double bearing_deg, double radius_mm);
 
 #endif

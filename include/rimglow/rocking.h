@@ -16,12 +16,17 @@
  * evidence, one that is too large is strong.
  *
  * The width minimises sum rho_i((h_i - f_i(w)) / u_i) with a bounded loss,
- * tighter for missing light than for surplus light. The detection limit is
- * the smallest width that at least one frame would have shown: its own
- * critical height 3.29 u (Currie, Anal. Chem. 40 (1968) 586-593; ISO
- * 11843-1) plus what the elevation hides, with no credit for reflection and
- * with the full depth l + v on either side of the rim plane (the pad's face
- * may bulge).
+ * tighter for missing light than for surplus light.
+ *
+ * The detection limit is the smallest width that at least one frame would
+ * have shown: its own critical height 3.29 u (Currie, Anal. Chem. 40 (1968)
+ * 586-593; ISO 11843-1), plus what the elevation hides (with no credit for
+ * reflection), plus what may have been seen through. A ray that enters at
+ * bearing b under obliquity o reaches the far rim at b + 180 + 2 o, after the
+ * chord 2 ro cos o; from above (sr > 0) it ends on the far wall, below the
+ * rim, when sr times the chord exceeds the critical height; from below it
+ * leaves through the far slot if that stands open by more than |sr| times
+ * the chord. `far` is the widest gap that the far bearing may still have.
  */
 #ifndef RIMGLOW_ROCKING_H
 #define RIMGLOW_ROCKING_H
@@ -54,17 +59,19 @@ typedef struct rg_observation {
     double u_mm;                          /* its standard uncertainty from noise */
     double per_ln_radiance, per_ln_sigma; /* d height: mm */
     double slope_pad, slope_rim, obliquity_rad;
-    bool lit; /* slot light was found there */
+    double u_slope; /* standard uncertainty of slope_rim */
+    bool lit;       /* slot light was found there */
 } rg_observation;
 
 typedef struct rg_rocking_options {
     double model_floor_mm; /* standard uncertainty of the slot model itself */
     double model_relative; /* the same, relative to the height */
-    double u_slope;        /* standard uncertainty of a slope (pose) */
+    double u_slope;        /* standard uncertainty of a slope against the pad (pose) */
     double u_ln_radiance;  /* of the witness' radiance */
     double u_ln_sigma;     /* of the point spread */
     double u_scale;        /* relative, of mm per px */
     double oblique_mm;     /* extra model uncertainty at 60 degrees of obliquity */
+    double askew_factor;   /* how often oblique_mm counts in a detection limit */
     double missing_loss;   /* bound of the loss for missing light, sigmas^2 */
     double surplus_loss;   /* and for surplus light */
 } rg_rocking_options;
@@ -79,9 +86,15 @@ typedef struct rg_rocking_fit {
     int lit;                   /* in which slot light was found */
 } rg_rocking_fit;
 
-/* count = 0 gives width NAN and an infinite limit. At most 512 observations
- * are used. */
+/* count = 0 gives width NAN. At most 512 observations are used. The detection
+ * limit is left INFINITY: see rg_rocking_limit. */
 void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int count,
                       const rg_rocking_options *options, rg_rocking_fit *fit);
+
+/* Detection limit of one bearing, mm; INFINITY when no frame would have shown
+ * any gap. far[360]: the widest gap that each bearing may still have, mm;
+ * INFINITY when nothing is known of it. */
+double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_observation *obs,
+                        int count, const rg_rocking_options *options, const double far[360]);
 
 #endif

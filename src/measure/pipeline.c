@@ -175,7 +175,7 @@ static void add_column(cell *sum, const rg_strip_column *sc, const rg_column_lig
 }
 
 static bool observation_of(const cell *sum, int bin, int frame, const rg_rim_plane *plane,
-                           double outer_mm, rg_observation *obs)
+                           double outer_mm, double u_pose, rg_observation *obs)
 {
     int n = sum->lit + sum->dark;
     /* Half-hidden bins are hidden. */
@@ -184,21 +184,23 @@ static bool observation_of(const cell *sum, int bin, int frame, const rg_rim_pla
     double mean = sum->height / n, side = sum->side / n, slope = sum->slope / n;
     double scatter = n > 1 ? fmax(sum->square / n - mean * mean, 0) / (n - 1) : 0;
     double towards = bin + rg_degrees(side);
-    *obs = (rg_observation){.frame = frame,
-                            .height_mm = mean,
-                            .u_mm = sqrt(scatter + pow(sum->noise / n, 2) / n),
-                            .per_ln_radiance = sum->per_l / n,
-                            .per_ln_sigma = sum->per_s / n,
-                            .slope_pad = slope,
-                            .slope_rim = slope - rg_rim_plane_slope(plane, towards, outer_mm),
-                            .obliquity_rad = side,
-                            .lit = sum->lit > 0};
+    *obs =
+        (rg_observation){.frame = frame,
+                         .height_mm = mean,
+                         .u_mm = sqrt(scatter + pow(sum->noise / n, 2) / n),
+                         .per_ln_radiance = sum->per_l / n,
+                         .per_ln_sigma = sum->per_s / n,
+                         .slope_pad = slope,
+                         .slope_rim = slope - rg_rim_plane_slope(plane, towards, outer_mm),
+                         .obliquity_rad = side,
+                         .u_slope = hypot(u_pose, rg_rim_plane_slope_u(plane, towards, outer_mm)),
+                         .lit = sum->lit > 0};
     return true;
 }
 
 static void observe_frame(const rg_frame *f, int index, const rg_slot_table *table,
-                          const rg_rim_plane *plane, double outer_mm, rg_observation *obs,
-                          int *count, int stride)
+                          const rg_rim_plane *plane, double outer_mm, double u_pose,
+                          rg_observation *obs, int *count, int stride)
 {
     int c = 0;
     while (c < f->strip.columns) {
@@ -209,7 +211,8 @@ static void observe_frame(const rg_frame *f, int index, const rg_slot_table *tab
                 break;
             add_column(&sum, &f->strip.column[c], &f->light.column[c], table);
         }
-        if (observation_of(&sum, bin, index, plane, outer_mm, &obs[bin * stride + count[bin]]))
+        if (observation_of(&sum, bin, index, plane, outer_mm, u_pose,
+                           &obs[bin * stride + count[bin]]))
             count[bin]++;
     }
 }
@@ -227,8 +230,8 @@ static rg_code merge(const rg_setup *setup, rg_frame *frames, int count, rg_swee
     if (code == RG_OK) {
         for (int i = 0; i < count; i++)
             if (is_closed(&frames[i]))
-                observe_frame(&frames[i], i, table, &r->plane, r->geometry.outer_mm, obs, counts,
-                              count + 1);
+                observe_frame(&frames[i], i, table, &r->plane, r->geometry.outer_mm,
+                              setup->options.rocking.u_slope, obs, counts, count + 1);
         for (int b = 0; b < RG_BINS; b++)
             rows[b] = obs + b * (count + 1);
         rg_rocking_options rocking = setup->options.rocking;

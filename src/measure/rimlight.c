@@ -330,7 +330,8 @@ static void measure_flux(const work *w, int c, rg_column_light *col)
     for (int k = first; k <= last; k++)
         sum += e[k];
     double dz = s->dz_mm, n = last - first + 1;
-    col->flux_mm = sum * dz;
+    double skirt = col->chimney > o->glare ? o->glare_skirt_mm * col->chimney : 0;
+    col->flux_mm = sum * dz - skirt;
     /* Neighbouring rows share pixels: dz is about half a pixel, so the noise
      * of a sum over n rows is that of n/2 independent ones, doubled. */
     double noise = w->out->threshold.noise_sigma * dz * sqrt(2 * n);
@@ -358,6 +359,61 @@ static void judge_column(work *w, int c)
      * still darkness, but light there could be the streak's. */
     if (glare && fabs(col->flux_mm) > w->o->glare_dark * col->u_flux_mm)
         col->state = RG_COLUMN_GLARE;
+}
+
+static bool is_seen(const rg_column_light *col)
+{
+    return col->state == RG_COLUMN_DARK || col->state == RG_COLUMN_LIT;
+}
+
+/* Mean light of pad or chimney over the columns c..c+n-1. */
+static double mean_light(const work *w, int c, int n, bool pad)
+{
+    double sum = 0;
+    for (int i = c; i < c + n; i++)
+        sum += pad ? w->out->column[i].pad : w->out->column[i].chimney;
+    return sum / n;
+}
+
+/* A run of columns without an edge, between columns with one: is it a dark
+ * reflection on the chimney, or something in front? Whatever stands in front
+ * interrupts the pad above the rim as well, or has sharp flanks. */
+static bool is_shade(const work *w, int first, int last)
+{
+    const rg_rimlight_options *o = w->o;
+    int n = (int)lround(1 / w->strip->step_deg);
+    n = n < 1 ? 1 : n;
+    if (first < 2 * n || last + 2 * n >= w->strip->columns)
+        return false;
+    double left = mean_light(w, first - n, n, true), right = mean_light(w, last + 1, n, true);
+    double noise = 3 * w->out->threshold.noise_sigma / sqrt(n);
+    for (int c = first; c + n - 1 <= last + n; c++) {
+        double share = (double)(c - first) / (last - first + 1);
+        double expected = left + share * (right - left), pad = mean_light(w, c, n, true);
+        if (fabs(pad - expected) > fmax(o->shade_pad * expected, noise))
+            return false;
+        double before = mean_light(w, c - n, n, false), here = mean_light(w, c, n, false);
+        if (fabs(here - before) > fmax(o->shade_jump * fmax(here, before), noise))
+            return false;
+    }
+    return true;
+}
+
+static void admit_shade(work *w)
+{
+    int columns = w->strip->columns, longest = (int)(w->o->shade_deg / w->strip->step_deg);
+    for (int c = 1; c < columns; c++) {
+        int last = c;
+        if (w->out->column[c].state != RG_COLUMN_HIDDEN || !is_seen(&w->out->column[c - 1]))
+            continue;
+        while (last + 1 < columns && w->out->column[last + 1].state == RG_COLUMN_HIDDEN)
+            last++;
+        if (last + 1 < columns && last - c < longest && is_seen(&w->out->column[last + 1]) &&
+            is_shade(w, c, last))
+            for (int i = c; i <= last; i++)
+                w->out->column[i].state = RG_COLUMN_DARK;
+        c = last;
+    }
 }
 
 static rg_code prepare(work *w, rg_error *err)
@@ -413,6 +469,8 @@ rg_code rg_rimlight_measure(rg_rimlight *out, const rg_strip *strip, const rg_ri
         code = find_light(&w, err);
     for (int c = 0; code == RG_OK && c < strip->columns; c++)
         judge_column(&w, c);
+    if (code == RG_OK)
+        admit_shade(&w);
     release(&w);
     if (code != RG_OK)
         rg_rimlight_free(out);

@@ -129,6 +129,15 @@ double rg_rim_plane_slope(const rg_rim_plane *plane, double bearing_deg, double 
     return (plane->a * cos(b) + plane->s * sin(b)) / radius_mm;
 }
 
+double rg_rim_plane_slope_u(const rg_rim_plane *plane, double bearing_deg, double radius_mm)
+{
+    double b = rg_radians(bearing_deg), g[3] = {0, cos(b), sin(b)}, sum = 0;
+    for (int i = 0; i < 3; i++)
+        for (int j = 0; j < 3; j++)
+            sum += g[i] * plane->covariance[i][j] * g[j];
+    return sqrt(fmax(sum, 0)) / radius_mm;
+}
+
 /* Solves the symmetric 3x3 system by Cramer's rule; false when singular. */
 static bool solve3(double m[3][3], const double v[3], double x[3])
 {
@@ -245,6 +254,35 @@ static rg_code shifts_of(const rg_rim_mark *marks, int count, int frames, const 
     return RG_OK;
 }
 
+/* Marks that carry news of their own in one frame: the rest share the pose's
+ * error and the same reflections. */
+#define INDEPENDENT_MARKS 4
+
+static void find_covariance(const rg_rim_mark *marks, int count, int frames,
+                            const rg_rimline_options *o, rg_rim_plane *plane)
+{
+    sums s = {{{0}}, {0}};
+    for (int i = 0; i < count; i++)
+        if (fabs(marks[i].height_mm - rg_rim_plane_height(plane, marks[i].bearing_deg)) <
+            2 * o->inlier_mm)
+            add_mark(&s, marks[i].bearing_deg, 0, 1);
+    int used = 0;
+    for (int f = 0; f < frames; f++) {
+        bool any = false;
+        for (int i = 0; i < count && !any; i++)
+            any = marks[i].frame == f;
+        used += any;
+    }
+    double share = fmin(1, (double)INDEPENDENT_MARKS * used / fmax(plane->inliers, 1));
+    for (int k = 0; k < 3; k++) {
+        double unit[3] = {k == 0, k == 1, k == 2}, column[3] = {0, 0, 0};
+        bool ok = solve3(s.m, unit, column);
+        for (int i = 0; i < 3; i++)
+            plane->covariance[i][k] =
+                ok ? column[i] * plane->sigma_mm * plane->sigma_mm / share : i == k;
+    }
+}
+
 static void describe(const rg_rim_mark *marks, int count, const double *shift,
                      const rg_rimline_options *o, rg_rim_plane *plane)
 {
@@ -288,5 +326,6 @@ rg_code rg_rim_plane_fit(const rg_rim_mark *marks, int count, int frames,
         }
     }
     describe(marks, count, shift, options, plane);
+    find_covariance(marks, count, frames, options, plane);
     return RG_OK;
 }

@@ -128,14 +128,42 @@ static double best_width(const rg_observation *obs, const term *t, int n,
     return best;
 }
 
-static double limit_of(const rg_slot_geometry *g, const rg_observation *obs, int n)
+/* The widest gap within three degrees of where the ray leaves. */
+static double far_gap(const double far[360], double bearing_deg)
+{
+    double most = 0;
+    int middle = (int)lround(rg_wrap_degrees(bearing_deg));
+    for (int k = -3; k <= 3; k++)
+        most = fmax(most, far[(middle + k + 360) % 360]);
+    return most;
+}
+
+/* Width that may have been seen through to the far side, although open. */
+static double seen_through(const rg_slot_geometry *g, double bearing_deg, const rg_observation *o,
+                           const double far[360])
+{
+    double chord = 2 * g->outer_mm * cos(o->obliquity_rad), sure = 2 * o->u_slope;
+    double critical = 3.29 * o->u_mm;
+    if ((o->slope_rim - sure) * chord >= critical)
+        return 0;
+    double open = far_gap(far, bearing_deg + 180 + 2 * rg_degrees(o->obliquity_rad));
+    return fmax(open - fmax(-o->slope_rim - sure, 0) * chord, 0);
+}
+
+double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_observation *obs,
+                        int count, const rg_rocking_options *options, const double far[360])
 {
     double best = INFINITY;
-    for (int i = 0; i < n; i++) {
-        double land, over, critical = 3.29 * obs[i].u_mm;
+    for (int i = 0; i < count && i < OBS_MAX; i++) {
+        double land, over, critical = 3.29 * obs[i].u_mm, s = obs[i].slope_rim;
         if (!rg_slot_chords(g, obs[i].obliquity_rad, &land, &over))
             continue;
-        best = fmin(best, critical + fabs(obs[i].slope_rim) * (land + over));
+        double hidden = fmax(s, 0) * (land + over) + fmax(-s, 0) * land;
+        double through = seen_through(g, bearing_deg, &obs[i], far);
+        /* A short gap seen askew is crossed by its own closed ends. */
+        double askew =
+            options->askew_factor * oblique_part(obs[i].obliquity_rad, options->oblique_mm);
+        best = fmin(best, critical + hidden + through + askew);
     }
     return best;
 }
@@ -186,10 +214,8 @@ void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int 
         fit->lit += obs[i].lit;
     }
     fit->width_mm = best_width(obs, t, n, options);
-    fit->detection_limit_mm = limit_of(g, obs, n);
     uncertainty(g, obs, t, n, options, fit);
     double sum = pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) + pow(fit->u_psf_mm, 2) +
                  pow(fit->u_pose_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2);
-    /* With nothing lit, what could have hidden below the limit is all there is. */
-    fit->u_mm = fmax(sqrt(sum), fit->used ? 0 : fit->detection_limit_mm / 3.29);
+    fit->u_mm = sqrt(sum);
 }

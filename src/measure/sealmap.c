@@ -26,6 +26,11 @@ const char *rg_verdict_name(rg_verdict verdict)
     return names[verdict];
 }
 
+static int at(int b)
+{
+    return ((b % RG_BINS) + RG_BINS) % RG_BINS;
+}
+
 static rg_bin_state state_of(const rg_bin *bin, const rg_sealmap_options *o)
 {
     double noise = hypot(bin->fit.u_noise_mm, bin->fit.u_model_mm);
@@ -46,13 +51,11 @@ static void fill_bin(rg_bin *bin, int b, const rg_rocking_fit *fit, const rg_sea
                     .lit = fit->lit,
                     .fit = *fit};
     bin->state = fit->frames ? state_of(bin, o) : RG_BIN_UNSEEN;
+    /* Where nothing is lit, what could hide below the limit is all there is. */
+    if (bin->state == RG_BIN_SEALED && fit->used == 0)
+        bin->u_mm = fmax(bin->u_mm, fit->detection_limit_mm / 3.29);
     if (bin->state == RG_BIN_UNSEEN)
         bin->width_mm = bin->u_mm = NAN;
-}
-
-static int at(int b)
-{
-    return ((b % RG_BINS) + RG_BINS) % RG_BINS;
 }
 
 static double widest(const rg_seal_map *map, int from, int step, int reach)
@@ -93,17 +96,67 @@ static void find_blocked(rg_seal_map *map, const rg_sealmap_options *o)
     }
 }
 
+/* Whether a gap could have been seen through depends on the far side's own
+ * limit. Beginning with "anything may be open", every round can only lower
+ * limits that the round before has proven; it stops when none moves. */
+enum { LIMIT_ROUNDS = 12 };
+
+static void find_limits(const rg_slot_geometry *g, const rg_observation *const obs[RG_BINS],
+                        const int count[RG_BINS], const rg_rocking_options *rocking,
+                        const rg_sealmap_options *o, rg_rocking_fit fit[RG_BINS])
+{
+    double far[RG_BINS], next[RG_BINS];
+    for (int b = 0; b < RG_BINS; b++)
+        far[b] = INFINITY;
+    for (int round = 0; round < LIMIT_ROUNDS; round++) {
+        bool moved = false;
+        for (int b = 0; b < RG_BINS; b++) {
+            fit[b].detection_limit_mm = rg_rocking_limit(g, b, obs[b], count[b], rocking, far);
+            double widest = fit[b].lit ? fit[b].width_mm + o->coverage_factor * fit[b].u_mm : 0;
+            next[b] = fmax(widest, fit[b].detection_limit_mm);
+            moved = moved || next[b] < far[b] - 1e-6 || isinf(far[b]) != isinf(next[b]);
+        }
+        memcpy(far, next, sizeof far);
+        if (!moved)
+            break;
+    }
+}
+
+/* A short opening that one frame alone shows is a reflection until another
+ * frame shows it too: reflections move with the view, gaps stay. */
+static void drop_lone_lights(rg_seal_map *map, const rg_sealmap_options *o)
+{
+    uint8_t mask[RG_BINS];
+    rg_run run[RG_BINS / 2 + 1];
+    for (int b = 0; b < RG_BINS; b++)
+        mask[b] = map->bin[b].state == RG_BIN_GAP;
+    int n = rg_circular_runs(mask, RG_BINS, run, RG_BINS / 2 + 1);
+    for (int i = 0; i < n; i++) {
+        int most = 0;
+        for (int k = 0; k < run[i].length; k++)
+            most = map->bin[at(run[i].start + k)].lit > most ? map->bin[at(run[i].start + k)].lit
+                                                             : most;
+        for (int k = 0; k < run[i].length && run[i].length < o->smallest_arc_deg && most < 2; k++) {
+            rg_bin *bin = &map->bin[at(run[i].start + k)];
+            bin->state = RG_BIN_UNSEEN;
+            bin->width_mm = bin->u_mm = NAN;
+        }
+    }
+}
+
 void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
                       const rg_rocking_options *rocking, const rg_sealmap_options *options)
 {
+    rg_rocking_fit fit[RG_BINS];
     *map = (rg_seal_map){.rim_outer_diameter_mm = 2 * geometry->outer_mm,
                          .verdict = RG_VERDICT_UNDECIDED};
-    for (int b = 0; b < RG_BINS; b++) {
-        rg_rocking_fit fit;
-        rg_rocking_solve(geometry, obs[b], count[b], rocking, &fit);
-        fill_bin(&map->bin[b], b, &fit, options);
-    }
+    for (int b = 0; b < RG_BINS; b++)
+        rg_rocking_solve(geometry, obs[b], count[b], rocking, &fit[b]);
+    find_limits(geometry, obs, count, rocking, options, fit);
+    for (int b = 0; b < RG_BINS; b++)
+        fill_bin(&map->bin[b], b, &fit[b], options);
+    drop_lone_lights(map, options);
     find_blocked(map, options);
     rg_sealmap_arcs(map, options);
 }
