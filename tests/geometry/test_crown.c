@@ -490,6 +490,25 @@ Test(crown, limits_refuse_with_the_state_they_stand_for)
     rg_image_free(&image);
 }
 
+Test(crown, pose_that_hangs_on_one_border_is_refused)
+{
+    /* The key arm hides the lower borders; 25 rows less and the upper ones are gone too. */
+    rg_image image = test_decode_file("samples/PE-A-0147/04-C/view_02.jpg");
+    const int cut = 25;
+    rg_lens lens = bench_lens;
+    lens.height -= cut;
+    lens.cy -= cut;
+    image.height -= cut;
+    image.full_height -= cut;
+    memmove(image.data, (uint8_t *)image.data + 3 * cut * image.width,
+            (size_t)(3 * image.height * image.width));
+    rg_tag_list tags = find_tags(&image);
+    cr_assert_geq(tags.count, 1);
+    rg_crown_pose found = locate_with(&crown2, &limits, &lens, &image, &tags);
+    rg_image_free(&image);
+    cr_assert_eq(found.state, RG_POSE_TOO_FEW_EDGES);
+}
+
 Test(crown, wrong_crown_sizes_do_not_pass_for_a_pose)
 {
     rg_image image;
