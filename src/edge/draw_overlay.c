@@ -5,7 +5,7 @@
  * enlarged, for looking at the light. The same marks go on both: the rim
  * frame's bearings and heights are projected by the frame's own pose and lens
  * (rim.h), so a mark that sits off the metal shows at once that the pose is
- * wrong. The photograph is turned grey (BT.601 luma of the codes), scaled by
+ * wrong. The photograph is turned grey (luma of the codes), scaled by
  * averaging over each output pixel's square, lightened for print and reduced
  * to few tones: camera noise would fill the file, and nobody reads it here.
  */
@@ -15,6 +15,7 @@
 #include <string.h>
 
 #include "draw_private.h"
+#include "rimglow/memory.h"
 
 enum {
     CAPTION = 62,
@@ -39,39 +40,30 @@ typedef struct overlay {
     cairo_t *cr;
     const rg_draw_overlay_args *args;
     const rg_frame *frame;
+    uint8_t *luma; /* of the image's rows; owned */
     bool posed, stripped, lit;
 } overlay;
 
 /* ------------------------------------------------------------ photograph */
 
-/* Luma 0..255 of a picture pixel; NAN where the image holds none. */
-static double luma_at(const rg_image *m, int x, int y)
+/* Mean luma over the square that one canvas pixel covers; white where the
+ * image holds no pixel. */
+static double mean_over(const overlay *o, double x0, double y0, double side)
 {
-    int r = y - m->first_row;
-    if (x < 0 || x >= m->width || r < 0 || r >= m->height)
-        return NAN;
-    size_t i = ((size_t)r * (size_t)m->width + (size_t)x) * (size_t)m->channels;
-    double v[3], unit = m->depth == 16 ? 1 / 257.0 : 1;
-    for (int c = 0; c < m->channels; c++)
-        v[c] = unit * (m->depth == 16 ? ((const uint16_t *)m->data)[i + (size_t)c]
-                                      : ((const uint8_t *)m->data)[i + (size_t)c]);
-    return m->channels == 1 ? v[0] : 0.299 * v[0] + 0.587 * v[1] + 0.114 * v[2];
-}
-
-/* Mean over the square that one canvas pixel covers. */
-static double mean_over(const rg_image *m, double x0, double y0, double side)
-{
-    double sum = 0, weight = 0;
-    for (int y = (int)floor(y0); y < y0 + side; y++)
-        for (int x = (int)floor(x0); x < x0 + side; x++) {
-            double w =
-                (fmin(x + 1, x0 + side) - fmax(x, x0)) * (fmin(y + 1, y0 + side) - fmax(y, y0));
-            double v = luma_at(m, x, y);
-            if (isnan(v))
-                continue;
-            sum += w * v;
+    const rg_image *m = o->args->image;
+    double sum = 0, weight = 0, x1 = x0 + side, y1 = y0 + side;
+    int left = (int)fmax(floor(x0), 0), right = (int)fmin(ceil(x1), m->width);
+    int top = (int)fmax(floor(y0), m->first_row);
+    int bottom = (int)fmin(ceil(y1), m->first_row + m->height);
+    for (int y = top; y < bottom; y++) {
+        const uint8_t *row = o->luma + (size_t)(y - m->first_row) * (size_t)m->width;
+        double high = fmin(y + 1, y1) - fmax(y, y0);
+        for (int x = left; x < right; x++) {
+            double w = high * (fmin(x + 1, x1) - fmax(x, x0));
+            sum += w * row[x];
             weight += w;
         }
+    }
     return weight > 0 ? sum / weight : 255;
 }
 
@@ -100,7 +92,7 @@ static void paint_photo(const overlay *o, const view *v)
             for (int x = 0; x < width; x++) {
                 double px = v->from_x + (x + 0.5) / v->scale - side / 2;
                 double py = v->from_y + (y + 0.5) / v->scale - side / 2;
-                long code = lround(mean_over(o->args->image, px, py, side));
+                long code = lround(mean_over(o, px, py, side));
                 memcpy(data + (size_t)y * stride + 4 * (size_t)x, &tone[code], sizeof *tone);
             }
         cairo_surface_mark_dirty(grey);
@@ -595,22 +587,28 @@ static void draw_sheet(const overlay *o, const view *whole, const view *rim, dou
     draw_legend(o, bottom);
 }
 
-static overlay overlay_of(const rg_draw_overlay_args *args)
+static rg_code overlay_of(overlay *o, const rg_draw_overlay_args *args, rg_error *err)
 {
     const rg_frame *f = args->frame;
-    overlay o = {.args = args, .frame = f};
-    o.posed = f->pose.state == RG_POSE_OK && rg_mat3_is_rotation(f->pose.pose.R, 1e-6) &&
-              isfinite(f->pose.pose.t.x + f->pose.pose.t.y + f->pose.pose.t.z);
-    o.stripped = o.posed && f->strip.columns > 0 && f->strip.column;
-    o.lit = o.stripped && f->light.column && f->light.columns == f->strip.columns;
-    return o;
+    const rg_image *m = args->image;
+    *o = (overlay){.args = args, .frame = f};
+    o->posed = f->pose.state == RG_POSE_OK && rg_mat3_is_rotation(f->pose.pose.R, 1e-6) &&
+               isfinite(f->pose.pose.t.x + f->pose.pose.t.y + f->pose.pose.t.z);
+    o->stripped = o->posed && f->strip.columns > 0 && f->strip.column;
+    o->lit = o->stripped && f->light.column && f->light.columns == f->strip.columns;
+    o->luma = rg_alloc((size_t)m->width, (size_t)m->height);
+    if (!o->luma)
+        return rg_fail(err, RG_INTERNAL, "no memory for the overlay of %s",
+                       rg_draw_name(args->file, "a frame"));
+    rg_image_luma(m, o->luma);
+    return RG_OK;
 }
 
 static rg_code check(const rg_draw_overlay_args *args, rg_error *err)
 {
     const rg_image *m = args->image;
     const char *name = rg_draw_name(args->file, "a frame");
-    if (!m->data || m->width < 1 || m->full_height < 1)
+    if (!m->data || m->width < 1 || m->height < 1 || m->full_height < m->height)
         return rg_fail(err, RG_BAD_DATA, "overlay of %s: the picture holds no pixels", name);
     if ((m->channels != 1 && m->channels != 3) || (m->depth != 8 && m->depth != 16))
         return rg_fail(err, RG_BAD_DATA,
@@ -619,25 +617,35 @@ static rg_code check(const rg_draw_overlay_args *args, rg_error *err)
     return RG_OK;
 }
 
+static rg_code draw_overlay(overlay *o, rg_picture_format format, rg_bytes *out, rg_error *err)
+{
+    const rg_image *m = o->args->image;
+    rg_canvas canvas;
+    double width = fmax(NARROWEST, fmin(m->width, RG_OVERLAY_WIDTH));
+    view whole = whole_frame(m, width), rim;
+    bool alone = rim_alone(o, &whole, &rim);
+    const view *last = alone ? &rim : &whole;
+    double bottom = last->to_y + round(last->from_height * last->scale);
+    double height = bottom + (o->stripped ? LEGEND : MARGIN);
+    rg_code code = rg_canvas_open(&canvas, format, width, height, err);
+    if (code != RG_OK)
+        return code;
+    o->cr = canvas.cr;
+    draw_sheet(o, &whole, alone ? &rim : NULL, width, bottom);
+    return rg_canvas_close(&canvas, out, err);
+}
+
 rg_code rg_draw_overlay(const rg_draw_overlay_args *args, rg_picture_format format, rg_bytes *out,
                         rg_error *err)
 {
-    const rg_image *m = args->image;
-    rg_canvas canvas;
-    overlay o = overlay_of(args);
+    overlay o;
     *out = (rg_bytes){0};
     rg_code code = check(args, err);
     if (code != RG_OK)
         return code;
-    double width = fmax(NARROWEST, fmin(m->width, RG_OVERLAY_WIDTH));
-    view whole = whole_frame(m, width), rim;
-    bool alone = rim_alone(&o, &whole, &rim);
-    const view *last = alone ? &rim : &whole;
-    double bottom = last->to_y + round(last->from_height * last->scale);
-    code = rg_canvas_open(&canvas, format, width, bottom + (o.stripped ? LEGEND : MARGIN), err);
-    if (code != RG_OK)
-        return code;
-    o.cr = canvas.cr;
-    draw_sheet(&o, &whole, alone ? &rim : NULL, width, bottom);
-    return rg_canvas_close(&canvas, out, err);
+    code = overlay_of(&o, args, err);
+    if (code == RG_OK)
+        code = draw_overlay(&o, format, out, err);
+    free(o.luma);
+    return code;
 }
