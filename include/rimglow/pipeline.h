@@ -30,6 +30,7 @@ typedef struct rg_measure_options {
     double unproven_u_ln;     /* standard uncertainty of its logarithm */
     double land_reflectance;
     double overhang_mm; /* usable pad overhang; 0: (pad - rim) / 2 */
+    double shoulder_mm; /* a bulge of the pad begins so far outside the land */
     rg_strip_options strip;
     rg_rimline_options rimline;
     int mark_every; /* columns between rim marks */

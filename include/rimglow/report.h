@@ -8,7 +8,7 @@
  *   station, crown, finger {kind, grams?}, verdict "sealed" | "leaking" |
  *   "undecided", reasons[], tolerance_mm, min_arc_deg, coverage_factor,
  *   rim_inner_diameter_mm, rim_outer_diameter_mm, pad_diameter_mm,
- *   light {proven, radiance[3], u_ln}, psf_sigma_px,
+ *   light {proven, radiance[3], u_ln}, psf_sigma_px, pad_bulge_mm,
  *   rim_plane {found, height_mm, tilt_mm, tilt_bearing_deg, sigma_mm},
  *   bins[360] of {bearing_deg, width_mm, u_mm, detection_limit_mm, frames,
  *     lit_frames, state "sealed" | "gap" | "unseen", why?},

@@ -9,11 +9,12 @@
  * (no ray passes when ro |sin o| >= ri). With sp and sr the ray's slope
  * against the pad's and the rim's plane (+ camera above), a gap of width w
  * at the land's outer edge stands open by
- *   h = w - max(sp, 0) v - max(-sp, 0) l - (1 - rho) max(sr, 0) l,   at least 0,
- * rho being the share of light that a polished land reflects at grazing
- * incidence. Seen through the far side of the hole as well, the slot may be
- * dark although open: an open height that is too SMALL is therefore weak
- * evidence, one that is too large is strong.
+ *   h = w - max(0, -sp l, B + sp v, B + sp k) - (1 - rho) max(sr, 0) l, at least 0,
+ * B being how far the pad's face bulges below its seat from the chord k
+ * outside the land on (0 for a flat pad), and rho the share of light that a polished land reflects
+ * at grazing incidence. Seen through the far side of the hole as well, the slot may be dark
+ * although open: an open height that is too SMALL is therefore weak evidence, one that is too large
+ * is strong.
  *
  * The width minimises sum rho_i((h_i - f_i(w)) / u_i) with a bounded loss,
  * tighter for missing light than for surplus light.
@@ -38,6 +39,8 @@
 typedef struct rg_slot_geometry {
     double inner_mm, outer_mm, pad_mm; /* radii ri, ro, rp */
     double land_reflectance;           /* rho, 0..1 */
+    double bulge_mm;                   /* B, >= 0 */
+    double shoulder_mm;                /* the bulge begins so far outside the land */
 } rg_slot_geometry;
 
 /* Land and overhang chords; false when no ray can pass. */
@@ -84,6 +87,7 @@ typedef struct rg_rocking_fit {
     int frames;                /* that saw this bearing */
     int used;                  /* that the width rests on */
     int lit;                   /* in which slot light was found */
+    double cost;               /* sum of the bounded losses at the minimum */
 } rg_rocking_fit;
 
 /* count = 0 gives width NAN. At most 512 observations are used. The detection

@@ -63,6 +63,13 @@ typedef struct rg_sealmap_options {
     double blocked_margin_deg; /* bearings on either side that the obstacle disturbs */
 } rg_sealmap_options;
 
+/* How far the pad's face bulges outside its seat, mm: the value that makes the
+ * rocking curves of the lit bearings agree best (a bulge hides light from
+ * above and gives it back from below). 0 when fewer than 6 bearings are lit in
+ * 3 frames, or when a flat pad explains them nearly as well. */
+double rg_sealmap_bulge(const rg_slot_geometry *geometry, const rg_observation *const obs[RG_BINS],
+                        const int count[RG_BINS], const rg_rocking_options *rocking);
+
 /* Observations of all frames, sorted into bins by the caller: obs[b] points
  * to count[b] observations of bin b (bearing b degrees +- 0.5). */
 void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,

@@ -164,6 +164,7 @@ static void add_conditions(json_t *o, const rg_report *r)
     json_object_set_new(o, "pad_diameter_mm", length(rim->pad_diameter_mm));
     json_object_set_new(o, "light", light_object(r->result));
     json_object_set_new(o, "psf_sigma_px", decimals(r->result->psf_sigma_px, 4));
+    json_object_set_new(o, "pad_bulge_mm", length(r->result->geometry.bulge_mm));
     json_object_set_new(o, "rim_plane", plane_object(&r->result->plane));
 }
 

@@ -236,6 +236,7 @@ static rg_code merge(const rg_setup *setup, rg_frame *frames, int count, rg_swee
             rows[b] = obs + b * (count + 1);
         rg_rocking_options rocking = setup->options.rocking;
         rocking.u_ln_radiance = r->u_ln_radiance;
+        r->geometry.bulge_mm = rg_sealmap_bulge(&r->geometry, rows, counts, &rocking);
         rg_sealmap_merge(&r->map, &r->geometry, rows, counts, &rocking, &setup->options.sealmap);
     }
     free(obs);
@@ -269,7 +270,8 @@ static rg_slot_geometry geometry_of(const rg_setup *setup)
     return (rg_slot_geometry){.inner_mm = setup->rim.inner_diameter_mm / 2,
                               .outer_mm = outer,
                               .pad_mm = over > 0 ? outer + over : setup->rim.pad_diameter_mm / 2,
-                              .land_reflectance = setup->options.land_reflectance};
+                              .land_reflectance = setup->options.land_reflectance,
+                              .shoulder_mm = setup->options.shoulder_mm};
 }
 
 static void final_angles(rg_frame *frames, int count, const rg_rim_plane *plane, double outer_mm)

@@ -12,6 +12,13 @@
 
 enum { OBS_MAX = 512, POLISH = 6 };
 
+/* Chord from the land's outer edge to the circle of that radius, outwards. */
+static double chord_out(const rg_slot_geometry *g, double obliquity_rad, double radius)
+{
+    double side = g->outer_mm * sin(obliquity_rad), out = g->outer_mm * cos(obliquity_rad);
+    return fmax(sqrt(fmax(radius * radius - side * side, 0)) - out, 0);
+}
+
 bool rg_slot_chords(const rg_slot_geometry *g, double obliquity_rad, double *land, double *overhang)
 {
     double side = g->outer_mm * sin(obliquity_rad), out = g->outer_mm * cos(obliquity_rad);
@@ -20,18 +27,26 @@ bool rg_slot_chords(const rg_slot_geometry *g, double obliquity_rad, double *lan
     if (in2 <= 0 || out <= 0)
         return false;
     *land = out - sqrt(in2);
-    *overhang = fmax(sqrt(g->pad_mm * g->pad_mm - side * side) - out, 0);
+    *overhang = chord_out(g, obliquity_rad, g->pad_mm);
     return true;
+}
+
+/* What the pad hides of the width; INFINITY when no ray passes at all. */
+static double pad_hides(const rg_slot_geometry *g, double sp, double o, double *land)
+{
+    double over;
+    if (!rg_slot_chords(g, o, land, &over))
+        return INFINITY;
+    double shoulder = fmin(chord_out(g, o, g->outer_mm + g->shoulder_mm), over);
+    double bulge = g->bulge_mm + fmax(sp * over, sp * shoulder);
+    return fmax(0, fmax(-sp * *land, bulge));
 }
 
 /* What the elevation takes from the width. */
 static double loss_of(const rg_slot_geometry *g, double sp, double sr, double o)
 {
-    double land, over;
-    if (!rg_slot_chords(g, o, &land, &over))
-        return INFINITY;
-    return fmax(sp, 0) * over + fmax(-sp, 0) * land +
-           (1 - g->land_reflectance) * fmax(sr, 0) * land;
+    double land, pad = pad_hides(g, sp, o, &land);
+    return isinf(pad) ? pad : pad + (1 - g->land_reflectance) * fmax(sr, 0) * land;
 }
 
 double rg_slot_open(const rg_slot_geometry *g, double width, double slope_pad, double slope_rim,
@@ -155,10 +170,9 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
 {
     double best = INFINITY;
     for (int i = 0; i < count && i < OBS_MAX; i++) {
-        double land, over, critical = 3.29 * obs[i].u_mm, s = obs[i].slope_rim;
-        if (!rg_slot_chords(g, obs[i].obliquity_rad, &land, &over))
-            continue;
-        double hidden = fmax(s, 0) * (land + over) + fmax(-s, 0) * land;
+        double land, critical = 3.29 * obs[i].u_mm, s = obs[i].slope_rim;
+        /* Where the pad touches it follows the rim: the rim's slope counts. */
+        double hidden = pad_hides(g, s, obs[i].obliquity_rad, &land) + fmax(s, 0) * land;
         double through = seen_through(g, bearing_deg, &obs[i], far);
         /* A short gap seen askew is crossed by its own closed ends. */
         double askew =
@@ -207,13 +221,14 @@ void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int 
     int n = count < OBS_MAX ? count : OBS_MAX;
     *fit =
         (rg_rocking_fit){.width_mm = NAN, .u_mm = NAN, .detection_limit_mm = INFINITY, .frames = n};
-    if (n == 0)
+    if (n <= 0)
         return;
     for (int i = 0; i < n; i++) {
         t[i] = term_of(g, &obs[i], options);
         fit->lit += obs[i].lit;
     }
     fit->width_mm = best_width(obs, t, n, options);
+    fit->cost = cost_of(fit->width_mm, obs, t, n, options);
     uncertainty(g, obs, t, n, options, fit);
     double sum = pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) + pow(fit->u_psf_mm, 2) +
                  pow(fit->u_pose_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2);

@@ -144,6 +144,52 @@ static void drop_lone_lights(rg_seal_map *map, const rg_sealmap_options *o)
     }
 }
 
+enum { BULGE_LIT_FRAMES = 3, BULGE_BEARINGS = 6 };
+
+/* Cost of all well-lit bearings with a given bulge; *bearings gets their number. */
+static double bulge_cost(const rg_slot_geometry *geometry, double bulge,
+                         const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
+                         const rg_rocking_options *rocking, int *bearings)
+{
+    rg_slot_geometry g = *geometry;
+    double sum = 0;
+    g.bulge_mm = bulge;
+    *bearings = 0;
+    for (int b = 0; b < RG_BINS; b++) {
+        int lit = 0;
+        for (int i = 0; i < count[b]; i++)
+            lit += obs[b][i].lit;
+        if (lit < BULGE_LIT_FRAMES)
+            continue;
+        rg_rocking_fit fit;
+        rg_rocking_solve(&g, obs[b], count[b], rocking, &fit);
+        sum += fit.cost;
+        (*bearings)++;
+    }
+    return sum;
+}
+
+double rg_sealmap_bulge(const rg_slot_geometry *geometry, const rg_observation *const obs[RG_BINS],
+                        const int count[RG_BINS], const rg_rocking_options *rocking)
+{
+    int bearings = 0;
+    double flat = bulge_cost(geometry, 0, obs, count, rocking, &bearings), least = flat, best = 0;
+    if (bearings < BULGE_BEARINGS)
+        return 0;
+    for (double bulge = 0.02; bulge < 0.15; bulge += 0.02) {
+        double cost = bulge_cost(geometry, bulge, obs, count, rocking, &bearings);
+        if (cost < least)
+            least = cost, best = bulge;
+    }
+    for (double step = 0.01; best > 0 && step > 0.002; step /= 2)
+        for (int side = -1; side <= 1; side += 2) {
+            double cost = bulge_cost(geometry, best + side * step, obs, count, rocking, &bearings);
+            if (cost < least)
+                least = cost, best += side * step;
+        }
+    return least < 0.8 * flat ? best : 0;
+}
+
 void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
                       const rg_rocking_options *rocking, const rg_sealmap_options *options)
