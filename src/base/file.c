@@ -215,9 +215,11 @@ static bool is_folder(const char *path)
 
 static rg_code make_one(const char *path, rg_error *err)
 {
-    if (mkdir(path, 0777) == 0 || is_folder(path))
+    if (mkdir(path, 0777) == 0)
         return RG_OK;
-    int reason = errno;
+    int reason = errno == EEXIST ? ENOTDIR : errno;
+    if (is_folder(path))
+        return RG_OK;
     return rg_fail(err, RG_CANT_CREATE,
                    "%s: the folder cannot be made (%s); choose a place that may be written", path,
                    strerror(reason));
