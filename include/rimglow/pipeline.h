@@ -29,6 +29,7 @@ typedef struct rg_measure_options {
     double unproven_radiance; /* of a thin slot, taken when no witness proves it */
     double unproven_u_ln;     /* standard uncertainty of its logarithm */
     double land_reflectance;
+    double pad_glow;
     double overhang_mm; /* usable pad overhang; 0: (pad - rim) / 2 */
     double shoulder_mm; /* a bulge of the pad begins so far outside the land */
     rg_strip_options strip;

@@ -9,7 +9,7 @@
  * (no ray passes when ro |sin o| >= ri). With sp and sr the ray's slope
  * against the pad's and the rim's plane (+ camera above), a gap of width w
  * at the land's outer edge stands open by
- *   h = w - max(0, -sp l, B + sp v, B + sp k) - (1 - rho) max(sr, 0) l, at least 0,
+ *   h = w - max(0, -sp l (1 - p), B + sp v, B + sp k) - (1 - rho) max(sr, 0) l, at least 0,
  * B being how far the pad's face bulges below its seat from the chord k
  * outside the land on (0 for a flat pad), and rho the share of light that a polished land reflects
  * at grazing incidence. Seen through the far side of the hole as well, the slot may be dark
@@ -39,6 +39,7 @@
 typedef struct rg_slot_geometry {
     double inner_mm, outer_mm, pad_mm; /* radii ri, ro, rp */
     double land_reflectance;           /* rho, 0..1 */
+    double pad_glow;                   /* p, 0..1 */
     double bulge_mm;                   /* B, >= 0 */
     double shoulder_mm;                /* the bulge begins so far outside the land */
 } rg_slot_geometry;

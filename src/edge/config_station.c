@@ -45,6 +45,8 @@ static const rg_ini_field field[] = {
      "pad overhang outside the land, mm (0: from the diameters)"},
     {"slot", "land_reflectance", RG_INI_NUMBER, STATION(measure.land_reflectance), 0, 1,
      "share of light that the land reflects at grazing incidence"},
+    {"slot", "pad_glow", RG_INI_NUMBER, STATION(measure.pad_glow), 0, 1,
+     "share of the land's depth over which the pad glows"},
     {"slot", "shoulder_mm", RG_INI_NUMBER, STATION(measure.shoulder_mm), 0, 5,
      "distance outside the land at which a bulge of the pad begins, mm"},
     {"slot", "model_floor_mm", RG_INI_NUMBER, STATION(measure.rocking.model_floor_mm), 0, 0.1,

@@ -271,6 +271,7 @@ static rg_slot_geometry geometry_of(const rg_setup *setup)
                               .outer_mm = outer,
                               .pad_mm = over > 0 ? outer + over : setup->rim.pad_diameter_mm / 2,
                               .land_reflectance = setup->options.land_reflectance,
+                              .pad_glow = setup->options.pad_glow,
                               .shoulder_mm = setup->options.shoulder_mm};
 }
 

@@ -39,7 +39,7 @@ static double pad_hides(const rg_slot_geometry *g, double sp, double o, double *
         return INFINITY;
     double shoulder = fmin(chord_out(g, o, g->outer_mm + g->shoulder_mm), over);
     double bulge = g->bulge_mm + fmax(sp * over, sp * shoulder);
-    return fmax(0, fmax(-sp * *land, bulge));
+    return fmax(0, fmax(-sp * *land * (1 - g->pad_glow), bulge));
 }
 
 /* What the elevation takes from the width. */
@@ -169,10 +169,12 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
                         int count, const rg_rocking_options *options, const double far[360])
 {
     double best = INFINITY;
+    rg_slot_geometry dull = *g;
+    dull.pad_glow = 0;
     for (int i = 0; i < count && i < OBS_MAX; i++) {
         double land, critical = 3.29 * obs[i].u_mm, s = obs[i].slope_rim;
         /* Where the pad touches it follows the rim: the rim's slope counts. */
-        double hidden = pad_hides(g, s, obs[i].obliquity_rad, &land) + fmax(s, 0) * land;
+        double hidden = pad_hides(&dull, s, obs[i].obliquity_rad, &land) + fmax(s, 0) * land;
         double through = seen_through(g, bearing_deg, &obs[i], far);
         /* A short gap seen askew is crossed by its own closed ends. */
         double askew =
