@@ -53,6 +53,7 @@ Test(bench_values, numbers_of_the_measurement_are_the_demo_bench_s)
     SAME(options.psf_sigma_px);
     SAME(options.land_reflectance);
     SAME(options.overhang_mm);
+    SAME(options.shoulder_mm);
     SAME(options.unproven_radiance);
     SAME(options.unproven_u_ln);
     SAME(options.strip);

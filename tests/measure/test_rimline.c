@@ -303,6 +303,55 @@ Test(rimline, same_marks_give_the_same_plane)
     cr_assert(a.c == b.c && a.a == b.a && a.s == b.s);
 }
 
+/* A sweep as the samples are taken: five frames at each of six bearings, each
+ * seeing 58 degrees to either side, with a height error of its own. */
+static int sweep_marks(rg_rim_mark *mark, test_random *random)
+{
+    int n = 0;
+    for (int f = 0; f < 30; f++) {
+        double moved = 0.004 * test_normal(random);
+        for (int d = -58; d <= 58; d += 4) {
+            double b = fmod(60 * (f / 5) + d + 360, 360);
+            double z = true_height(b) + moved + 0.008 * test_normal(random);
+            mark[n++] = (rg_rim_mark){.bearing_deg = b, .height_mm = z, .frame = f};
+        }
+    }
+    return n;
+}
+
+Test(rimline, coefficients_scatter_no_more_than_their_covariance_says)
+{
+    enum { SWEEPS = 200 };
+    test_random random = {77};
+    rg_rimline_options o = usual();
+    double square[3] = {0}, claimed[3] = {0};
+    for (int k = 0; k < SWEEPS; k++) {
+        rg_rim_mark mark[900];
+        rg_rim_plane p;
+        double shift[30];
+        int n = sweep_marks(mark, &random);
+        cr_assert_eq(rg_rim_plane_fit(mark, n, 30, &o, &p, shift, NULL), RG_OK);
+        double error[3] = {p.c - truth.c, p.a - truth.a, p.s - truth.s};
+        for (int i = 0; i < 3; i++) {
+            square[i] += error[i] * error[i] / SWEEPS;
+            claimed[i] += p.covariance[i][i] / SWEEPS;
+        }
+    }
+    for (int i = 0; i < 3; i++) {
+        double ratio = sqrt(square[i] / claimed[i]);
+        cr_expect(ratio > 0.4 && ratio < 1.25, "coefficient %d: scatter %g of the claim", i, ratio);
+    }
+}
+
+Test(rimline, uncertainty_of_the_slope_follows_from_the_covariance)
+{
+    /* slope = (a cos b + s sin b) / r, JCGM 100 eq. 13 */
+    rg_rim_plane p = {.covariance = {{1, 0, 0}, {0, 4e-6, 1e-6}, {0, 1e-6, 9e-6}}};
+    cr_assert_float_eq(rg_rim_plane_slope_u(&p, 0, 10), 2e-4, 1e-12);
+    cr_assert_float_eq(rg_rim_plane_slope_u(&p, 90, 10), 3e-4, 1e-12);
+    cr_assert_float_eq(rg_rim_plane_slope_u(&p, 45, 10), sqrt(6.5e-6 + 1e-6) / 10, 1e-12);
+}
+
 Test(rimline, height_and_slope_are_those_of_one_plane)
 {
     /* z = c + gx x + gy y on the circle of radius 10: slope along b is the

@@ -6,6 +6,7 @@
  */
 #include <criterion/criterion.h>
 #include <math.h>
+#include <string.h>
 
 #include "rimglow/rocking.h"
 #include "support/scene.h"
@@ -14,8 +15,9 @@
 #define COUNT(a) (sizeof(a) / sizeof *(a))
 
 /* The sample pad: land 1 mm, overhang 1.5 mm, so D = 2.5 mm. */
-static const rg_slot_geometry pad = {9, 10, 11.5, 0};
-static const rg_slot_geometry shiny = {9, 10, 11.5, 0.8};
+static const rg_slot_geometry pad = {.inner_mm = 9, .outer_mm = 10, .pad_mm = 11.5};
+static const rg_slot_geometry shiny = {
+    .inner_mm = 9, .outer_mm = 10, .pad_mm = 11.5, .land_reflectance = 0.8};
 
 static double degrees(double d)
 {
@@ -111,6 +113,33 @@ Test(rocking, flanks_fall_by_the_chords)
     rg_slot_chords(&pad, o, &land, &over);
     cr_assert_float_eq(rg_slot_open(&pad, 0.1, 0.01, 0.01, o), 0.1 - 0.01 * (land + over), 1e-12);
     cr_assert_eq(rg_slot_open(&pad, 0.02, 0.05, 0.05, 0), 0);
+}
+
+/* Range of heights at which a straight ray of this slope passes: above the
+ * land over [-1, 0], below the pad over [-1, 1.5] and below its bulge over
+ * [0.35, 1.5], on a fine grid of places. */
+static double clearance(double width, double slope, double bulge)
+{
+    double low = -1, high = 1;
+    for (int i = 0; i <= 2500; i++) {
+        double x = -1 + i / 1000.0, roof = x >= 0.35 - 1e-9 ? width - bulge : width;
+        if (x <= 1e-9)
+            low = fmax(low, -slope * x);
+        high = fmin(high, roof - slope * x);
+    }
+    return fmax(high - low, 0);
+}
+
+Test(rocking, open_height_is_the_room_that_a_straight_ray_finds)
+{
+    for (double bulge = 0; bulge < 0.05; bulge += 0.02)
+        for (double slope = -0.06; slope <= 0.02; slope += 0.0025) {
+            rg_slot_geometry g = pad;
+            g.bulge_mm = bulge;
+            g.shoulder_mm = 0.35;
+            double h = rg_slot_open(&g, 0.08, slope, slope, 0), c = clearance(0.08, slope, bulge);
+            cr_assert_float_eq(h, c, 1e-9, "bulge %g slope %g: %g, room %g", bulge, slope, h, c);
+        }
 }
 
 Test(rocking, a_polished_land_gives_back_its_share)
@@ -225,28 +254,97 @@ Test(rocking, flux_without_slot_light_proposes_no_width)
     cr_assert_eq(solve(obs, FRAMES).width_mm, 0);
 }
 
-Test(rocking, only_dark_frames_give_no_width_but_a_limit)
+Test(rocking, only_dark_frames_give_no_width)
 {
     rg_observation obs[FRAMES];
     observe(0, 0.001, NULL, obs);
     rg_rocking_fit fit = solve(obs, FRAMES);
     cr_assert_eq(fit.width_mm, 0);
     cr_assert_eq(fit.lit, 0);
-    cr_assert_float_eq(fit.detection_limit_mm, 3.29 * 0.001, 1e-12);
-    cr_assert_geq(fit.u_mm, 0.001 - 1e-12, "nothing seen is not certainty: u %g", fit.u_mm);
+    cr_assert_eq(fit.used, 0);
+}
+
+/* ---------------------------------------------------------------- limit */
+/* The limit at bearing 30 when every other bearing may be open by so much. */
+static double limit(const rg_observation *obs, int n, double open)
+{
+    rg_rocking_options o = usual();
+    double far[360];
+    for (int b = 0; b < 360; b++)
+        far[b] = open;
+    return rg_rocking_limit(&shiny, 30, obs, n, &o, far);
 }
 
 Test(rocking, detection_limit_is_currie_s_plus_what_the_elevation_hides)
 {
     rg_observation obs[FRAMES];
     observe(0, 0.001, NULL, obs);
-    /* Only the frames at 0.006 or steeper: full depth 2.5 mm either way, no
-     * credit for reflection. */
-    cr_assert_float_eq(solve(obs, 3).detection_limit_mm, 0.00329 + 0.006 * 2.5, 1e-12);
-    cr_assert_float_eq(solve(obs + 6, 3).detection_limit_mm, 0.00329 + 0.006 * 2.5, 1e-12);
+    /* From above the far wall is lit behind the gap, whatever stands open
+     * there; full depth 2.5 mm, no credit for reflection. */
+    cr_assert_float_eq(limit(obs + 6, 3, INFINITY), 0.00329 + 0.006 * 2.5, 1e-12);
     /* The best frame counts: a sharper look from further off can win. */
     obs[7].u_mm = 0.0001;
-    cr_assert_float_eq(solve(obs + 7, 2).detection_limit_mm, 0.000329 + 0.01 * 2.5, 1e-12);
+    cr_assert_float_eq(limit(obs + 7, 2, INFINITY), 0.000329 + 0.01 * 2.5, 1e-12);
+    /* From below the land's chord alone hides. */
+    cr_assert_float_eq(limit(obs, 3, 0), 0.00329 + 0.006 * 1, 1e-12);
+}
+
+Test(rocking, a_look_that_may_pass_right_through_proves_only_what_the_far_side_does)
+{
+    rg_observation obs[FRAMES];
+    observe(0, 0.001, NULL, obs);
+    /* In the rim plane light of the far wall is missed if the far side stands
+     * open: the limit is worse by the far side's own. */
+    cr_assert(isinf(limit(&obs[4], 1, INFINITY)));
+    cr_assert_float_eq(limit(&obs[4], 1, 0), 0.00329, 1e-12);
+    cr_assert_float_eq(limit(&obs[4], 1, 0.008), 0.00329 + 0.008, 1e-12);
+    /* From below, over the hole's 20 mm, only a far gap above this shows sky. */
+    double rise = (0.006 - 2 * 0.0005) * 20;
+    obs[2].u_slope = 0.0005;
+    cr_assert_float_eq(limit(&obs[2], 1, rise), 0.00329 + 0.006, 1e-9);
+    cr_assert_float_eq(limit(&obs[2], 1, rise + 0.01), 0.00329 + 0.006 + 0.01, 1e-9);
+    cr_assert(isinf(limit(&obs[2], 1, INFINITY)));
+}
+
+/* Bearing of the second point where a ray through the rim circle's point at
+ * bearing b leaves it, by plane geometry: direction(b) = (cos b, -sin b). */
+static double far_bearing(double b, double o)
+{
+    double rx = cos(b), ry = -sin(b), ax = -sin(b), ay = -cos(b);
+    double dx = -(rx * cos(o) + ax * sin(o)), dy = -(ry * cos(o) + ay * sin(o));
+    double t = -2 * 10 * (rx * dx + ry * dy);
+    double bearing = atan2(-(10 * ry + t * dy), 10 * rx + t * dx) * 180 / RG_PI;
+    return bearing < 0 ? bearing + 360 : bearing;
+}
+
+Test(rocking, the_far_side_is_where_the_ray_leaves_the_hole)
+{
+    rg_rocking_options o = usual();
+    o.oblique_mm = 0;
+    for (double side = -50; side <= 50; side += 12.5) {
+        rg_observation obs = {.u_mm = 0.001, .obliquity_rad = degrees(side)};
+        double far[360] = {0}, exit = far_bearing(degrees(30), degrees(side));
+        double shut = rg_rocking_limit(&shiny, 30, &obs, 1, &o, far);
+        cr_assert_float_eq(shut, 0.00329, 1e-12);
+        far[(int)lround(exit) % 360] = 0.05;
+        double through = rg_rocking_limit(&shiny, 30, &obs, 1, &o, far);
+        cr_assert_float_eq(through, 0.05329, 1e-12, "obliquity %g leaves at %g", side, exit);
+        memset(far, 0, sizeof far);
+        far[((int)lround(exit) + 8) % 360] = far[((int)lround(exit) + 352) % 360] = 0.05;
+        cr_assert_float_eq(rg_rocking_limit(&shiny, 30, &obs, 1, &o, far), 0.00329, 1e-12);
+    }
+}
+
+Test(rocking, a_bearing_seen_askew_or_not_at_all_has_a_poorer_limit)
+{
+    rg_observation obs[FRAMES];
+    observe(0, 0.001, NULL, obs);
+    double straight = limit(&obs[4], 1, 0);
+    obs[4].obliquity_rad = degrees(55);
+    cr_assert_gt(limit(&obs[4], 1, 0), straight + 0.004);
+    obs[4].obliquity_rad = degrees(70); /* beside the hole */
+    cr_assert(isinf(limit(&obs[4], 1, 0)));
+    cr_assert(isinf(limit(NULL, 0, 0)));
 }
 
 Test(rocking, nothing_observed_is_nothing_known)
@@ -255,17 +353,6 @@ Test(rocking, nothing_observed_is_nothing_known)
     cr_assert(isnan(fit.width_mm));
     cr_assert(isinf(fit.detection_limit_mm));
     cr_assert_eq(fit.frames, 0);
-}
-
-Test(rocking, a_ray_beside_the_hole_shows_nothing)
-{
-    rg_observation obs[FRAMES];
-    observe(0, 0.001, NULL, obs);
-    for (int i = 0; i < FRAMES; i++)
-        obs[i].obliquity_rad = degrees(70);
-    rg_rocking_fit fit = solve(obs, FRAMES);
-    cr_assert(isinf(fit.detection_limit_mm));
-    cr_assert_eq(fit.width_mm, 0);
 }
 
 Test(rocking, more_observations_than_room_are_cut_not_overrun)

@@ -11,7 +11,7 @@
 #include "rimglow/vec.h"
 #include "support/setup.h"
 
-static const rg_slot_geometry pad = {9, 10, 11.5, 0};
+static const rg_slot_geometry pad = {.inner_mm = 9, .outer_mm = 10, .pad_mm = 11.5};
 
 static double around(double bearing, double centre)
 {
@@ -307,6 +307,57 @@ Test(sealmap, noise_averages_over_an_arc_and_what_bins_share_does_not)
     cr_assert_float_eq(map.arc[0].u_max_mm, 0.005, 1e-12);
 }
 
+/* ----------------------------------------------------------------- bulge */
+enum { VIEWS = 9 };
+
+/* Open height of a slot under a pad that bulges by B from 0.35 mm outside the
+ * land: from above the bulge at the pad's edge hides, from below at its start. */
+static double open_under_bulge(double width, double slope, double bulge)
+{
+    double above = slope > 0 ? slope * 1.5 : slope * 0.35;
+    double hidden = fmax(fmax(-slope * 1, bulge + above), 0) + fmax(slope, 0) * 1;
+    return fmax(width - hidden, 0);
+}
+
+static double bulge_of(int lit_bearings, double bulge)
+{
+    static rg_observation obs[RG_BINS][VIEWS];
+    const rg_observation *rows[RG_BINS];
+    int count[RG_BINS];
+    rg_slot_geometry g = pad;
+    rg_setup setup;
+    test_setup(&setup);
+    g.shoulder_mm = 0.35;
+    for (int b = 0; b < RG_BINS; b++) {
+        double width = b < lit_bearings ? 0.1 + 0.002 * b : 0;
+        for (int i = 0; i < VIEWS; i++) {
+            double slope = 0.0075 * (i - 4), h = open_under_bulge(width, slope, bulge);
+            obs[b][i] = (rg_observation){.height_mm = h,
+                                         .u_mm = 0.0005,
+                                         .slope_pad = slope,
+                                         .slope_rim = slope,
+                                         .lit = h > 0};
+        }
+        rows[b] = obs[b];
+        count[b] = VIEWS;
+    }
+    return rg_sealmap_bulge(&g, rows, count, &setup.options.rocking);
+}
+
+Test(sealmap, a_bulge_is_found_from_the_rocking_curves)
+{
+    /* A bulge B shows from below, at slopes beyond B / (land + shoulder). */
+    cr_assert_float_eq(bulge_of(30, 0.02), 0.02, 0.006, "%g", bulge_of(30, 0.02));
+    cr_assert_float_eq(bulge_of(30, 0.03), 0.03, 0.006, "%g", bulge_of(30, 0.03));
+}
+
+Test(sealmap, a_flat_pad_and_too_few_lit_bearings_have_no_bulge)
+{
+    cr_assert_eq(bulge_of(30, 0), 0);
+    cr_assert_eq(bulge_of(5, 0.05), 0);
+    cr_assert_eq(bulge_of(0, 0.05), 0);
+}
+
 /* --------------------------------------------------------------- blocked */
 static void interrupted(int first, int last)
 {
@@ -348,6 +399,61 @@ Test(sealmap, a_seal_beside_one_opening_is_a_seal)
     merge(&s, &map);
     cr_assert_eq(map.bin[90].state, RG_BIN_SEALED);
     cr_assert_eq(map.bin[150].state, RG_BIN_SEALED);
+}
+
+Test(sealmap, light_that_the_lamp_did_not_make_is_not_seen)
+{
+    bool ambient[RG_BINS] = {false};
+    rg_sealmap_options o = usual();
+    open_tent(120, 20, 0.04);
+    cr_assert_eq(map.arcs, 1);
+    for (int b = 100; b <= 140; b++)
+        ambient[b] = true;
+    rg_sealmap_ambient(&map, ambient);
+    rg_sealmap_arcs(&map, &o);
+    cr_assert_eq(map.arcs, 0);
+    for (int b = 0; b < RG_BINS; b++)
+        cr_assert_eq(map.bin[b].state, ambient[b] ? RG_BIN_UNSEEN : RG_BIN_SEALED);
+}
+
+Test(sealmap, a_short_light_that_one_frame_alone_shows_is_no_gap)
+{
+    closed(&s, 0.0003);
+    for (int b = 50; b < 52; b++) {
+        open_bin(&s, b, 0.04);
+        s.obs[b][1].height_mm = 0;
+        s.obs[b][1].lit = false;
+    }
+    merge(&s, &map);
+    cr_assert_neq(map.bin[50].state, RG_BIN_GAP);
+    cr_assert_neq(map.bin[50].state, RG_BIN_SEALED, "nor may it be called sealed");
+    cr_assert_eq(map.arcs, 0);
+}
+
+/* Bins look along the rim plane only: whatever stands open here may stand open
+ * there as well, and darkness proves nothing. */
+Test(sealmap, looking_straight_through_the_hole_proves_nothing)
+{
+    closed(&s, 0.0003);
+    for (int b = 0; b < RG_BINS; b++)
+        for (int f = 0; f < FRAMES; f++)
+            s.obs[b][f].slope_pad = s.obs[b][f].slope_rim = 0;
+    merge(&s, &map);
+    for (int b = 0; b < RG_BINS; b++)
+        cr_assert_eq(map.bin[b].state, RG_BIN_UNSEEN);
+}
+
+Test(sealmap, a_bearing_proven_closed_proves_the_look_through_to_it)
+{
+    closed(&s, 0.0003);
+    for (int b = 0; b < 90; b++) /* seen in the rim plane; the far side from above */
+        for (int f = 0; f < FRAMES; f++)
+            s.obs[b][f].slope_pad = s.obs[b][f].slope_rim = 0;
+    merge(&s, &map);
+    for (int b = 0; b < 90; b++)
+        cr_assert_eq(map.bin[b].state, RG_BIN_SEALED, "bearing %d", b);
+    double own = 3.29 * 0.0003, far = own + HIDDEN;
+    cr_assert_float_eq(map.bin[45].detection_limit_mm, own + far, 1e-9);
 }
 
 Test(sealmap, names_are_those_of_the_file_format)
