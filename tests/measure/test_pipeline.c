@@ -395,6 +395,29 @@ Test(pipeline, a_closed_frame_offered_as_the_witness_proves_nothing)
     end(&sweep);
 }
 
+Test(pipeline, light_that_is_there_with_the_lamp_off_is_no_gap)
+{
+    /* The same lit pictures once more as frames with the lamp off: then the
+     * light at the rim is not the lamp's, and those bearings are not seen. */
+    begin(&sweep);
+    add_views(&sweep, TILT, 15, 19, "123");
+    add(&sweep, TILT, -1);
+    measure(&sweep);
+    cr_assert_eq(result.map.verdict, RG_VERDICT_LEAKING);
+    cr_assert_eq(result.map.bin[200].state, RG_BIN_GAP);
+    end(&sweep);
+    begin(&sweep);
+    add_views(&sweep, TILT, 15, 19, "123");
+    add(&sweep, TILT, -1);
+    sweep.frame[sweep.count++] =
+        test_take(&sweep.setup, sweep.finder, TILT "/view_17.jpg", RG_FRAME_DARK);
+    measure(&sweep);
+    cr_expect(result.map.bin[200].ambient);
+    cr_expect_eq(result.map.bin[200].state, RG_BIN_UNSEEN);
+    cr_expect_neq(result.map.verdict, RG_VERDICT_SEALED);
+    end(&sweep);
+}
+
 Test(pipeline, camera_s_angles_are_those_of_the_truth)
 {
     /* views 12, 17, 22 of samples/truth/08-G.json, against the rim plane */

@@ -296,6 +296,40 @@ Test(rimlight, a_post_before_the_rim_hides_it)
     }
 }
 
+/* The chimney mirrors something dark: its light sinks smoothly to nothing and
+ * comes back, and the pad above is as it was. */
+static void draw_shade(double half_width)
+{
+    draw_seat(&d, 0.04, 0.01);
+    for (int c = 0; c < COLUMNS; c++) {
+        double x = (c - 120) / half_width, share = fabs(x) < 1 ? 0.5 - 0.5 * cos(RG_PI * x) : 1;
+        for (int r = 0; r < ROWS; r++) {
+            double z = rg_strip_height(&d.strip, r) - rim_of(&d, c);
+            if (z < -0.02)
+                d.light[c * ROWS + r] = (float)(0.006 + share * (d.light[c * ROWS + r] - 0.006));
+        }
+    }
+}
+
+Test(rimlight, a_dark_reflection_on_the_chimney_does_not_hide_the_rim)
+{
+    draw_shade(40);
+    rg_rimlight l = measure(&d);
+    cr_assert_eq(count_state(&l, 0, COLUMNS - 1, RG_COLUMN_DARK), COLUMNS);
+    rg_rimlight_free(&l);
+}
+
+Test(rimlight, a_run_without_an_edge_that_is_too_long_stays_hidden)
+{
+    draw_shade(115);
+    for (int c = 40; c < 200; c++) /* 40 degrees without any step */
+        for (int r = 0; r < ROWS; r++)
+            d.light[c * ROWS + r] = 0.006f;
+    rg_rimlight l = measure(&d);
+    cr_assert_eq(count_state(&l, 50, 190, RG_COLUMN_HIDDEN), 141);
+    rg_rimlight_free(&l);
+}
+
 Test(rimlight, a_picture_without_contrast_hides_the_rim)
 {
     draw_seat(&d, 0.001, 0.001);

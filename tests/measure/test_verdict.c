@@ -181,6 +181,17 @@ Test(verdict, a_blocked_slot_is_not_sealed_and_its_remedy_is_named)
     cr_assert(says(&map, "crumb"));
 }
 
+Test(verdict, a_bearing_lit_with_the_lamp_off_is_never_sealed)
+{
+    seal(&map);
+    unsee(&map, 40, 6);
+    for (int b = 40; b < 46; b++)
+        map.bin[b].ambient = true;
+    cr_assert_eq(decide(&map, &good), RG_VERDICT_UNDECIDED);
+    cr_assert_eq(map.reasons, 1);
+    cr_assert(says(&map, "bearings 40..45"));
+}
+
 /* ------------------------------------------------------------ guard band */
 Test(verdict, a_gap_is_within_only_if_its_expanded_uncertainty_is)
 {
@@ -283,7 +294,7 @@ static void spoil(rg_seal_map *m, rg_evidence *e, test_random *random)
 {
     int b = (int)(360 * test_uniform(random)), length = 1 + (int)(5 * test_uniform(random));
     double x = test_uniform(random);
-    switch ((int)(9 * test_uniform(random))) {
+    switch ((int)(10 * test_uniform(random))) {
     case 0:
         unsee(m, b, length);
         break;
@@ -307,6 +318,10 @@ static void spoil(rg_seal_map *m, rg_evidence *e, test_random *random)
         break;
     case 7:
         e->rim_found = false;
+        break;
+    case 8:
+        unsee(m, b, length);
+        m->bin[b].ambient = true;
         break;
     default:
         unsee(m, b, length);
