@@ -121,7 +121,7 @@ Test(pipeline, a_tilted_pad_gives_its_arc_width_and_verdict)
     cr_expect_eq(result.map.verdict, RG_VERDICT_LEAKING);
     cr_expect(result.evidence.light_proven);
     cr_expect_eq(result.evidence.frames_used, 12);
-    cr_expect_float_eq(result.u_ln_radiance, 0.15, 1e-12);
+    cr_expect_float_eq(result.u_ln_radiance, sweep.setup.options.witness.u_ln_radiance, 1e-12);
     tilt_plane_is_right();
     tilt_widths_are_inside_their_uncertainty();
     end(&sweep);
@@ -245,7 +245,7 @@ Test(pipeline, a_sealed_pad_shows_no_gap_and_no_part_of_its_sweep_invents_one)
     use[sweep.count - 1] = false;
     measure_some(&sweep, use);
     cr_expect_eq(result.map.verdict, RG_VERDICT_UNDECIDED, "no witness");
-    cr_expect_float_eq(result.u_ln_radiance, 0.69, 1e-12);
+    cr_expect_float_eq(result.u_ln_radiance, sweep.setup.options.unproven_u_ln, 1e-12);
     try_subsets(&sweep, 20, true);
     end(&sweep);
 }

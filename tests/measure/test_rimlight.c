@@ -274,7 +274,9 @@ Test(rimlight, glare_makes_the_flux_less_certain)
     rg_rimlight dim = measure(&d);
     draw_seat(&d, 0.12, 0.01);
     rg_rimlight bright = measure(&d);
-    cr_assert_gt(bright.column[50].u_flux_mm, 0.9 * 0.004 * 0.12);
+    rg_setup s;
+    test_setup(&s);
+    cr_assert_gt(bright.column[50].u_flux_mm, 0.9 * 0.12 * s.options.rimlight.glare_leak_mm);
     cr_assert_gt(bright.column[50].u_flux_mm, dim.column[50].u_flux_mm);
     rg_rimlight_free(&dim);
     rg_rimlight_free(&bright);

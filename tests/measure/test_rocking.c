@@ -148,6 +148,21 @@ Test(rocking, a_polished_land_gives_back_its_share)
     cr_assert_float_eq(rg_slot_open(&shiny, 0.1, -0.01, -0.01, 0), 0.1 - 0.01, 1e-12);
 }
 
+Test(rocking, a_glowing_pad_lets_a_look_from_below_reach_further_in)
+{
+    rg_slot_geometry g = pad;
+    g.pad_glow = 0.15;
+    cr_assert_float_eq(rg_slot_open(&g, 0.1, -0.01, -0.01, 0), 0.1 - 0.01 * 0.85, 1e-12);
+    cr_assert_float_eq(rg_slot_open(&g, 0.1, 0.01, 0.01, 0), 0.1 - 0.01 * 2.5, 1e-12);
+    /* but no limit may rest on it */
+    rg_observation obs = {.u_mm = 0.001, .slope_pad = -0.006, .slope_rim = -0.006};
+    rg_setup s;
+    double shut[360] = {0};
+    test_setup(&s);
+    cr_assert_float_eq(rg_rocking_limit(&g, 30, &obs, 1, &s.options.rocking, shut), 0.00329 + 0.006,
+                       1e-12);
+}
+
 Test(rocking, width_for_a_height_is_the_inverse_of_open_height)
 {
     for (double s = -0.015; s <= 0.015; s += 0.003)

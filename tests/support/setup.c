@@ -20,6 +20,7 @@ static const rg_measure_options options = {
     .blur_ratio = 1.6,
     .land_reflectance = 0.8,
     .shoulder_mm = 0.35,
+    .pad_glow = 0.15,
     .unproven_radiance = 2,
     .unproven_u_ln = 0.69,
     .strip =
@@ -57,7 +58,7 @@ static const rg_measure_options options = {
                 .min_light = 0.05,
                 .min_contrast = 5,
                 .min_area_mm2 = 0.3,
-                .slot_gain = 0.95,
+                .slot_gain = 0.92,
                 .u_ln_radiance = 0.15},
     .rocking = {.model_floor_mm = 0.0012,
                 .model_relative = 0.04,
