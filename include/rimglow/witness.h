@@ -24,6 +24,7 @@ typedef struct rg_witness_options {
     double min_light;    /* lit part at least this bright, linear light of the frame */
     double min_contrast; /* lit part over the dark part, ratio */
     double min_area_mm2; /* of the lit part */
+    double min_share; /* of the bearings in view that are lit: a streak on the chimney is narrow */
     double slot_gain;
     double u_ln_radiance; /* standard uncertainty of ln L with a good witness */
 } rg_witness_options;
@@ -35,6 +36,7 @@ typedef struct rg_witness {
     double u_ln_radiance;
     bool clipped;    /* the brightest channel is clipped: L is a lower bound */
     double area_mm2; /* lit part */
+    double share;    /* of the bearings in view that are lit */
     double contrast;
 } rg_witness;
 

@@ -157,6 +157,8 @@ static const rg_ini_field field[] = {
      "smallest ratio of lit to dark"},
     {"witness", "min_area_mm2", RG_INI_NUMBER, STATION(measure.witness.min_area_mm2), 0.01, 100,
      "smallest lit area, mm2"},
+    {"witness", "min_share", RG_INI_NUMBER, STATION(measure.witness.min_share), 0, 1,
+     "smallest share of the bearings in view that are lit"},
     {"witness", "slot_gain", RG_INI_NUMBER, STATION(measure.witness.slot_gain), 0.1, 10,
      "radiance of a thin slot against the witness"},
     {"witness", "u_ln_radiance", RG_INI_NUMBER, STATION(measure.witness.u_ln_radiance), 0, 2,

@@ -31,8 +31,12 @@ rg_code rg_witness_extent(const rg_lens *lens, const rg_pose *pose, const rg_rim
     return rg_strip_extent(lens, pose, rim, &so, box, err);
 }
 
+/* A column is lit when so many of its samples are: 0.09 mm. */
+#define LIT_ROWS 3
+
 typedef struct samples {
     size_t n;
+    int *column;       /* of each sample, ascending */
     double *luminance; /* mean of the channels */
     double *channel[3];
     double *work;
@@ -40,6 +44,7 @@ typedef struct samples {
 
 static void free_samples(samples *s)
 {
+    free(s->column);
     free(s->luminance);
     free(s->work);
     for (int c = 0; c < 3; c++)
@@ -48,9 +53,10 @@ static void free_samples(samples *s)
 
 static bool make_samples(samples *s, size_t capacity)
 {
-    *s = (samples){.luminance = rg_alloc(capacity, sizeof(double)),
+    *s = (samples){.column = rg_alloc(capacity, sizeof(int)),
+                   .luminance = rg_alloc(capacity, sizeof(double)),
                    .work = rg_alloc(capacity, sizeof(double))};
-    bool ok = s->luminance && s->work;
+    bool ok = s->column && s->luminance && s->work;
     for (int c = 0; c < 3; c++) {
         s->channel[c] = rg_alloc(capacity, sizeof(double));
         ok = ok && s->channel[c];
@@ -79,6 +85,7 @@ static rg_code sample_strip(samples *s, const rg_plane *rgb, const rg_lens *lens
         double sum = 0;
         for (int c = 0; c < 3; c++)
             sum += s->channel[c][s->n] = strip[c].light[i];
+        s->column[s->n] = (int)(i / (size_t)strip[0].rows);
         s->luminance[s->n++] = sum / 3;
     }
     for (int c = 0; c < 3; c++)
@@ -103,6 +110,21 @@ static double median_where(samples *s, const double *value, double cut, bool abo
     return n ? rg_median_inplace(s->work, n) : 0;
 }
 
+/* Share of the columns in the picture that are lit. */
+static double lit_share(const samples *s, double cut)
+{
+    int seen = 0, lit = 0, high = 0;
+    for (size_t i = 0; i < s->n; i++) {
+        if (i == 0 || s->column[i] != s->column[i - 1]) {
+            seen++;
+            high = 0;
+        }
+        high += s->luminance[i] >= cut;
+        lit += s->luminance[i] >= cut && high == LIT_ROWS;
+    }
+    return seen ? (double)lit / seen : 0;
+}
+
 static void judge(samples *s, const rg_rim *rim, double exposure, const rg_witness_options *o,
                   rg_witness *w)
 {
@@ -112,17 +134,19 @@ static void judge(samples *s, const rg_rim *rim, double exposure, const rg_witne
     double high = median_where(s, s->luminance, cut, true, &lit);
     double cell = rg_radians(STEP_DEG) * rim->outer_diameter_mm / 2 * STEP_MM;
     w->area_mm2 = (double)lit * cell;
+    w->share = lit_share(s, cut);
     w->contrast = high / fmax(low, 1e-4);
     if (high < o->min_light)
         snprintf(w->reason, sizeof w->reason,
                  "the witness frame shows no light: %.4f of full scale under the pad, at least "
                  "%.4f is needed; switch the leak light on at this hole or expose longer",
                  high, o->min_light);
-    else if (w->contrast < o->min_contrast || w->area_mm2 < o->min_area_mm2)
+    else if (w->contrast < o->min_contrast || w->area_mm2 < o->min_area_mm2 ||
+             w->share < o->min_share)
         snprintf(w->reason, sizeof w->reason,
                  "the witness frame shows no open gap: lit area %.2f mm2, %.1f times the dark "
-                 "part; crack the pad open by one or two millimetres",
-                 w->area_mm2, w->contrast);
+                 "part, over %.0f %% of the view; crack the pad open by one or two millimetres",
+                 w->area_mm2, w->contrast, 100 * w->share);
     w->lit = w->reason[0] == '\0';
     w->u_ln_radiance = o->u_ln_radiance;
     for (int c = 0; c < 3; c++) {

@@ -295,6 +295,17 @@ test_a_witness_without_light_never_seals() {
     holds o/PE-A-0147/s/seal-map.json '.light.proven == false'
 }
 
+# A closed frame with the lamp's streaks on the chimney shows light, but no open gap.
+test_streaks_in_a_witness_never_seal() {
+    whole s 04-C C
+    for n in 00 20; do add s witness "$SAMPLES/04-C/view_$n.jpg" witness_$n.jpg; done
+    rg inspect -o o --pictures none s
+    exits 2
+    left_out s witness_00.jpg "no open gap" "crack the pad open"
+    left_out s witness_20.jpg "no open gap"
+    holds o/PE-A-0147/s/seal-map.json '.light.proven == false'
+}
+
 test_a_broken_witness_never_seals() {
     whole s 04-C C
     head -c 60000 "$SAMPLES/04-C/witness.jpg" >s/witness.jpg

@@ -99,6 +99,28 @@ Test(witness, a_glint_is_too_small_to_prove_the_lamp)
     cr_assert_not(w.lit, "area %g contrast %g", w.area_mm2, w.contrast);
 }
 
+/* Bearings in view: a ray 45 degrees off the outward radius meets a cylinder of
+ * radius 10 mm, seen from 110 mm, 41.3 degrees off its middle: 41.3 + atan(10
+ * sin 41.3 / (110 - 10 cos 41.3)) = 45. */
+static const double in_view = 2 * 41.3;
+
+/* What the lamp draws on lacquered brass: narrow, and as high as the chimney. */
+Test(witness, a_streak_down_the_chimney_proves_nothing)
+{
+    lamp streak = {-2, 0, 80, 100, {0.6, 0.45, 0.25}, 0.006};
+    rg_witness w = measure(&streak, 3, 0.2);
+    cr_assert_gt(w.area_mm2, 4);
+    cr_assert_float_eq(w.share, 20 / in_view, 0.02, "%g", w.share);
+    cr_assert_not(w.lit);
+    cr_assert_not_null(strstr(w.reason, "over 24 % of the view"), "%s", w.reason);
+}
+
+Test(witness, share_is_the_lit_part_of_the_bearings_in_view)
+{
+    rg_witness w = measure(&cracked, 3, 0.2);
+    cr_assert_float_eq(w.share, 60 / in_view, 0.02, "%g", w.share);
+}
+
 Test(witness, a_clipped_witness_is_a_lower_bound)
 {
     lamp hot = cracked;

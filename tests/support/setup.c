@@ -58,6 +58,7 @@ static const rg_measure_options options = {
                 .min_light = 0.05,
                 .min_contrast = 5,
                 .min_area_mm2 = 0.3,
+                .min_share = 0.5,
                 .slot_gain = 0.92,
                 .u_ln_radiance = 0.15},
     .rocking = {.model_floor_mm = 0.0012,
