@@ -321,6 +321,15 @@ Test(rimlight, a_dark_reflection_on_the_chimney_does_not_hide_the_rim)
     rg_rimlight_free(&l);
 }
 
+Test(rimlight, something_with_sharp_flanks_before_the_chimney_hides_the_rim)
+{
+    draw_seat(&d, 0.04, 0.01);
+    paint(&d, 100, 130, -1, -0.02, 0.006); /* as high as the rim only: the pad stays even */
+    rg_rimlight l = measure(&d);
+    cr_assert_geq(count_state(&l, 100, 130, RG_COLUMN_HIDDEN), 27);
+    rg_rimlight_free(&l);
+}
+
 Test(rimlight, a_run_without_an_edge_that_is_too_long_stays_hidden)
 {
     draw_shade(115);

@@ -98,6 +98,14 @@ Test(sealmap, a_dark_rim_seen_from_its_plane_is_sealed_everywhere)
     cr_assert_eq(map.verdict, RG_VERDICT_UNDECIDED, "merging is not deciding");
 }
 
+Test(sealmap, a_dark_bearing_is_no_surer_than_its_limit)
+{
+    closed(&s, 0.0005);
+    merge(&s, &map);
+    for (int b = 0; b < RG_BINS; b++)
+        cr_assert_geq(map.bin[b].u_mm, map.bin[b].detection_limit_mm / 3.29 - 1e-12);
+}
+
 Test(sealmap, a_bearing_that_no_frame_showed_is_unseen_and_has_no_width)
 {
     closed(&s, 0.0005);
