@@ -122,6 +122,10 @@ Test(pipeline, a_tilted_pad_gives_its_arc_width_and_verdict)
     cr_expect(result.evidence.light_proven);
     cr_expect_eq(result.evidence.frames_used, 12);
     cr_expect_float_eq(result.u_ln_radiance, sweep.setup.options.witness.u_ln_radiance, 1e-12);
+    /* What the elevation hides is reckoned from the rim's plane, not the pad's:
+     * they differ by 0.02 rad here, and would hide 0.05 mm either way. */
+    cr_expect_lt(result.map.bin[200].detection_limit_mm, 0.04, "limit %g",
+                 result.map.bin[200].detection_limit_mm);
     tilt_plane_is_right();
     tilt_widths_are_inside_their_uncertainty();
     end(&sweep);

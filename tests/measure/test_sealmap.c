@@ -122,9 +122,11 @@ Test(sealmap, a_limit_above_half_the_tolerance_is_not_seen)
     /* 3.29 u + 0.00375 = 0.0125 mm at u = 0.00266 mm */
     closed(&s, 0.002659);
     set_noise(&s, 200, 0.002661);
+    set_noise(&s, 201, 0.002661);
     merge(&s, &map);
     cr_assert_eq(map.bin[199].state, RG_BIN_SEALED);
     cr_assert_eq(map.bin[200].state, RG_BIN_UNSEEN);
+    cr_assert_eq(map.bin[201].state, RG_BIN_UNSEEN);
 }
 
 Test(sealmap, a_width_lost_in_its_noise_is_no_gap)
