@@ -49,6 +49,38 @@ static bool light_fits(const rg_setup *setup, rg_frame *frame)
     return true;
 }
 
+/* Linear light below which so great a share of the picture lies. */
+static double light_at(const rg_image *luma, const rg_linear *linear, double share)
+{
+    size_t count[256] = {0}, n = (size_t)luma->width * (size_t)luma->height, below = 0;
+    const uint8_t *code = luma->data;
+    int at = 0;
+    for (size_t i = 0; i < n; i++)
+        count[code[i]]++;
+    while (at < 255 && (double)(below += count[at]) < share * (double)n)
+        at++;
+    return (double)linear->light[at];
+}
+
+/* Where no crown was read, the light may be the reason. */
+static void explain_by_light(const rg_setup *setup, const rg_image *luma, const rg_linear *linear,
+                             rg_frame *frame)
+{
+    const rg_measure_options *o = &setup->options;
+    double least = o->dark_light * fmin(frame->exposure, 1);
+    double middle = light_at(luma, linear, 0.5), high = light_at(luma, linear, 0.9);
+    if (high < least)
+        snprintf(frame->reason, sizeof frame->reason,
+                 "no crown, too dark: nine tenths of the picture are below %.4f of full scale, the "
+                 "crown's paper must reach %.4f; expose longer or light the crown softly",
+                 high, least);
+    else if (middle > o->overexposed_light)
+        snprintf(frame->reason, sizeof frame->reason,
+                 "no crown, overexposed: half of the picture is above %.3f of full scale, the "
+                 "crown's paper may reach %.3f; shorten the exposure or dim the room",
+                 middle, o->overexposed_light);
+}
+
 static rg_code locate(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
                       const rg_linear *linear, rg_frame *frame, rg_error *err)
 {
@@ -63,7 +95,9 @@ static rg_code locate(const rg_setup *setup, rg_tag_finder *finder, const rg_ima
         return code;
     if (frame->pose.state != RG_POSE_OK)
         leave_out(frame, frame->pose.reason);
-    else
+    if (frame->pose.state == RG_POSE_NO_CROWN)
+        explain_by_light(setup, luma, linear, frame);
+    if (frame->pose.state == RG_POSE_OK)
         rg_rim_camera(&frame->pose.pose, &frame->bearing_deg, &frame->elevation_deg,
                       &frame->distance_mm);
     frame->used = frame->pose.state == RG_POSE_OK && light_fits(setup, frame);

@@ -298,6 +298,19 @@ static bool outshines(const work *w, int c)
     return peak > w->o->outshine * fmax(col->chimney, col->pad);
 }
 
+/* Rejected light at the very rim line: it may have been a gap's after all. */
+static bool rejected_at_rim(const work *w, int c)
+{
+    const rg_strip *s = w->strip;
+    const uint8_t *m = w->out->mask + (size_t)c * (size_t)s->rows;
+    int first = row_of(s, w->rim_mm[c] - 0.5 * w->o->shadow_mm);
+    int last = row_of(s, w->rim_mm[c] + w->o->window_mm);
+    for (int r = first; r <= last; r++)
+        if (m[r] == 2)
+            return true;
+    return false;
+}
+
 static void light_extent(const work *w, int c, rg_column_light *col)
 {
     const rg_strip *s = w->strip;
@@ -357,7 +370,8 @@ static void judge_column(work *w, int c)
     measure_flux(w, c, col);
     /* A streak on the chimney ends at the shadow edge: darkness above it is
      * still darkness, but light there could be the streak's. */
-    if (glare && fabs(col->flux_mm) > w->o->glare_dark * col->u_flux_mm)
+    bool doubtful = glare || (col->state == RG_COLUMN_DARK && rejected_at_rim(w, c));
+    if (doubtful && fabs(col->flux_mm) > w->o->glare_dark * col->u_flux_mm)
         col->state = RG_COLUMN_GLARE;
 }
 

@@ -122,6 +122,22 @@ static void find_limits(const rg_slot_geometry *g, const rg_observation *const o
     }
 }
 
+/* A leak of the shortest arc that counts covers a neighbour of every bin in it:
+ * a single bin between two seen ones is seen with them. */
+static void share_limits(rg_rocking_fit fit[RG_BINS], const rg_sealmap_options *o)
+{
+    double limit[RG_BINS];
+    if (o->min_arc_deg < 2)
+        return;
+    for (int b = 0; b < RG_BINS; b++)
+        limit[b] = fit[b].detection_limit_mm;
+    for (int b = 0; b < RG_BINS; b++) {
+        double beside = fmax(limit[at(b - 1)], limit[at(b + 1)]);
+        if (fit[b].frames > 0 && fit[b].lit == 0)
+            fit[b].detection_limit_mm = fmin(limit[b], beside);
+    }
+}
+
 /* A short opening that one frame alone shows is a reflection until another
  * frame shows it too: reflections move with the view, gaps stay. */
 static void drop_lone_lights(rg_seal_map *map, const rg_sealmap_options *o)
@@ -200,6 +216,7 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
     for (int b = 0; b < RG_BINS; b++)
         rg_rocking_solve(geometry, obs[b], count[b], rocking, &fit[b]);
     find_limits(geometry, obs, count, rocking, options, fit);
+    share_limits(fit, options);
     for (int b = 0; b < RG_BINS; b++)
         fill_bin(&map->bin[b], b, &fit[b], options);
     drop_lone_lights(map, options);

@@ -82,6 +82,12 @@ static bool is_borderline(const rg_bin *bin, const rg_sealmap_options *o)
            !(bin->width_mm + expanded(bin, o) <= o->tolerance_mm);
 }
 
+/* Unseen bearings that no other reason names. */
+static bool is_unnamed(const rg_bin *bin, const rg_sealmap_options *o)
+{
+    return is_unseen(bin, o) && !is_borderline(bin, o);
+}
+
 static bool report_leaks(rg_seal_map *map, const rg_sealmap_options *o)
 {
     rg_run run[RG_BINS / 2 + 1];
@@ -105,7 +111,7 @@ static bool report_leaks(rg_seal_map *map, const rg_sealmap_options *o)
 static void report_unseen(rg_seal_map *map, const rg_sealmap_options *o)
 {
     rg_run run[RG_BINS / 2 + 1];
-    int n = runs_where(map, is_unseen, o, run, RG_BINS / 2 + 1);
+    int n = runs_where(map, is_unnamed, o, run, RG_BINS / 2 + 1);
     for (int i = 0; i < n; i++) {
         bool any = false;
         for (int k = 0; k < run[i].length; k++)
