@@ -1,13 +1,42 @@
 # What make demo shows.
 
-test_the_demonstration_shows_the_table_and_names_the_pictures() {
+# The program without the pictures of the frames, which take their time.
+quick_program() {
+    cat >quick <<END
+#!/bin/sh
+shift
+exec "$RIMGLOW" inspect --pictures map "\$@"
+END
+    chmod +x quick
     ln -s "$ROOT/samples" samples
+}
+
+test_the_demonstration_shows_the_table_and_names_the_pictures() {
+    quick_program
     unset DISPLAY WAYLAND_DISPLAY || :
-    sh samples/demo.sh "$RIMGLOW" >out 2>err || fail "exit code 0 although pads leak"
+    sh samples/demo.sh ./quick >out 2>err || fail "exit code 0 although pads leak"
     silent err
     shows "6 sweeps:" "How to read it" "inspection/PE-A-0147/08-G/ring.png" "picture viewer"
-    for picture in $(grep -o 'inspection/.*/ring.png' out); do there "$picture"; done
     [ "$(grep -c 'ring.png$' out)" = 6 ] || fail "six pictures are named"
+    for picture in $(grep -o 'inspection/.*/ring.png' out); do there "$picture"; done
+}
+
+test_the_demonstration_opens_pictures_only_where_there_is_a_screen() {
+    quick_program
+    mkdir bin
+    printf '#!/bin/sh\necho "$1" >>%s/opened\n' "$PWD" >bin/xdg-open
+    chmod +x bin/xdg-open
+    PATH=$PWD/bin:$PATH
+    unset DISPLAY WAYLAND_DISPLAY || :
+    sh samples/demo.sh ./quick >out 2>err
+    gone opened
+    DISPLAY=:77 sh samples/demo.sh ./quick >out 2>err
+    n=0
+    until [ "$(cat opened 2>/dev/null | wc -l)" = 6 ] || [ $n = 100 ]; do
+        n=$((n + 1))
+        sleep 0.1
+    done
+    [ "$(sort -u opened | grep -c '/ring.png$')" = 6 ] || fail "six ring maps are opened"
 }
 
 test_the_demonstration_fails_with_the_program() {

@@ -203,16 +203,28 @@ test_a_frame_of_another_size_is_left_out() {
 
 # ---------------------------------------------------------------- what frames show
 
-test_a_black_frame_is_left_out() {
-    leaking s
-    spoil light 0.0001 "$SAMPLES/08-G/view_16.jpg" s/bad.jpg
-    one_bad bad.jpg "no tag of the crown" "evenly lit"
+test_a_frame_too_dark_for_the_crown_says_so() {
+    for gain in 0.0001 0.02 0.05; do
+        rm -rf s
+        leaking s
+        spoil light $gain "$SAMPLES/08-G/view_16.jpg" s/bad.jpg
+        one_bad bad.jpg "no crown, too dark" "expose longer"
+    done
 }
 
-test_a_dark_frame_is_left_out() {
+test_a_frame_too_dark_to_measure_is_left_out() {
     leaking s
-    spoil light 0.03 "$SAMPLES/08-G/view_16.jpg" s/bad.jpg
-    one_bad bad.jpg
+    spoil light 0.09 "$SAMPLES/08-G/view_16.jpg" s/bad.jpg
+    one_bad bad.jpg "too dark: the crown's paper reads" "expose longer"
+}
+
+test_a_frame_without_a_crown_asks_for_one() {
+    leaking s
+    # Paper over the crown.
+    spoil paste -1 280 0 300 "$SAMPLES/08-G/view_16.jpg" a.jpg
+    spoil paste -1 500 0 300 a.jpg b.jpg
+    spoil paste -1 720 0 300 b.jpg s/bad.jpg
+    one_bad bad.jpg "no tag of the crown" "bring the whole of one tag into the picture"
 }
 
 test_an_overexposed_frame_is_left_out() {
@@ -224,7 +236,7 @@ test_an_overexposed_frame_is_left_out() {
 test_a_white_frame_is_left_out() {
     leaking s
     spoil light 100000 "$SAMPLES/08-G/view_16.jpg" s/bad.jpg
-    one_bad bad.jpg
+    one_bad bad.jpg "no crown, overexposed" "shorten the exposure"
 }
 
 test_a_second_crown_in_view_is_refused() {

@@ -3,7 +3,8 @@
  *
  *   spoil light GAIN IN OUT        linear light times GAIN, clipped at 1
  *   spoil paste ID X Y SIDE IN OUT a square of white paper at (X, Y), SIDE px
- *                                  wide, with tag ID of tag36h11 upright on it
+ *                                  wide, with tag ID of tag36h11 upright on it;
+ *                                  ID -1: no tag
  *   spoil halve IN OUT             every second pixel of every second row
  *   spoil png IN OUT               the same picture as PNG
  *   spoil claim W H IN OUT         a JPEG whose header says W x H px
@@ -120,12 +121,12 @@ static bool light(char **a)
 static void paint_tag(rg_image *image, int id, int x0, int y0, int side)
 {
     apriltag_family_t *family = tag36h11_create();
-    image_u8_t *tag = apriltag_to_image(family, id);
+    image_u8_t *tag = apriltag_to_image(family, id < 0 ? 0 : id);
     int cells = tag->width + 2;
     for (int y = 0; y < side; y++)
         for (int x = 0; x < side; x++) {
             int cx = x * cells / side - 1, cy = y * cells / side - 1;
-            bool inside = cx >= 0 && cy >= 0 && cx < tag->width && cy < tag->height;
+            bool inside = id >= 0 && cx >= 0 && cy >= 0 && cx < tag->width && cy < tag->height;
             int code = inside && tag->buf[cy * tag->stride + cx] < 128 ? 20 : 200;
             uint8_t *p = image->data;
             p += ((size_t)(y0 + y) * (size_t)image->width + (size_t)(x0 + x)) * 3;
@@ -142,7 +143,7 @@ static bool paste(char **a)
     rg_image image = {0};
     int id = atoi(a[0]), x = atoi(a[1]), y = atoi(a[2]), side = atoi(a[3]);
     bool ok = load_picture(a[4], &image);
-    if (ok && (id < 0 || id > 586 || x < 0 || y < 0 || side < 10 || x + side > image.width ||
+    if (ok && (id < -1 || id > 586 || x < 0 || y < 0 || side < 10 || x + side > image.width ||
                y + side > image.height))
         ok = complain("the tag does not exist or does not fit into the picture");
     if (ok) {
