@@ -250,7 +250,7 @@ Test(rocking, frames_that_look_through_to_darkness_do_not_pull_the_width_down)
 Test(rocking, one_frame_with_stray_light_does_not_make_a_gap_of_many_dark_ones)
 {
     /* Eight frames that would show 0.06 mm saw nothing, one saw light of it:
-     * missing light costs at most 4 each, surplus at most 25. */
+     * missing light costs at most 8 each, surplus at most 25. */
     rg_observation obs[FRAMES];
     observe(0.06, 0.0005, NULL, obs);
     for (int i = 0; i < FRAMES; i++)

@@ -129,6 +129,18 @@ Test(sealmap, a_limit_above_half_the_tolerance_is_not_seen)
     cr_assert_eq(map.bin[201].state, RG_BIN_UNSEEN);
 }
 
+Test(sealmap, a_single_bearing_is_seen_with_its_neighbours_if_a_frame_showed_it_dark)
+{
+    /* A leak of the shortest arc, 3 degrees, would cover a neighbour as well. */
+    closed(&s, 0.0005);
+    set_noise(&s, 200, 0.01);
+    set_noise(&s, 100, 0.01);
+    s.count[100] = 0;
+    merge(&s, &map);
+    cr_assert_eq(map.bin[200].state, RG_BIN_SEALED);
+    cr_assert_eq(map.bin[100].state, RG_BIN_UNSEEN);
+}
+
 Test(sealmap, a_width_lost_in_its_noise_is_no_gap)
 {
     closed(&s, 0.0005);

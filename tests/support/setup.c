@@ -69,7 +69,7 @@ static const rg_measure_options options = {
                 .u_scale = 0.002,
                 .oblique_mm = 0.006,
                 .askew_factor = 1.5,
-                .missing_loss = 4,
+                .missing_loss = 8,
                 .surplus_loss = 25},
     .sealmap = {.tolerance_mm = 0.025,
                 .min_arc_deg = 3,
@@ -81,8 +81,8 @@ static const rg_measure_options options = {
                 .bridge_deg = 3,
                 .blocked_factor = 2,
                 .blocked_deg = 25,
-                .blocked_share = 0.85,
-                .blocked_margin_deg = 4}};
+                .blocked_share = 0.7,
+                .blocked_margin_deg = 5}};
 
 void test_setup(rg_setup *setup)
 {
