@@ -73,7 +73,7 @@ test_a_disk_full_at_the_seal_map_leaves_none_behind() {
 
 test_a_disk_full_at_the_pictures_leaves_no_seal_map() {
     leaking s
-    bounded 100 inspect -j 2 -o o s
+    bounded 250 inspect -j 2 -o o s
     exits 74
     says "free some space"
     gone o/PE-A-0147/s/seal-map.json
