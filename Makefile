@@ -187,7 +187,7 @@ format: ## apply .clang-format
 install: build ## install into $(DESTDIR)$(PREFIX)
 	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/rimglow/calib $(DESTDIR)$(PREFIX)/share/doc/rimglow
 	install -m 755 $(PROGRAM) $(DESTDIR)$(PREFIX)/bin/rimglow
-	install -m 644 calib/*.ini $(DESTDIR)$(PREFIX)/share/rimglow/calib
+	install -m 644 calib/*.ini calib/README.md $(DESTDIR)$(PREFIX)/share/rimglow/calib
 	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/rimglow
 
 uninstall: ## remove what install put there
