@@ -83,7 +83,7 @@ static int read_options(int argc, char **argv, job *j, const char **operands)
     };
     int count = (int)(sizeof options / sizeof options[0]);
     if (rg_options_read(argc, argv, options, count, operands, &j->sweeps, &err) != RG_OK)
-        return rg_command_fail(err.code, "%s", err.text);
+        return rg_command_fail((int)err.code, "%s", err.text);
     if (j->sweeps == 0)
         return rg_command_fail(RG_USAGE, "inspect needs at least one sweep folder; "
                                          "rimglow inspect -h shows examples");
