@@ -16,7 +16,7 @@ WERROR  ?=
 
 WARN    := -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wstrict-prototypes \
            -Wmissing-prototypes -Wvla $(if $(WERROR),-Werror)
-OPT     := -O2 -g
+OPT     := -O3 -g
 SAN     :=
 ifeq ($(VARIANT),asan)
 OPT     := -O1 -g -fno-omit-frame-pointer

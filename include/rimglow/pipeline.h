@@ -91,7 +91,7 @@ typedef struct rg_sweep_result {
 } rg_sweep_result;
 
 /* Takes all frames of the sweep, already taken; fills their light, shift and
- * final angles, and may set used = false (blur). */
+ * final angles, and may set used = false (blur). Once for each set of frames. */
 rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
                          rg_sweep_result *result, rg_error *err);
 

@@ -42,6 +42,9 @@ typedef struct rg_strip {
     float *light;            /* [columns][rows], NAN outside the picture */
 } rg_strip;
 
+/* RG_BAD_DATA naming the first option out of range. */
+rg_code rg_strip_check(const rg_strip_options *options, rg_error *err);
+
 /* RG_BAD_DATA for options out of range (named) and when the rim is not in
  * view at all. plane: channel 0 is used. pose: X_cam = R X_cup + t. */
 rg_code rg_strip_new(rg_strip *strip, const rg_plane *plane, const rg_lens *lens,

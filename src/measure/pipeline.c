@@ -19,6 +19,8 @@ rg_code rg_setup_check(const rg_setup *setup, rg_error *err)
         code = rg_crown_check(&setup->crown, err);
     if (code == RG_OK)
         code = rg_rim_check(&setup->rim, err);
+    if (code == RG_OK)
+        code = rg_strip_check(&setup->options.strip, err);
     double tolerance = setup->options.sealmap.tolerance_mm;
     if (code == RG_OK && !(tolerance > 0 && tolerance < 1))
         code = rg_fail(err, RG_BAD_DATA, "tolerance %g mm is not within 0..1 mm", tolerance);

@@ -92,7 +92,8 @@ static void subtract_background(work *w, int c, const rg_column_light *col)
     for (int k = 0; k < w->rows; k++, z += (float)w->strip->dz_mm) {
         int i = (int)((z - (float)LOOK_LOW_MM) * scale);
         float above = w->above[i < 0 ? 0 : i > STEP_NODES ? STEP_NODES : i];
-        float ramp = fminf(fmaxf(z / (float)PAD_HIGH_MM, 0), 1);
+        float ramp = z * (1 / (float)PAD_HIGH_MM);
+        ramp = ramp < 0 ? 0 : ramp > 1 ? 1 : ramp;
         to[k] = light[k] - chimney * (1 - above) - above * (dark + ramp * (pad - dark));
     }
 }

@@ -67,7 +67,7 @@ static double falling_edge(const profile *p, const rg_rimline_options *o)
         double below = window_mean(p->prefix, p->rows, r - reach, r - gap);
         double above = window_mean(p->prefix, p->rows, r + gap, r + reach);
         double contrast = (below - above) / (below + above + 1e-4);
-        if (!(contrast > o->min_contrast) || below > o->glare)
+        if (!(contrast > o->min_contrast))
             continue;
         /* Absolute steps decide: relative ones are at their best in noise. */
         double s = (below - above) * contrast;
@@ -76,7 +76,9 @@ static double falling_edge(const profile *p, const rg_rimline_options *o)
             best = r;
         }
     }
-    return best;
+    /* The blurred end of a streak lies higher than the rim's own shadow. */
+    double chimney = best < 0 ? 0 : window_mean(p->prefix, p->rows, best - 2 * reach, best - reach);
+    return chimney > o->glare ? -1 : best;
 }
 
 static bool mark_column(const rg_strip *strip, int c, double *prefix, const rg_rimline_options *o,
@@ -186,11 +188,32 @@ static uint32_t next_random(uint32_t *state)
     return *state >> 8;
 }
 
-static int support(const rg_rim_mark *marks, int count, const rg_rim_plane *p, double inlier)
+/* A mark on the thinned set that trial planes are scored on. */
+typedef struct vote {
+    float cosine, sine, height;
+} vote;
+
+enum { VOTES = 600 };
+
+static int thin(const rg_rim_mark *marks, int count, vote votes[VOTES])
 {
+    int n = count < VOTES ? count : VOTES;
+    for (int i = 0; i < n; i++) {
+        const rg_rim_mark *m = &marks[(int)((int64_t)i * count / n)];
+        double b = rg_radians(m->bearing_deg);
+        votes[i] = (vote){(float)cos(b), (float)sin(b), (float)m->height_mm};
+    }
+    return n;
+}
+
+static int support(const vote *votes, int count, const rg_rim_plane *p, double inlier)
+{
+    float c = (float)p->c, a = (float)p->a, s = (float)p->s, near = (float)inlier;
     int n = 0;
-    for (int i = 0; i < count; i++)
-        n += fabs(marks[i].height_mm - rg_rim_plane_height(p, marks[i].bearing_deg)) < inlier;
+    for (int i = 0; i < count; i++) {
+        float r = votes[i].height - c - a * votes[i].cosine - s * votes[i].sine;
+        n += r < near && r > -near;
+    }
     return n;
 }
 
@@ -199,8 +222,9 @@ enum { TRIALS = 240 };
 static bool consensus(const rg_rim_mark *marks, int count, double inlier, rg_rim_plane *best)
 {
     uint32_t state = 20011u;
-    int most = 0;
-    /* Score on a thinned set: the winner is refined on all marks anyway. */
+    vote votes[VOTES];
+    int most = 0, voters = thin(marks, count, votes);
+    /* Scored on a thinned set: the winner is refined on all marks anyway. */
     for (int t = 0; t < TRIALS; t++) {
         sums s = {{{0}}, {0}};
         rg_rim_plane p = {0};
@@ -210,10 +234,10 @@ static bool consensus(const rg_rim_mark *marks, int count, double inlier, rg_rim
         }
         if (fabs(s.m[0][0]) < 1 || !plane_of(&s, &p) || fabs(p.c) > 5 || hypot(p.a, p.s) > 5)
             continue;
-        int n = support(marks, count, &p, inlier);
+        int n = support(votes, voters, &p, inlier);
         if (n > most) {
             most = n;
-            *best = p;
+            best->c = p.c, best->a = p.a, best->s = p.s;
         }
     }
     return most >= 3;

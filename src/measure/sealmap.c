@@ -160,7 +160,7 @@ static void drop_lone_lights(rg_seal_map *map, const rg_sealmap_options *o)
     }
 }
 
-enum { BULGE_LIT_FRAMES = 3, BULGE_BEARINGS = 6 };
+enum { BULGE_LIT_FRAMES = 3, BULGE_BEARINGS = 3, BULGE_STRIDE = 2 };
 
 /* Cost of all well-lit bearings with a given bulge; *bearings gets their number. */
 static double bulge_cost(const rg_slot_geometry *geometry, double bulge,
@@ -171,7 +171,7 @@ static double bulge_cost(const rg_slot_geometry *geometry, double bulge,
     double sum = 0;
     g.bulge_mm = bulge;
     *bearings = 0;
-    for (int b = 0; b < RG_BINS; b++) {
+    for (int b = 0; b < RG_BINS; b += BULGE_STRIDE) {
         int lit = 0;
         for (int i = 0; i < count[b]; i++)
             lit += obs[b][i].lit;

@@ -18,8 +18,9 @@ typedef struct range {
     int first, count; /* column index on the grid (i + 1/2) step */
 } range;
 
-static rg_code check_options(const rg_strip_options *o, rg_error *err)
+rg_code rg_strip_check(const rg_strip_options *options, rg_error *err)
 {
+    const rg_strip_options *o = options;
     if (!(o->step_deg >= 0.05 && o->step_deg <= 2))
         return rg_fail(err, RG_BAD_DATA, "strip: column step %g degrees is not within 0.05..2",
                        o->step_deg);
@@ -80,6 +81,9 @@ static rg_vec2 line_at(const line *l, double r)
 rg_code rg_strip_extent(const rg_lens *lens, const rg_pose *pose, const rg_rim *rim,
                         const rg_strip_options *options, int box[4], rg_error *err)
 {
+    rg_code code = rg_strip_check(options, err);
+    if (code != RG_OK)
+        return code;
     range cols = columns_in_view(pose, rim, options);
     double x0 = 1e9, y0 = 1e9, x1 = -1e9, y1 = -1e9;
     for (int i = 0; i < cols.count; i++) {
@@ -103,11 +107,47 @@ rg_code rg_strip_extent(const rg_lens *lens, const rg_pose *pose, const rg_rim *
     return RG_OK;
 }
 
+/* Half a pixel to spare: the line bends by less between its ends. */
+static bool inside_plane(const rg_plane *p, rg_vec2 at)
+{
+    return at.x >= p->x0 + 0.5 && at.y >= p->y0 + 0.5 && at.x <= p->x0 + p->width - 1.5 &&
+           at.y <= p->y0 + p->height - 1.5;
+}
+
+/* rg_plane_at without its bounds check, for one-channel planes. */
+static float sample(const rg_plane *p, float x, float y)
+{
+    int ix = (int)x, iy = (int)y;
+    float ax = x - (float)ix, ay = y - (float)iy;
+    const float *q = p->data + (size_t)iy * (size_t)p->width + (size_t)ix;
+    float top = q[0] + ax * (q[1] - q[0]);
+    float low = q[p->width] + ax * (q[p->width + 1] - q[p->width]);
+    return top + ay * (low - top);
+}
+
+static void fill_inside(const rg_strip *strip, float *to, const rg_plane *plane, const line *l)
+{
+    float ax = (float)(l->a.x - plane->x0), ay = (float)(l->a.y - plane->y0);
+    float bx = (float)l->b.x, by = (float)l->b.y, cx = (float)l->c.x, cy = (float)l->c.y;
+    float scale = 2.0f / (float)(strip->rows - 1);
+    for (int r = 0; r < strip->rows; r++) {
+        float t = (float)r * scale - 1;
+        to[r] = sample(plane, ax + t * (bx + t * cx), ay + t * (by + t * cy));
+    }
+}
+
 static void fill_column(rg_strip *strip, int c, const rg_plane *plane, const line *l)
 {
     float *to = strip->light + (size_t)c * (size_t)strip->rows;
     bool inside = true;
     double scale = 2.0 / (strip->rows - 1);
+    rg_vec2 low = line_at(l, -1), high = line_at(l, 1);
+    if (plane->channels == 1 && inside_plane(plane, low) && inside_plane(plane, high) &&
+        inside_plane(plane, l->a)) {
+        fill_inside(strip, to, plane, l);
+        strip->column[c].inside = true;
+        return;
+    }
     for (int r = 0; r < strip->rows; r++) {
         rg_vec2 p = line_at(l, r * scale - 1);
         to[r] = rg_plane_at(plane, 0, p.x, p.y);
@@ -146,7 +186,7 @@ rg_code rg_strip_new(rg_strip *strip, const rg_plane *plane, const rg_lens *lens
                      rg_error *err)
 {
     *strip = (rg_strip){0};
-    rg_code code = check_options(options, err);
+    rg_code code = rg_strip_check(options, err);
     if (code != RG_OK)
         return code;
     range cols = columns_in_view(pose, rim, options);

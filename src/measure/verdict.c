@@ -60,7 +60,7 @@ static bool is_unseen(const rg_bin *bin, const rg_sealmap_options *o)
 {
     return !bin->blocked && !bin->ambient &&
            (bin->state == RG_BIN_UNSEEN ||
-            (!is_open(bin, o) && bin->detection_limit_mm > o->seen_fraction * o->tolerance_mm));
+            (!is_open(bin, o) && !(bin->detection_limit_mm <= o->seen_fraction * o->tolerance_mm)));
 }
 
 static bool is_blocked(const rg_bin *bin, const rg_sealmap_options *o)

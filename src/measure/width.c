@@ -2,10 +2,9 @@
  * width.c - the slot's forward model, tabulated, and its inverse.
  *
  * Flux is tabulated over widths from 0 to RG_SLOT_MAX_WIDTH_PX, geometrically
- * spaced from 0.002 px, at two phases of the slot against the pixel grid
- * (centred on a pixel and between two) whose mean removes most of the phase
- * dependence that clipping brings. Derivatives to radiance and point spread
- * come from tables made with each raised by 4 %.
+ * spaced from 0.002 px, at four phases of the slot against the pixel grid,
+ * whose mean removes the phase dependence that clipping brings. Derivatives to radiance and point
+ * spread come from tables made with each raised by 4 %.
  */
 #include "rimglow/width.h"
 
@@ -16,7 +15,7 @@
 #include "rimglow/memory.h"
 #include "rimglow/vec.h"
 
-enum { NODES = 192, CODES = 4096 };
+enum { NODES = 160, CODES = 4096, PHASES = 4 };
 
 #define FIRST_WIDTH 0.002
 #define NUDGE       0.04
@@ -135,7 +134,10 @@ static double flux_at_phase(const rg_slot_table *t, const rg_slot_model *m, doub
 
 static double model_flux(const rg_slot_table *t, const rg_slot_model *m, double width)
 {
-    return 0.5 * (flux_at_phase(t, m, width, 0) + flux_at_phase(t, m, width, 0.5));
+    double sum = 0;
+    for (int k = 0; k < PHASES; k++)
+        sum += flux_at_phase(t, m, width, (double)k / PHASES);
+    return sum / PHASES;
 }
 
 static double interpolate(const double *x, const double *y, double at)

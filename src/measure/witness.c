@@ -135,7 +135,8 @@ static void judge(samples *s, const rg_rim *rim, double exposure, const rg_witne
     double cell = rg_radians(STEP_DEG) * rim->outer_diameter_mm / 2 * STEP_MM;
     w->area_mm2 = (double)lit * cell;
     w->share = lit_share(s, cut);
-    w->contrast = high / fmax(low, 1e-4);
+    /* A view that is lit all over shows no gap but a bright room. */
+    w->contrast = dark ? high / fmax(low, 1e-4) : 1;
     if (high < o->min_light)
         snprintf(w->reason, sizeof w->reason,
                  "the witness frame shows no light: %.4f of full scale under the pad, at least "

@@ -52,7 +52,7 @@ static const rg_measure_options options = {
                  .shade_jump = 0.4,
                  .outshine = 1.5,
                  .min_component_px = 6},
-    .witness = {.reach_mm = 1.5,
+    .witness = {.reach_mm = 2.5,
                 .max_obliquity_deg = 45,
                 .saturation = 0.97,
                 .min_light = 0.05,
