@@ -65,4 +65,8 @@ typedef struct rg_run {
 } rg_run;
 int rg_circular_runs(const uint8_t *mask, int n, rg_run *runs, int max);
 
+/* Sets the bins of every break of at most `longest` bins between set bins of a
+ * circle of n; a mask without any set bin stays as it is. */
+void rg_circular_bridge(uint8_t *mask, int n, int longest);
+
 #endif

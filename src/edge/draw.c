@@ -172,7 +172,7 @@ rg_code rg_canvas_close(rg_canvas *canvas, rg_bytes *out, rg_error *err)
     cairo_status_t status = cairo_status(canvas->cr);
     cairo_destroy(canvas->cr);
     if (status == CAIRO_STATUS_SUCCESS && canvas->format == RG_PICTURE_PNG)
-        status = cairo_surface_write_to_png_stream(canvas->surface, take_bytes, canvas);
+        canvas->full = !rg_grey_png(canvas->surface, &canvas->bytes);
     cairo_surface_finish(canvas->surface);
     if (status == CAIRO_STATUS_SUCCESS)
         status = cairo_surface_status(canvas->surface);

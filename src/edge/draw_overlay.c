@@ -97,6 +97,8 @@ static void paint_photo(const overlay *o, const view *v)
             }
         cairo_surface_mark_dirty(grey);
     }
+    if (cairo_surface_get_type(cairo_get_target(o->cr)) == CAIRO_SURFACE_TYPE_SVG)
+        rg_attach_png(grey);
     cairo_set_source_surface(o->cr, grey, v->to_x, v->to_y);
     cairo_paint(o->cr);
     cairo_surface_destroy(grey);

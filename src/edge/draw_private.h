@@ -32,6 +32,12 @@ rg_code rg_canvas_close(rg_canvas *canvas, rg_bytes *out, rg_error *err);
 /* The same text as valid UTF-8 without control characters; cut to fit. */
 void rg_draw_clean(char to[RG_DRAW_TEXT], const char *from);
 
+/* An RGB24 image surface of greys as a grey PNG, owned by the caller; false
+ * without memory. */
+bool rg_grey_png(cairo_surface_t *surface, rg_bytes *out);
+/* Lets an SVG that paints this surface embed that PNG. */
+void rg_attach_png(cairo_surface_t *surface);
+
 void rg_grey(cairo_t *cr, double tone); /* 0 black, 1 white */
 void rg_font(cairo_t *cr, double size, bool bold);
 double rg_text_width(cairo_t *cr, const char *text);

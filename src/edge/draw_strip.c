@@ -180,6 +180,8 @@ static void paint_light(const sheet *s, const rg_frame *f, const int at[PLOT_WID
             }
         cairo_surface_mark_dirty(grey);
     }
+    if (cairo_surface_get_type(cairo_get_target(s->cr)) == CAIRO_SURFACE_TYPE_SVG)
+        rg_attach_png(grey);
     cairo_set_source_surface(s->cr, grey, PLOT_LEFT, top);
     cairo_paint(s->cr);
     cairo_surface_destroy(grey);

@@ -237,3 +237,22 @@ int rg_circular_runs(const uint8_t *mask, int n, rg_run *runs, int max)
     }
     return found;
 }
+
+void rg_circular_bridge(uint8_t *mask, int n, int longest)
+{
+    int first = 0;
+    while (first < n && !mask[first])
+        first++;
+    if (first == n)
+        return;
+    /* From one set bin round to itself: every break has both its ends. */
+    for (int k = 1, since = 0; k <= n; k++) {
+        if (!mask[(first + k) % n]) {
+            since++;
+            continue;
+        }
+        for (int j = 1; since <= longest && j <= since; j++)
+            mask[(first + k - j) % n] = 1;
+        since = 0;
+    }
+}

@@ -160,7 +160,7 @@ static void drop_lone_lights(rg_seal_map *map, const rg_sealmap_options *o)
     }
 }
 
-enum { BULGE_LIT_FRAMES = 3, BULGE_BEARINGS = 3, BULGE_STRIDE = 2 };
+enum { BULGE_LIT_FRAMES = 3, BULGE_BEARINGS = 6, BULGE_STRIDE = 2 };
 
 /* Cost of all well-lit bearings with a given bulge; *bearings gets their number. */
 static double bulge_cost(const rg_slot_geometry *geometry, double bulge,
@@ -171,16 +171,15 @@ static double bulge_cost(const rg_slot_geometry *geometry, double bulge,
     double sum = 0;
     g.bulge_mm = bulge;
     *bearings = 0;
-    for (int b = 0; b < RG_BINS; b += BULGE_STRIDE) {
+    for (int b = 0; b < RG_BINS; b++) {
         int lit = 0;
         for (int i = 0; i < count[b]; i++)
             lit += obs[b][i].lit;
-        if (lit < BULGE_LIT_FRAMES)
-            continue;
+        if (lit < BULGE_LIT_FRAMES || (*bearings)++ % BULGE_STRIDE)
+            continue; /* every second one tells enough */
         rg_rocking_fit fit;
         rg_rocking_solve(&g, obs[b], count[b], rocking, &fit);
         sum += fit.cost;
-        (*bearings)++;
     }
     return sum;
 }
@@ -290,20 +289,6 @@ static void arc_sums(const rg_seal_map *map, rg_run run, rg_arc *arc)
     arc->extent_mm = arc->extent_deg * bin_mm;
 }
 
-/* Fills short breaks between gap bins, so that one noisy bin does not cut an
- * arc in two. */
-static void bridge(uint8_t *mask, int longest)
-{
-    uint8_t inverse[RG_BINS];
-    rg_run hole[RG_BINS / 2 + 1];
-    for (int b = 0; b < RG_BINS; b++)
-        inverse[b] = !mask[b];
-    int n = rg_circular_runs(inverse, RG_BINS, hole, RG_BINS / 2 + 1);
-    for (int i = 0; i < n; i++)
-        for (int k = 0; hole[i].length <= longest && k < hole[i].length; k++)
-            mask[at(hole[i].start + k)] = 1;
-}
-
 void rg_sealmap_arcs(rg_seal_map *map, const rg_sealmap_options *options)
 {
     uint8_t mask[RG_BINS];
@@ -311,7 +296,8 @@ void rg_sealmap_arcs(rg_seal_map *map, const rg_sealmap_options *options)
     map->arcs = 0;
     for (int b = 0; b < RG_BINS; b++)
         mask[b] = map->bin[b].state == RG_BIN_GAP || map->bin[b].blocked;
-    bridge(mask, (int)options->bridge_deg);
+    /* One noisy bin does not cut an arc in two. */
+    rg_circular_bridge(mask, RG_BINS, (int)options->bridge_deg);
     int n = rg_circular_runs(mask, RG_BINS, run, RG_BINS / 2 + 1);
     for (int i = 0; i < n && map->arcs < RG_ARCS_MAX; i++) {
         rg_arc arc = {.full_circle = run[i].length == RG_BINS};

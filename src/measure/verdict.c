@@ -33,6 +33,21 @@ static int last_of(rg_run run)
     return at(run.start + run.length - 1);
 }
 
+typedef struct run_text {
+    char text[24];
+} run_text;
+
+/* "bearing 64" or "bearings 64..69". */
+static run_text name_run(rg_run run)
+{
+    run_text t;
+    if (run.length == 1)
+        snprintf(t.text, sizeof t.text, "bearing %d", run.start % RG_BINS);
+    else
+        snprintf(t.text, sizeof t.text, "bearings %d..%d", run.start % RG_BINS, last_of(run));
+    return t;
+}
+
 /* Runs of bins that satisfy a test; at most `max`. */
 typedef bool bin_test(const rg_bin *bin, const rg_sealmap_options *o);
 
@@ -42,6 +57,18 @@ static int runs_where(const rg_seal_map *map, bin_test *test, const rg_sealmap_o
     uint8_t mask[RG_BINS];
     for (int b = 0; b < RG_BINS; b++)
         mask[b] = test(&map->bin[b], o);
+    int n = rg_circular_runs(mask, RG_BINS, runs, max);
+    return n < max ? n : max;
+}
+
+/* The same for reasons: runs a few bins apart are told as one. */
+static int told_runs(const rg_seal_map *map, bin_test *test, const rg_sealmap_options *o,
+                     rg_run *runs, int max)
+{
+    uint8_t mask[RG_BINS];
+    for (int b = 0; b < RG_BINS; b++)
+        mask[b] = test(&map->bin[b], o);
+    rg_circular_bridge(mask, RG_BINS, (int)o->bridge_deg);
     int n = rg_circular_runs(mask, RG_BINS, runs, max);
     return n < max ? n : max;
 }
@@ -100,9 +127,9 @@ static bool report_leaks(rg_seal_map *map, const rg_sealmap_options *o)
         for (int k = 1; k < run[i].length; k++)
             if (map->bin[at(run[i].start + k)].width_mm > worst->width_mm)
                 worst = &map->bin[at(run[i].start + k)];
-        add_reason(map, "open at bearings %d..%d: up to %.3f +- %.3f mm at %.0f, tolerance %.3f mm",
-                   run[i].start, last_of(run[i]), worst->width_mm, expanded(worst, o),
-                   worst->bearing_deg, o->tolerance_mm);
+        add_reason(map, "open at %s: up to %.3f +- %.3f mm at %.0f, tolerance %.3f mm",
+                   name_run(run[i]).text, worst->width_mm, expanded(worst, o), worst->bearing_deg,
+                   o->tolerance_mm);
         leaking = true;
     }
     return leaking;
@@ -111,7 +138,7 @@ static bool report_leaks(rg_seal_map *map, const rg_sealmap_options *o)
 static void report_unseen(rg_seal_map *map, const rg_sealmap_options *o)
 {
     rg_run run[RG_BINS / 2 + 1];
-    int n = runs_where(map, is_unnamed, o, run, RG_BINS / 2 + 1);
+    int n = told_runs(map, is_unnamed, o, run, RG_BINS / 2 + 1);
     for (int i = 0; i < n; i++) {
         bool any = false;
         for (int k = 0; k < run[i].length; k++)
@@ -122,11 +149,11 @@ static void report_unseen(rg_seal_map *map, const rg_sealmap_options *o)
                                 : "no bearing was seen: sweep again");
         else
             add_reason(map,
-                       any ? "thin gaps could hide at bearings %d..%d: sweep again there, "
+                       any ? "thin gaps could hide at %s: sweep again there, "
                              "rocking slowly through the rim plane"
-                           : "bearings %d..%d were hidden or out of view: sweep again there, past "
+                           : "%s: hidden or out of view: sweep again there, past "
                              "the key arm and posts",
-                       run[i].start, last_of(run[i]));
+                       name_run(run[i]).text);
     }
 }
 
@@ -136,9 +163,9 @@ static void report_blocked(rg_seal_map *map, const rg_sealmap_options *o)
     int n = runs_where(map, is_blocked, o, run, RG_BINS / 2 + 1);
     for (int i = 0; i < n; i++)
         add_reason(map,
-                   "the light is interrupted between two openings at bearings %d..%d: look for a "
+                   "the light is interrupted between two openings at %s: look for a "
                    "crumb, a hair or a feeler in the gap and sweep again",
-                   run[i].start, last_of(run[i]));
+                   name_run(run[i]).text);
 }
 
 static void report_ambient(rg_seal_map *map, const rg_sealmap_options *o)
@@ -147,25 +174,25 @@ static void report_ambient(rg_seal_map *map, const rg_sealmap_options *o)
     int n = runs_where(map, is_ambient, o, run, RG_BINS / 2 + 1);
     for (int i = 0; i < n; i++)
         add_reason(map,
-                   "light shows at bearings %d..%d with the lamp off: shade the bench and sweep "
+                   "light shows at %s with the lamp off: shade the bench and sweep "
                    "again",
-                   run[i].start, last_of(run[i]));
+                   name_run(run[i]).text);
 }
 
 static void report_borderline(rg_seal_map *map, const rg_sealmap_options *o)
 {
     rg_run run[RG_BINS / 2 + 1];
-    int n = runs_where(map, is_borderline, o, run, RG_BINS / 2 + 1);
+    int n = told_runs(map, is_borderline, o, run, RG_BINS / 2 + 1);
     for (int i = 0; i < n; i++) {
         const rg_bin *worst = &map->bin[run[i].start];
         for (int k = 1; k < run[i].length; k++)
-            if (map->bin[at(run[i].start + k)].width_mm > worst->width_mm)
+            if (is_borderline(&map->bin[at(run[i].start + k)], o) &&
+                map->bin[at(run[i].start + k)].width_mm > worst->width_mm)
                 worst = &map->bin[at(run[i].start + k)];
         add_reason(map,
-                   "too close to the tolerance to call at bearings %d..%d: %.3f +- %.3f mm "
+                   "too close to the tolerance to call at %s: %.3f +- %.3f mm "
                    "against %.3f mm: sweep again there with more elevations, or correct the pad",
-                   run[i].start, last_of(run[i]), worst->width_mm, expanded(worst, o),
-                   o->tolerance_mm);
+                   name_run(run[i]).text, worst->width_mm, expanded(worst, o), o->tolerance_mm);
     }
 }
 

@@ -31,8 +31,8 @@ rg_code rg_png_header(const uint8_t *bytes, size_t size, rg_image *image, rg_err
 /* Pixels as stored, not yet upright. The JPEG decoder keeps only the rows
  * asked for when the orientation is 1, and everything otherwise; with luma
  * true it keeps only Y', which costs no upsampling of chroma. */
-rg_code rg_jpeg_decode(const uint8_t *bytes, size_t size, rg_rows rows, bool luma,
-                       rg_image *image, rg_error *err);
+rg_code rg_jpeg_decode(const uint8_t *bytes, size_t size, rg_rows rows, bool luma, rg_image *image,
+                       rg_error *err);
 rg_code rg_png_decode(const uint8_t *bytes, size_t size, rg_image *image, rg_error *err);
 
 #endif

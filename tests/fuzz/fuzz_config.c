@@ -49,8 +49,9 @@ static void try_station(const char *text, size_t size)
     rg_code code = rg_station_parse("fuzz.ini", text, size, &station, &err);
     check_refusal(code, &err);
     if (code == RG_OK) {
-        require(fabs(station.weights[0] + station.weights[1] + station.weights[2] - 1) <= 1e-6);
-        require(isfinite(station.lens.fx) && station.full_well > 0);
+        const double *w = station.measure.code_weights;
+        require(fabs(w[0] + w[1] + w[2] - 1) <= 1e-6);
+        require(isfinite(station.lens.fx) && station.measure.strip.step_deg > 0);
     }
 }
 

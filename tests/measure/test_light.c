@@ -373,3 +373,17 @@ Test(light, nothing_to_threshold_is_refused)
     cr_assert_not_null(strstr(err.text, "inside the picture"));
     cr_assert_eq(rg_threshold_choose(none, 0, &choice, &t, &err), RG_BAD_DATA);
 }
+
+/* Own, trivial: b3 of the circle. */
+Test(runs, short_breaks_are_bridged_over_the_seam_and_long_ones_are_not)
+{
+    uint8_t mask[12] = {1, 0, 0, 0, 1, 1, 0, 1, 0, 0, 1, 0};
+    static const uint8_t expected[12] = {1, 0, 0, 0, 1, 1, 1, 1, 1, 1, 1, 1};
+    rg_circular_bridge(mask, 12, 2);
+    for (int i = 0; i < 12; i++)
+        cr_expect_eq(mask[i], expected[i], "bin %d", i);
+    uint8_t none[4] = {0, 0, 0, 0};
+    rg_circular_bridge(none, 4, 9);
+    for (int i = 0; i < 4; i++)
+        cr_expect_eq(none[i], 0);
+}

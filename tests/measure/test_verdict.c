@@ -135,7 +135,7 @@ Test(verdict, one_unseen_bearing_is_enough_not_to_seal)
         seal(&map);
         unsee(&map, b, 1);
         cr_assert_eq(decide(&map, &good), RG_VERDICT_UNDECIDED);
-        snprintf(words, sizeof words, "bearings %d..%d", b, b);
+        snprintf(words, sizeof words, "bearing %d:", b);
         cr_assert(says(&map, words));
         cr_assert(says(&map, "sweep again"));
     }
@@ -166,7 +166,7 @@ Test(verdict, a_limit_at_half_the_tolerance_counts_as_seen_and_above_does_not)
     cr_assert_eq(decide(&map, &good), RG_VERDICT_SEALED);
     map.bin[10].detection_limit_mm = 0.5 * tolerance + 1e-6;
     cr_assert_eq(decide(&map, &good), RG_VERDICT_UNDECIDED);
-    cr_assert(says(&map, "thin gaps could hide at bearings 10..10"));
+    cr_assert(says(&map, "thin gaps could hide at bearing 10:"));
 }
 
 Test(verdict, a_blocked_slot_is_not_sealed_and_its_remedy_is_named)
@@ -273,7 +273,7 @@ Test(verdict, a_rim_open_all_round_leaks)
 Test(verdict, more_reasons_than_room_are_cut_not_overrun)
 {
     seal(&map);
-    for (int b = 0; b < RG_BINS; b += 2)
+    for (int b = 0; b < RG_BINS; b += 6) /* too far apart to be told as one */
         unsee(&map, b, 1);
     cr_assert_eq(decide(&map, &good), RG_VERDICT_UNDECIDED);
     cr_assert_eq(map.reasons, RG_REASONS_MAX);
