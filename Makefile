@@ -141,7 +141,7 @@ $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 
 # ---------------------------------------------------------------- checks
 run-tests: tests build ## run the unit tests of this VARIANT
-	@fail=0; for t in $(TESTS); do RIMGLOW=$(PROGRAM) $$t --timeout 300 $(TEST_ARGS) || fail=1; done; exit $$fail
+	@fail=0; for t in $(TESTS); do LSAN_OPTIONS=suppressions=tests/cli/leaks.supp:print_suppressions=0 RIMGLOW=$(PROGRAM) $$t --timeout 300 $(TEST_ARGS) || fail=1; done; exit $$fail
 
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail

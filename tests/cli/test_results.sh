@@ -5,7 +5,7 @@ pictures_are_whole() {
     for picture in "$@"; do
         there "$picture"
         case $picture in
-        *.png) spoil halve "$picture" half.jpg || fail "$picture is a whole PNG" ;;
+        *.png) spoil whole "$picture" || fail "$picture is a whole PNG" ;;
         *.svg) rsvg-convert -o drawn.png "$picture" || fail "$picture is an SVG that can be drawn" ;;
         esac
     done

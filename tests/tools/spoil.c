@@ -9,6 +9,7 @@
  *   spoil png IN OUT               the same picture as PNG
  *   spoil claim W H IN OUT         a JPEG whose header says W x H px
  *   spoil flip FROM COUNT IN OUT   inverts COUNT bytes from byte FROM on
+ *   spoil whole IN                 says nothing when IN is a whole picture
  *
  * Pictures are written as JPEG of quality 95 without chroma subsampling unless
  * said; exit code 1 and a message on any failure. The light curve is that of
@@ -235,12 +236,27 @@ static bool flip(char **a)
     return ok;
 }
 
+static bool whole(char **a)
+{
+    rg_error err = {0};
+    rg_image image = {0};
+    blob file = {0};
+    bool ok = load(a[0], &file);
+    if (ok && rg_decode(file.bytes, file.size, &image, &err) != RG_OK)
+        ok = complain(err.text);
+    if (ok && image.warnings)
+        ok = complain(image.warning);
+    rg_image_free(&image);
+    free(file.bytes);
+    return ok;
+}
+
 static const struct command {
     const char *name;
     int arguments;
     bool (*run)(char **arguments);
-} commands[] = {{"light", 3, light}, {"paste", 6, paste}, {"halve", 2, halve},
-                {"png", 2, to_png},  {"claim", 4, claim}, {"flip", 4, flip}};
+} commands[] = {{"light", 3, light}, {"paste", 6, paste}, {"halve", 2, halve}, {"png", 2, to_png},
+                {"claim", 4, claim}, {"flip", 4, flip},   {"whole", 1, whole}};
 
 int main(int argc, char **argv)
 {
