@@ -184,6 +184,9 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
     return best;
 }
 
+/* A bulge is known to half of itself only: see rg_sealmap_bulge. */
+#define BULGE_U 0.5
+
 static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, const term *t, int n,
                         const rg_rocking_options *opt, rg_rocking_fit *fit)
 {
@@ -213,7 +216,7 @@ static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, co
     /* The model's error is shared by frames of like elevation; the scatter of
      * the frames about the fit is added where there are enough of them. */
     double scatter = fit->used > 2 ? spread / weight / (fit->used - 1) : 0;
-    fit->u_model_mm = sqrt(pow(model / weight, 2) + scatter);
+    fit->u_model_mm = sqrt(pow(model / weight, 2) + scatter + pow(BULGE_U * g->bulge_mm, 2));
 }
 
 void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int count,

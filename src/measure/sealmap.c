@@ -160,6 +160,8 @@ static void drop_lone_lights(rg_seal_map *map, const rg_sealmap_options *o)
     }
 }
 
+#define BULGE_STEP_MM 0.01
+
 enum { BULGE_LIT_FRAMES = 3, BULGE_BEARINGS = 6, BULGE_STRIDE = 2 };
 
 /* Cost of all well-lit bearings with a given bulge; *bearings gets their number. */
@@ -187,22 +189,21 @@ static double bulge_cost(const rg_slot_geometry *geometry, double bulge,
 double rg_sealmap_bulge(const rg_slot_geometry *geometry, const rg_observation *const obs[RG_BINS],
                         const int count[RG_BINS], const rg_rocking_options *rocking)
 {
+    enum { STEPS = 15 };
+    double cost[STEPS], least = INFINITY;
     int bearings = 0;
-    double flat = bulge_cost(geometry, 0, obs, count, rocking, &bearings), least = flat, best = 0;
-    if (bearings < BULGE_BEARINGS)
-        return 0;
-    for (double bulge = 0.02; bulge < 0.15; bulge += 0.02) {
-        double cost = bulge_cost(geometry, bulge, obs, count, rocking, &bearings);
-        if (cost < least)
-            least = cost, best = bulge;
+    for (int i = 0; i < STEPS; i++) {
+        cost[i] = bulge_cost(geometry, BULGE_STEP_MM * i, obs, count, rocking, &bearings);
+        least = fmin(least, cost[i]);
+        if (bearings < BULGE_BEARINGS)
+            return 0;
     }
-    for (double step = 0.01; best > 0 && step > 0.002; step /= 2)
-        for (int side = -1; side <= 1; side += 2) {
-            double cost = bulge_cost(geometry, best + side * step, obs, count, rocking, &bearings);
-            if (cost < least)
-                least = cost, best += side * step;
-        }
-    return least < 0.8 * flat ? best : 0;
+    /* Beyond some bulge every view is limited by it alone, and a larger one with
+     * a wider gap looks the same: the smallest that explains the curves counts. */
+    int best = 0;
+    while (cost[best] > least + 0.1 * (cost[0] - least))
+        best++;
+    return least < 0.8 * cost[0] ? BULGE_STEP_MM * best : 0;
 }
 
 void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
