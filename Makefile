@@ -159,7 +159,7 @@ check-headers: ## every public header compiles alone
 	done; echo "check-headers: every header compiles alone"
 
 check-format: ## .clang-format is applied
-	@clang-format --dry-run -Werror $$(git ls-files '*.c' '*.h') && echo "check-format: formatted"
+	@clang-format --dry-run -Werror $$(find src include tests -name '*.[ch]') && echo "check-format: formatted"
 
 check-compilers: ## gcc and clang build everything without a warning
 	@$(MAKE) --no-print-directory -s build tests VARIANT=gcc-strict CC=gcc WERROR=1
@@ -181,7 +181,7 @@ fuzz: ## libFuzzer for SECONDS=60 each (clang)
 	@sh tests/fuzz/run.sh
 
 format: ## apply .clang-format
-	clang-format -i $$(git ls-files '*.c' '*.h')
+	clang-format -i $$(find src include tests -name '*.[ch]')
 
 # ---------------------------------------------------------------- install
 install: build ## install into $(DESTDIR)$(PREFIX)

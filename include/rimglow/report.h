@@ -12,11 +12,12 @@
  *   rim_plane {found, height_mm, tilt_mm, tilt_bearing_deg, sigma_mm},
  *   bins[360] of {bearing_deg, width_mm, u_mm, detection_limit_mm, frames,
  *     lit_frames, state "sealed" | "gap" | "unseen", why?},
- *   arcs[] of {start_deg, end_deg, u_end_deg, centre_deg, extent_deg,
- *     extent_mm, max_width_mm, u_max_mm, max_bearing_deg, mean_width_mm,
- *     u_mean_mm, open_area_mm2, u_area_mm2, full_circle},
+ *   arcs[] of {start_deg, end_deg, u_end_deg, centre_deg, u_centre_deg,
+ *     extent_deg, u_extent_deg, extent_mm, u_extent_mm, max_width_mm, u_max_mm,
+ *     max_bearing_deg, mean_width_mm, u_mean_mm, open_area_mm2, u_area_mm2,
+ *     full_circle, runs_into_unseen},
  *   frames[] of {file, role, exposure, used, reason, bearing_deg,
- *     elevation_deg, reprojection_rms_px, threshold?}.
+ *     elevation_deg, reprojection_rms_px, threshold?, rejected_lights?}.
  */
 #ifndef RIMGLOW_REPORT_H
 #define RIMGLOW_REPORT_H

@@ -11,10 +11,12 @@
  * at the land's outer edge stands open by
  *   h = w - max(0, -sp l (1 - p), B + sp v, B + sp k) - (1 - rho) max(sr, 0) l, at least 0,
  * B being how far the pad's face bulges below its seat from the chord k
- * outside the land on (0 for a flat pad), and rho the share of light that a polished land reflects
- * at grazing incidence. Seen through the far side of the hole as well, the slot may be dark
- * although open: an open height that is too SMALL is therefore weak evidence, one that is too large
- * is strong.
+ * outside the land on (0 for a flat pad), rho the share of light that a
+ * polished land reflects at grazing incidence, and p the share of the land's
+ * depth over which the pad's face, lit from inside, glows as bright as the
+ * slot. Seen through the far side of the hole as well, the slot may be dark
+ * although open: an open height that is too SMALL is therefore weak evidence,
+ * one that is too large is strong.
  *
  * The width minimises sum rho_i((h_i - f_i(w)) / u_i) with a bounded loss,
  * tighter for missing light than for surplus light.

@@ -58,8 +58,11 @@ static json_t *arc_object(const rg_arc *arc)
     json_object_set_new(o, "end_deg", angle(arc->end_deg));
     json_object_set_new(o, "u_end_deg", angle(arc->u_end_deg));
     json_object_set_new(o, "centre_deg", angle(arc->centre_deg));
+    json_object_set_new(o, "u_centre_deg", angle(arc->u_centre_deg));
     json_object_set_new(o, "extent_deg", angle(arc->extent_deg));
+    json_object_set_new(o, "u_extent_deg", angle(arc->u_extent_deg));
     json_object_set_new(o, "extent_mm", length(arc->extent_mm));
+    json_object_set_new(o, "u_extent_mm", length(arc->u_extent_mm));
     json_object_set_new(o, "max_width_mm", length(arc->max_width_mm));
     json_object_set_new(o, "u_max_mm", length(arc->u_max_mm));
     json_object_set_new(o, "max_bearing_deg", angle(arc->max_bearing_deg));

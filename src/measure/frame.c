@@ -123,11 +123,14 @@ static rg_code unwrap(const rg_setup *setup, const rg_image *luma, const rg_line
     return code;
 }
 
-static rg_code witness_light(const rg_setup *setup, const rg_image *image, rg_frame *frame,
-                             rg_error *err)
+/* Only the witness needs colours: the lamp is measured channel by channel, in
+ * the rows below the pad. */
+static rg_code witness_light(const rg_setup *setup, const uint8_t *bytes, size_t size,
+                             rg_frame *frame, rg_error *err)
 {
     static const double unit[3] = {1, 0, 0};
     int box[4];
+    rg_image image = {0};
     rg_plane rgb = {0};
     rg_linear linear = {0};
     rg_error why = {0};
@@ -136,9 +139,11 @@ static rg_code witness_light(const rg_setup *setup, const rg_image *image, rg_fr
         leave_out(frame, why.text);
         return RG_OK;
     }
-    rg_code code = rg_linear_new(&linear, image->channels, image->depth, unit, err);
+    rg_code code = rg_decode_rows(bytes, size, box[1], box[3], &image, err);
     if (code == RG_OK)
-        code = rg_plane_new(&rgb, image, &linear, box[0], box[1], box[2], box[3], false, err);
+        code = rg_linear_new(&linear, image.channels, image.depth, unit, err);
+    if (code == RG_OK)
+        code = rg_plane_new(&rgb, &image, &linear, box[0], box[1], box[2], box[3], false, err);
     if (code == RG_OK)
         code = rg_witness_measure(&rgb, &setup->lens, &frame->pose.pose, &setup->rim,
                                   frame->exposure, wo, &frame->witness, err);
@@ -146,15 +151,7 @@ static rg_code witness_light(const rg_setup *setup, const rg_image *image, rg_fr
         leave_out(frame, frame->witness.reason);
     rg_plane_free(&rgb);
     rg_linear_free(&linear);
-    return code;
-}
-
-static rg_code luma_of(const rg_image *image, const double weights[3], rg_image *luma,
-                       rg_error *err)
-{
-    rg_code code = rg_image_new(luma, image->width, image->height, 1, 8, err);
-    if (code == RG_OK)
-        rg_image_combine(image, weights, luma->data);
+    rg_image_free(&image);
     return code;
 }
 
@@ -172,51 +169,34 @@ static rg_code take_luma(const rg_setup *setup, rg_tag_finder *finder, const rg_
     return code;
 }
 
-static rg_code take_decoded(const rg_setup *setup, rg_tag_finder *finder, const rg_image *image,
-                            rg_frame *frame, rg_error *err)
-{
-    if (frame->role != RG_FRAME_WITNESS)
-        return take_luma(setup, finder, image, frame, err);
-    rg_image luma = {0};
-    rg_code code = luma_of(image, setup->options.code_weights, &luma, err);
-    if (code == RG_OK)
-        code = take_luma(setup, finder, &luma, frame, err);
-    if (code == RG_OK && frame->used)
-        code = witness_light(setup, image, frame, err);
-    rg_image_free(&luma);
-    return code;
-}
-
 rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
                       size_t size, rg_frame_role role, double exposure, rg_frame *frame,
                       rg_error *err)
 {
-    rg_image image = {0};
+    rg_image luma = {0};
     rg_error why = {0};
     *frame = (rg_frame){.role = role, .exposure = exposure};
     if (role == RG_FRAME_OPEN) {
         leave_out(frame, "the key is open: a frame for key heights, not for the seal");
         return RG_OK;
     }
-    /* Only the witness needs colours: it measures the lamp channel by channel. */
-    rg_code code = role == RG_FRAME_WITNESS
-                       ? rg_decode(bytes, size, &image, &why)
-                       : rg_decode_luma(bytes, size, setup->options.code_weights, &image, &why);
+    rg_code code = rg_decode_luma(bytes, size, setup->options.code_weights, &luma, &why);
     if (code == RG_BAD_DATA) {
         leave_out(frame, why.text);
         return RG_OK;
     }
     if (code != RG_OK)
         return rg_fail(err, code, "%s", why.text);
-    frame->width = image.width;
-    frame->height = image.full_height;
-    if (image.warnings)
+    frame->width = luma.width;
+    frame->height = luma.full_height;
+    if (luma.warnings)
         snprintf(frame->reason, sizeof frame->reason,
-                 "damaged picture data (%.120s): not evidence; take the frame again",
-                 image.warning);
-    else if (size_fits(setup, &image, frame))
-        code = take_decoded(setup, finder, &image, frame, err);
-    rg_image_free(&image);
+                 "damaged picture data (%.120s): not evidence; take the frame again", luma.warning);
+    else if (size_fits(setup, &luma, frame))
+        code = take_luma(setup, finder, &luma, frame, err);
+    rg_image_free(&luma);
+    if (code == RG_OK && frame->used && role == RG_FRAME_WITNESS)
+        code = witness_light(setup, bytes, size, frame, err);
     if (code != RG_OK)
         rg_frame_free(frame);
     return code;

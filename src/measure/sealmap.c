@@ -260,7 +260,10 @@ static void arc_ends(const rg_seal_map *map, rg_run run, const rg_sealmap_option
     double rise0 = fabs(map->bin[at(first + reach)].width_mm - in0->width_mm) / fmax(reach, 1);
     double rise1 = fabs(map->bin[at(last - reach)].width_mm - in1->width_mm) / fmax(reach, 1);
     double u0 = in0->u_mm / fmax(rise0, 1e-3), u1 = in1->u_mm / fmax(rise1, 1e-3);
-    arc->u_end_deg = hypot(fmax(u0, u1), 0.3);
+    /* A bin's width spread evenly: 1/sqrt(12). */
+    arc->u_end_deg = hypot(fmax(u0, u1), 1 / sqrt(12));
+    arc->u_centre_deg = arc->u_end_deg / sqrt(2);
+    arc->u_extent_deg = arc->u_end_deg * sqrt(2);
 }
 
 static void arc_sums(const rg_seal_map *map, rg_run run, rg_arc *arc)
@@ -288,6 +291,7 @@ static void arc_sums(const rg_seal_map *map, rg_run run, rg_arc *arc)
     arc->open_area_mm2 = sum * bin_mm;
     arc->u_area_mm2 = hypot(shared, sqrt(noise)) * bin_mm;
     arc->extent_mm = arc->extent_deg * bin_mm;
+    arc->u_extent_mm = arc->u_extent_deg * bin_mm;
 }
 
 void rg_sealmap_arcs(rg_seal_map *map, const rg_sealmap_options *options)

@@ -440,7 +440,16 @@ Test(draw, impossible_numbers_are_drawn_all_the_same)
     }
     for (map->arcs = 0; map->arcs < RG_ARCS_MAX; map->arcs++) {
         double v = value[map->arcs % 8], w = value[map->arcs / 8];
-        map->arc[map->arcs] = (rg_arc){v, w, v, w, v, w, v, w, v, w, v, w, v, false, false, false};
+        map->arc[map->arcs] = (rg_arc){.start_deg = v,
+                                       .end_deg = w,
+                                       .centre_deg = v,
+                                       .extent_deg = w,
+                                       .extent_mm = v,
+                                       .max_width_mm = w,
+                                       .u_max_mm = v,
+                                       .max_bearing_deg = w,
+                                       .mean_width_mm = v,
+                                       .open_area_mm2 = w};
     }
     for (int f = 0; f < FORMATS; f++) {
         rg_bytes b = drawn_ring(map, (rg_picture_format)f);
