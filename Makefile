@@ -13,6 +13,10 @@ endif
 VARIANT ?= release
 OUT     := build/$(VARIANT)
 WERROR  ?=
+V       ?=
+# make V=1 shows the whole command lines.
+SAY     := $(if $(V)$(findstring s,$(firstword -$(MAKEFLAGS))),@:,@printf '  %-5s %s\n')
+Q       := $(if $(V),,@)
 
 WARN    := -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wstrict-prototypes \
            -Wmissing-prototypes -Wvla $(if $(WERROR),-Werror)
@@ -106,34 +110,42 @@ tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS)
 tools: $(TOOLS)
 
 $(PROGRAM): $(MAIN_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
-	$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
 
 $(CORE_LIB): $(CORE_OBJ)
 $(EDGE_LIB): $(EDGE_OBJ)
 $(APP_LIB): $(APP_OBJ)
 $(OUT)/lib%.a:
 	@rm -f $@
-	ar rcs $@ $^
+	$(SAY) AR $@
+	$(Q)ar rcs $@ $^
 
 $(OUT)/src/%.o: src/%.c
 	@mkdir -p $(@D)
-	$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -MMD -MP -c -o $@ $<
+	$(SAY) CC $<
+	$(Q)$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -MMD -MP -c -o $@ $<
 
 $(OUT)/tests/%.o: tests/%.c
 	@mkdir -p $(@D)
-	$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -Itests -MMD -MP -c -o $@ $<
+	$(SAY) CC $<
+	$(Q)$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -Itests -MMD -MP -c -o $@ $<
 
 $(CORE_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(CORE_LIB)
-	$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(CORE_LIBS) -lcriterion
+	$(SAY) LINK $@
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(CORE_LIBS) -lcriterion
 
 $(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
-	$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS) -lcriterion
+	$(SAY) LINK $@
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS) -lcriterion
 
 $(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(EDGE_LIB) $(CORE_LIB)
-	$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
 
 $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
-	$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
 
 .SECONDARY:
 -include $(CORE_OBJ:.o=.d) $(EDGE_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(MAIN_OBJ:.o=.d)

@@ -34,9 +34,7 @@ void rg_table_fill(rg_table_row *row, const char *pad, const char *folder,
     memcpy(row->reason, map->reason, sizeof row->reason);
     find_widest(row, map, options->coverage_factor);
     for (int b = 0; b < RG_BINS; b++)
-        row->seen +=
-            map->bin[b].state != RG_BIN_UNSEEN &&
-            map->bin[b].detection_limit_mm <= options->seen_fraction * options->tolerance_mm;
+        row->seen += map->bin[b].state != RG_BIN_UNSEEN;
     for (int i = 0; i < map->arcs; i++)
         row->area_mm2 += map->arc[i].open_area_mm2;
     for (int i = 0; i < count; i++)
