@@ -219,6 +219,10 @@ void rg_verdict_decide(rg_seal_map *map, const rg_evidence *evidence,
     bool proven = report_evidence(map, evidence);
     if (report_leaks(map, options)) {
         map->verdict = RG_VERDICT_LEAKING;
+        /* What else may be wrong is worth knowing before the pad is touched. */
+        report_blocked(map, options);
+        report_ambient(map, options);
+        report_unseen(map, options);
         return;
     }
     bool all_seen = runs_where(map, is_unseen, options, run, 1) == 0 &&
