@@ -160,6 +160,26 @@ void rg_inspection_place(const rg_inspection *inspection, const char *out, char 
     snprintf(place, RG_PLACE_SIZE, "%s/%s/%s", out, inspection->sweep.serial, inspection->name);
 }
 
+/* Pictures of an earlier run that this one did not replace: beside the new
+ * seal map they would be somebody else's. */
+static void clear_place(const rg_inspection *in, const char *place, rg_pictures pictures)
+{
+    char path[RG_PLACE_SIZE + RG_NAME_SIZE + 32];
+    for (int k = 0; k < FORMATS; k++) {
+        const char *suffix = rg_picture_suffix(formats[k]);
+        if (pictures == RG_PICTURES_NONE) {
+            snprintf(path, sizeof path, "%s/ring.%s", place, suffix);
+            remove(path);
+            snprintf(path, sizeof path, "%s/strip.%s", place, suffix);
+            remove(path);
+        }
+        for (int i = 0; pictures != RG_PICTURES_ALL && i < in->sweep.frames; i++) {
+            snprintf(path, sizeof path, "%s/frames/%s.%s", place, in->sweep.frame[i].file, suffix);
+            remove(path);
+        }
+    }
+}
+
 rg_code rg_inspection_write(const rg_inspection *inspection, const char *out, rg_pictures pictures,
                             const char *date, int workers, const rg_progress *progress, char *place,
                             rg_error *err)
@@ -182,5 +202,7 @@ rg_code rg_inspection_write(const rg_inspection *inspection, const char *out, rg
     /* Last: where the seal map is, everything is. */
     if (code == RG_OK)
         code = write_map(inspection, place, err);
+    if (code == RG_OK)
+        clear_place(inspection, place, pictures);
     return code;
 }

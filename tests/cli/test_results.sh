@@ -77,6 +77,15 @@ test_pictures_none_writes_the_seal_map_only() {
     [ "$(ls o/PE-A-0147/s)" = seal-map.json ] || fail "one file: $(ls o/PE-A-0147/s)"
 }
 
+test_a_run_without_pictures_takes_away_those_of_the_run_before() {
+    leaking s
+    rg inspect --out o s
+    there o/PE-A-0147/s/ring.png
+    rg inspect --out o --pictures none s
+    exits 1
+    [ "$(find o -type f)" = o/PE-A-0147/s/seal-map.json ] || fail "old pictures stayed: $(find o -type f)"
+}
+
 test_results_go_to_the_folder_inspection_by_default() {
     leaking s
     rg inspect --pictures none s
