@@ -266,6 +266,24 @@ static bool looks_at_rim(const rg_frame *f)
     return f->used && (f->role == RG_FRAME_CLOSED || f->role == RG_FRAME_DARK);
 }
 
+/* Windows about the rim line hold the blurred slot at any scale: they are never
+ * narrower than these many sigmas of the point spread. */
+#define WINDOW_SIGMAS 3.4
+#define MARGIN_SIGMAS 2.8
+#define SHADOW_SIGMAS 1.5
+
+static rg_rimlight_options windows_for(const rg_frame *f, double psf_px,
+                                       const rg_rimlight_options *options)
+{
+    rg_rimlight_options o = *options;
+    double px_per_mm = f->strip.columns ? f->strip.column[f->strip.columns / 2].px_per_mm : 0;
+    double psf_mm = px_per_mm > 0 && psf_px > 0 ? psf_px / px_per_mm : 0;
+    o.window_mm = fmax(o.window_mm, WINDOW_SIGMAS * psf_mm);
+    o.margin_mm = fmax(o.margin_mm, MARGIN_SIGMAS * psf_mm);
+    o.shadow_blur_mm = fmax(o.shadow_blur_mm, SHADOW_SIGMAS * psf_mm);
+    return o;
+}
+
 static rg_slot_geometry geometry_of(const rg_setup *setup)
 {
     double outer = setup->rim.outer_diameter_mm / 2, over = setup->options.overhang_mm;
@@ -303,9 +321,12 @@ rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
     }
     result->evidence.rim_found = result->plane.found;
     for (int i = 0; code == RG_OK && result->plane.found && i < count; i++)
-        if (looks_at_rim(&frames[i]))
+        if (looks_at_rim(&frames[i])) {
+            rg_rimlight_options windows =
+                windows_for(&frames[i], result->psf_sigma_px, &o->rimlight);
             code = rg_rimlight_measure(&frames[i].light, &frames[i].strip, &result->plane,
-                                       frames[i].shift_mm, &o->rimlight, err);
+                                       frames[i].shift_mm, &windows, err);
+        }
     if (code == RG_OK) {
         static const rg_observation *const none[RG_BINS];
         static const int zero[RG_BINS];
