@@ -32,6 +32,8 @@ DEPS_BUILD := gcc libc6-dev pkg-config libjpeg62-turbo-dev libpng-dev libaprilta
               libgsl-dev libcairo2-dev libjansson-dev libinih-dev fonts-dejavu-core
 DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq
 
+DEPS_FUZZ  := libclang-rt-14-dev
+
 PC_CORE := libpng gsl
 PC_EDGE := cairo jansson inih
 CORE_CFLAGS = $(shell pkg-config --cflags $(PC_CORE))
@@ -190,6 +192,7 @@ accuracy: ## truth against measured on the sample sweeps
 	@build/release/tests/tools/accuracy samples/truth
 
 fuzz: ## libFuzzer for SECONDS=60 each (clang)
+	$(call install_missing,$(DEPS_CHECK) $(DEPS_FUZZ))
 	@sh tests/fuzz/run.sh
 
 format: ## apply .clang-format

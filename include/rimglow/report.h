@@ -11,7 +11,8 @@
  *   light {proven, radiance[3], u_ln}, psf_sigma_px, pad_bulge_mm,
  *   rim_plane {found, height_mm, tilt_mm, tilt_bearing_deg, sigma_mm},
  *   bins[360] of {bearing_deg, width_mm, u_mm, detection_limit_mm, frames,
- *     lit_frames, state "sealed" | "gap" | "unseen", why?},
+ *     lit_frames, state "sealed" | "gap" | "unseen", why?, u_parts_mm? of
+ *     {noise, radiance, blur, pose, scale, model}},
  *   arcs[] of {start_deg, end_deg, u_end_deg, centre_deg, u_centre_deg,
  *     extent_deg, u_extent_deg, extent_mm, u_extent_mm, max_width_mm, u_max_mm,
  *     max_bearing_deg, mean_width_mm, u_mean_mm, open_area_mm2, u_area_mm2,

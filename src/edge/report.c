@@ -34,6 +34,19 @@ static json_t *text_or_null(const char *text)
     return s ? s : json_null();
 }
 
+/* What the standard uncertainty of a gap is made of; their squares sum to its. */
+static json_t *parts_object(const rg_rocking_fit *fit)
+{
+    json_t *o = json_object();
+    json_object_set_new(o, "noise", length(fit->u_noise_mm));
+    json_object_set_new(o, "radiance", length(fit->u_radiance_mm));
+    json_object_set_new(o, "blur", length(fit->u_psf_mm));
+    json_object_set_new(o, "pose", length(fit->u_pose_mm));
+    json_object_set_new(o, "scale", length(fit->u_scale_mm));
+    json_object_set_new(o, "model", length(fit->u_model_mm));
+    return o;
+}
+
 static json_t *bin_object(const rg_bin *bin)
 {
     json_t *o = json_object();
@@ -44,6 +57,8 @@ static json_t *bin_object(const rg_bin *bin)
     json_object_set_new(o, "frames", json_integer(bin->frames));
     json_object_set_new(o, "lit_frames", json_integer(bin->lit));
     json_object_set_new(o, "state", json_string(rg_bin_state_name(bin->state)));
+    if (bin->state == RG_BIN_GAP)
+        json_object_set_new(o, "u_parts_mm", parts_object(&bin->fit));
     if (bin->blocked)
         json_object_set_new(o, "why", json_string("light interrupted between two openings"));
     if (bin->ambient)

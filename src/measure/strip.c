@@ -14,6 +14,9 @@
 
 #include "rimglow/memory.h"
 
+/* Of one strip: a hundred such frames fit into memory. */
+#define MAX_SAMPLES 4e6
+
 typedef struct range {
     int first, count; /* column index on the grid (i + 1/2) step */
 } range;
@@ -30,6 +33,12 @@ rg_code rg_strip_check(const rg_strip_options *options, rg_error *err)
     if (!(o->low_mm >= -5 && o->high_mm <= 10 && o->high_mm - o->low_mm > 10 * o->dz_mm))
         return rg_fail(err, RG_BAD_DATA, "strip: heights %g..%g mm are not a range within -5..10",
                        o->low_mm, o->high_mm);
+    double samples = 360 / o->step_deg * (o->high_mm - o->low_mm) / o->dz_mm;
+    if (!(samples <= MAX_SAMPLES))
+        return rg_fail(err, RG_BAD_DATA,
+                       "strip: %g degrees by %g mm make up to %.0f samples a frame, at most %.0f; "
+                       "widen the spacing",
+                       o->step_deg, o->dz_mm, samples, MAX_SAMPLES);
     if (!(o->max_obliquity_deg >= 10 && o->max_obliquity_deg <= 80))
         return rg_fail(err, RG_BAD_DATA, "strip: largest obliquity %g degrees is not within 10..80",
                        o->max_obliquity_deg);
