@@ -6,8 +6,9 @@
  * out to its edge (radius rp). Along a ray that meets the outward radius
  * under the obliquity o, land and overhang are the chords
  *   l = ro cos o - sqrt(ri^2 - ro^2 sin^2 o),  v = sqrt(rp^2 - ro^2 sin^2 o) - ro cos o
- * (no ray passes when ro |sin o| >= ri). With sp and sr the ray's slope
- * against the pad's and the rim's plane (+ camera above), a gap of width w
+ * (no ray passes when ro |sin o| >= ri). With sr the ray's slope against the
+ * rim's plane (+ camera above) and sp that against the pad's face, which is the
+ * slope against the pad's plane less its local tilt t cos o, a gap of width w
  * at the land's outer edge stands open by
  *   h = w - max(0, -sp l (1 - p), B + sp v, B + sp k) - (1 - rho) max(sr, 0) l, at least 0,
  * B being how far the pad's face bulges below its seat from the chord k
@@ -42,6 +43,7 @@ typedef struct rg_slot_geometry {
     double inner_mm, outer_mm, pad_mm; /* radii ri, ro, rp */
     double land_reflectance;           /* rho, 0..1 */
     double pad_glow;                   /* p, 0..1 */
+    double tilt;                       /* t, radial, + opening outwards */
     double bulge_mm;                   /* B, >= 0 */
     double shoulder_mm;                /* the bulge begins so far outside the land */
 } rg_slot_geometry;

@@ -22,6 +22,7 @@ typedef struct rg_bin {
     rg_bin_state state;
     bool blocked; /* the light is interrupted there, between two openings */
     bool ambient; /* a dark frame (lamp off) shows light there */
+    double tilt;  /* of the pad's face there against the crown's plane, radial, + outwards */
     rg_rocking_fit fit;
 } rg_bin;
 
@@ -59,6 +60,8 @@ typedef struct rg_sealmap_options {
     double coverage_factor;    /* U = k u */
     double smallest_arc_deg;   /* shorter arcs are not listed */
     double bridge_deg;         /* arcs closer than this are one */
+    double tilt_prior;         /* standard deviation of a pad's local tilt, slope */
+    double tilt_window_deg;    /* bearings over which it is alike, to either side */
     double blocked_factor;     /* openings of so many tolerances on both sides, */
     double blocked_deg;        /* within this distance, between which the light */
     double blocked_share;      /* falls below this share: the slot is blocked there */
@@ -71,6 +74,13 @@ typedef struct rg_sealmap_options {
  * 3 frames, or when a flat pad explains them nearly as well. */
 double rg_sealmap_bulge(const rg_slot_geometry *geometry, const rg_observation *const obs[RG_BINS],
                         const int count[RG_BINS], const rg_rocking_options *rocking);
+
+/* Local radial tilt of the pad's face against the crown's plane, by bearing: the
+ * centre of the rocking curves, found over tilt_window_deg of bearing with a
+ * prior of tilt_prior about 0. 0 where too little is lit. */
+void rg_sealmap_tilts(const rg_slot_geometry *geometry, const rg_observation *const obs[RG_BINS],
+                      const int count[RG_BINS], const rg_rocking_options *rocking,
+                      const rg_sealmap_options *options, double tilt[RG_BINS]);
 
 /* Observations of all frames, sorted into bins by the caller: obs[b] points
  * to count[b] observations of bin b (bearing b degrees +- 0.5). */

@@ -37,6 +37,7 @@ static double pad_hides(const rg_slot_geometry *g, double sp, double o, double *
     double over;
     if (!rg_slot_chords(g, o, land, &over))
         return INFINITY;
+    sp -= g->tilt * cos(o);
     double shoulder = fmin(chord_out(g, o, g->outer_mm + g->shoulder_mm), over);
     double bulge = g->bulge_mm + fmax(sp * over, sp * shoulder);
     return fmax(0, fmax(-sp * *land * (1 - g->pad_glow), bulge));
@@ -170,7 +171,7 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
 {
     double best = INFINITY;
     rg_slot_geometry dull = *g;
-    dull.pad_glow = 0;
+    dull.pad_glow = dull.tilt = 0;
     for (int i = 0; i < count && i < OBS_MAX; i++) {
         double land, critical = 3.29 * obs[i].u_mm, s = obs[i].slope_rim;
         /* Where the pad touches it follows the rim: the rim's slope counts. */

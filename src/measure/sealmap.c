@@ -206,6 +206,76 @@ double rg_sealmap_bulge(const rg_slot_geometry *geometry, const rg_observation *
     return least < 0.8 * cost[0] ? BULGE_STEP_MM * best : 0;
 }
 
+enum { TILTS = 21, TILT_LIT_FRAMES = 2 };
+
+#define TILT_STEP 0.003
+
+static double tilt_of(int i)
+{
+    return TILT_STEP * (i - TILTS / 2);
+}
+
+/* Costs of every tilt at one bearing; false when too little is lit there. */
+static bool tilt_costs(const rg_slot_geometry *geometry, const rg_observation *obs, int count,
+                       const rg_rocking_options *rocking, double cost[TILTS])
+{
+    int lit = 0;
+    for (int i = 0; i < count; i++)
+        lit += obs[i].lit;
+    if (lit < TILT_LIT_FRAMES)
+        return false;
+    for (int i = 0; i < TILTS; i++) {
+        rg_slot_geometry g = *geometry;
+        rg_rocking_fit fit;
+        g.tilt = tilt_of(i);
+        rg_rocking_solve(&g, obs, count, rocking, &fit);
+        cost[i] = fit.cost;
+    }
+    return true;
+}
+
+/* The least of the sampled costs, refined by the parabola through it and its
+ * neighbours. */
+static double least_tilt(const double cost[TILTS])
+{
+    int best = 0;
+    for (int i = 1; i < TILTS; i++)
+        if (cost[i] < cost[best])
+            best = i;
+    if (best == 0 || best == TILTS - 1)
+        return tilt_of(best);
+    double a = cost[best - 1], b = cost[best], c = cost[best + 1], bend = a - 2 * b + c;
+    return tilt_of(best) + (bend > 0 ? 0.5 * TILT_STEP * (a - c) / bend : 0);
+}
+
+void rg_sealmap_tilts(const rg_slot_geometry *geometry, const rg_observation *const obs[RG_BINS],
+                      const int count[RG_BINS], const rg_rocking_options *rocking,
+                      const rg_sealmap_options *options, double tilt[RG_BINS])
+{
+    static const double none[TILTS];
+    double cost[RG_BINS][TILTS];
+    bool lit[RG_BINS];
+    int reach = (int)lround(options->tilt_window_deg);
+    for (int b = 0; b < RG_BINS; b++) {
+        memcpy(cost[b], none, sizeof none);
+        lit[b] = tilt_costs(geometry, obs[b], count[b], rocking, cost[b]);
+    }
+    for (int b = 0; b < RG_BINS; b++) {
+        double sum[TILTS];
+        memcpy(sum, none, sizeof none);
+        int near = 0;
+        for (int k = -reach; k <= reach; k++)
+            near += lit[at(b + k)];
+        for (int i = 0; i < TILTS; i++) {
+            for (int k = -reach; k <= reach; k++)
+                sum[i] += cost[at(b + k)][i];
+            /* Neighbours share the model's errors: the prior counts for each. */
+            sum[i] += near * pow(tilt_of(i) / options->tilt_prior, 2);
+        }
+        tilt[b] = lit[b] ? least_tilt(sum) : 0;
+    }
+}
+
 void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
                       const rg_rocking_options *rocking, const rg_sealmap_options *options)
@@ -213,12 +283,19 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
     rg_rocking_fit fit[RG_BINS];
     *map = (rg_seal_map){.rim_outer_diameter_mm = 2 * geometry->outer_mm,
                          .verdict = RG_VERDICT_UNDECIDED};
-    for (int b = 0; b < RG_BINS; b++)
-        rg_rocking_solve(geometry, obs[b], count[b], rocking, &fit[b]);
+    double tilt[RG_BINS];
+    rg_sealmap_tilts(geometry, obs, count, rocking, options, tilt);
+    for (int b = 0; b < RG_BINS; b++) {
+        rg_slot_geometry local = *geometry;
+        local.tilt = tilt[b];
+        rg_rocking_solve(&local, obs[b], count[b], rocking, &fit[b]);
+    }
     find_limits(geometry, obs, count, rocking, options, fit);
     share_limits(fit, options);
-    for (int b = 0; b < RG_BINS; b++)
+    for (int b = 0; b < RG_BINS; b++) {
         fill_bin(&map->bin[b], b, &fit[b], options);
+        map->bin[b].tilt = tilt[b];
+    }
     drop_lone_lights(map, options);
     find_blocked(map, options);
     rg_sealmap_arcs(map, options);
