@@ -3,9 +3,9 @@
  *
  * seal-map.json, version 1. Lengths in mm, angles in degrees; a value that
  * does not exist (width of an unseen bearing, an infinite detection limit) is
- * null. Keys:
+ * null, and so is a name that is not UTF-8. Keys:
  *   format "rimglow seal map", version 1, software, serial, instrument, pad,
- *   station, crown, finger {kind, grams?}, verdict "sealed" | "leaking" |
+ *   station, folder, crown, finger {kind, grams?}, verdict "sealed" | "leaking" |
  *   "undecided", reasons[], tolerance_mm, min_arc_deg, coverage_factor,
  *   rim_inner_diameter_mm, rim_outer_diameter_mm, pad_diameter_mm,
  *   light {proven, radiance[3], u_ln}, psf_sigma_px, pad_bulge_mm,

@@ -48,9 +48,9 @@ const char rg_help_inspect[] =
     "Reading the table: U is the expanded uncertainty (k = 2). \"seen\" is the share of\n"
     "the rim that shows light, or is dark with a detection limit at or below half the\n"
     "tolerance. A pad is sealed only when a witness frame proves the lamp on, every\n"
-    "bearing was seen, and width plus U stays within the tolerance everywhere; leaking\n"
-    "when width minus U exceeds it over an arc; otherwise undecided, with bearings and\n"
-    "what to do.\n"
+    "bearing was seen, and width plus U stays within the tolerance everywhere;\n"
+    "leaking when width minus U exceeds it over an arc; otherwise undecided, with\n"
+    "bearings and what to do.\n"
     "\n"
     "Exit codes: 0 all sealed, 1 a pad leaks, 2 a pad is undecided and none leaks;\n"
     "64 wrong command line, 65 bad data, 66 a file or folder is missing, 70 internal,\n"
@@ -143,12 +143,15 @@ static rg_code inspect_one(job *j, int i, rg_error *err)
 
 static void inspect_all(job *j)
 {
+    bool first = true;
     for (int i = 0; i < j->sweeps; i++) {
         j->error[i].code = inspect_one(j, i, &j->error[i]);
         if (j->error[i].code != RG_OK)
             rg_command_fail(0, "%s", j->error[i].text);
-        else if (!j->quiet && !j->json)
-            rg_table_print(&j->row[i], j->inch, i == 0);
+        else if (!j->quiet && !j->json) {
+            rg_table_print(&j->row[i], j->inch, first);
+            first = false;
+        }
         fflush(stdout);
     }
 }

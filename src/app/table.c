@@ -64,6 +64,26 @@ static const char *mark_of(rg_verdict verdict)
     return mark[verdict];
 }
 
+/* Padded or cut to the column by characters: a name may be UTF-8. */
+static void print_name(const char *name)
+{
+    enum { WIDTH = 18 };
+    int bytes = 0, width = 0;
+    for (; name[bytes]; bytes++) {
+        int starts = ((unsigned char)name[bytes] & 0xC0) != 0x80;
+        if (width + starts > WIDTH)
+            break;
+        width += starts;
+    }
+    printf("%.*s%*s", bytes, name, WIDTH - width, "");
+}
+
+/* 100 only when it is all. */
+static double percent_seen(int seen)
+{
+    return seen == RG_BINS ? 100 : fmin(round(100.0 * seen / RG_BINS), 99);
+}
+
 static void print_width(const rg_table_row *row, bool inch)
 {
     double scale = inch ? 1000 / 25.4 : 1;
@@ -100,8 +120,9 @@ void rg_table_print(const rg_table_row *row, bool inch, bool first)
     if (first)
         printf("%-18s %-15s %6s %17s %5s %5s %s\n", "pad", "verdict", "seen",
                inch ? "widest, 0.001 in" : "widest gap, mm", "at", "arcs", "frames");
-    printf("%-18.18s %s %-9s %4.0f %%", row->name, mark_of(row->verdict),
-           rg_verdict_name(row->verdict), 100.0 * row->seen / RG_BINS);
+    print_name(row->name);
+    printf(" %s %-9s %4.0f %%", mark_of(row->verdict), rg_verdict_name(row->verdict),
+           percent_seen(row->seen));
     print_width(row, inch);
     printf(" %5d %2d/%d\n", row->arcs, row->frames_used, row->frames_given);
     for (int i = 0; i < row->reasons; i++)

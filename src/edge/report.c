@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rimglow/text.h"
 #include "rimglow/version.h"
 
 static json_t *decimals(double value, int places)
@@ -27,11 +28,33 @@ static json_t *angle(double degrees)
     return decimals(degrees, 3);
 }
 
+/* A direction: 359.9999 rounds to 0, not to 360. */
+static json_t *bearing(double degrees)
+{
+    double rounded = round(degrees * 1000) / 1000;
+    return angle(isfinite(rounded) ? rg_wrap_degrees(rounded) : NAN);
+}
+
 static json_t *text_or_null(const char *text)
 {
     json_t *s = text ? json_string(text) : NULL;
     /* A name that is not UTF-8 becomes null rather than a broken document. */
     return s ? s : json_null();
+}
+
+/* Messages quote file names: where those are not UTF-8, or a text was cut within
+ * a character, '?' stands for every byte beyond ASCII and the rest is kept. */
+static json_t *message(const char *text)
+{
+    char plain[RG_ERROR_TEXT];
+    json_t *s = text ? json_string(text) : NULL;
+    if (s || !text)
+        return s ? s : json_null();
+    rg_copy_text(plain, sizeof plain, text);
+    for (char *c = plain; *c; c++)
+        if ((unsigned char)*c > 127)
+            *c = '?';
+    return json_string(plain);
 }
 
 /* What the standard uncertainty of a gap is made of; their squares sum to its. */
@@ -50,7 +73,7 @@ static json_t *parts_object(const rg_rocking_fit *fit)
 static json_t *bin_object(const rg_bin *bin)
 {
     json_t *o = json_object();
-    json_object_set_new(o, "bearing_deg", angle(bin->bearing_deg));
+    json_object_set_new(o, "bearing_deg", bearing(bin->bearing_deg));
     json_object_set_new(o, "width_mm", length(bin->width_mm));
     json_object_set_new(o, "u_mm", length(bin->u_mm));
     json_object_set_new(o, "detection_limit_mm", length(bin->detection_limit_mm));
@@ -69,10 +92,10 @@ static json_t *bin_object(const rg_bin *bin)
 static json_t *arc_object(const rg_arc *arc)
 {
     json_t *o = json_object();
-    json_object_set_new(o, "start_deg", angle(arc->start_deg));
-    json_object_set_new(o, "end_deg", angle(arc->end_deg));
+    json_object_set_new(o, "start_deg", bearing(arc->start_deg));
+    json_object_set_new(o, "end_deg", bearing(arc->end_deg));
     json_object_set_new(o, "u_end_deg", angle(arc->u_end_deg));
-    json_object_set_new(o, "centre_deg", angle(arc->centre_deg));
+    json_object_set_new(o, "centre_deg", bearing(arc->centre_deg));
     json_object_set_new(o, "u_centre_deg", angle(arc->u_centre_deg));
     json_object_set_new(o, "extent_deg", angle(arc->extent_deg));
     json_object_set_new(o, "u_extent_deg", angle(arc->u_extent_deg));
@@ -80,7 +103,7 @@ static json_t *arc_object(const rg_arc *arc)
     json_object_set_new(o, "u_extent_mm", length(arc->u_extent_mm));
     json_object_set_new(o, "max_width_mm", length(arc->max_width_mm));
     json_object_set_new(o, "u_max_mm", length(arc->u_max_mm));
-    json_object_set_new(o, "max_bearing_deg", angle(arc->max_bearing_deg));
+    json_object_set_new(o, "max_bearing_deg", bearing(arc->max_bearing_deg));
     json_object_set_new(o, "mean_width_mm", length(arc->mean_width_mm));
     json_object_set_new(o, "u_mean_mm", length(arc->u_mean_mm));
     json_object_set_new(o, "open_area_mm2", length(arc->open_area_mm2));
@@ -99,8 +122,8 @@ static json_t *frame_object(const rg_report *r, int i)
     json_object_set_new(o, "role", text_or_null(r->roles[i]));
     json_object_set_new(o, "exposure", decimals(f->exposure, 6));
     json_object_set_new(o, "used", json_boolean(f->used));
-    json_object_set_new(o, "reason", text_or_null(f->reason));
-    json_object_set_new(o, "bearing_deg", placed ? angle(f->bearing_deg) : json_null());
+    json_object_set_new(o, "reason", message(f->reason));
+    json_object_set_new(o, "bearing_deg", placed ? bearing(f->bearing_deg) : json_null());
     json_object_set_new(o, "elevation_deg", placed ? angle(f->elevation_deg) : json_null());
     json_object_set_new(o, "reprojection_rms_px", placed ? length(f->pose.rms_px) : json_null());
     if (f->light.columns > 0) {
@@ -109,7 +132,7 @@ static json_t *frame_object(const rg_report *r, int i)
         json_object_set_new(q, "kind",
                             json_string(t->kind == RG_THRESHOLD_OTSU ? "otsu" : "noise"));
         json_object_set_new(q, "light", length(t->high));
-        json_object_set_new(q, "why", text_or_null(t->why));
+        json_object_set_new(q, "why", message(t->why));
         json_object_set_new(o, "threshold", q);
         json_object_set_new(o, "rejected_lights", json_integer(f->light.streaks));
     }
@@ -143,8 +166,7 @@ static json_t *plane_object(const rg_rim_plane *p)
     if (p->found) {
         json_object_set_new(o, "height_mm", length(p->c));
         json_object_set_new(o, "tilt_mm", length(hypot(p->a, p->s)));
-        json_object_set_new(o, "tilt_bearing_deg",
-                            angle(rg_wrap_degrees(rg_degrees(atan2(p->s, p->a)))));
+        json_object_set_new(o, "tilt_bearing_deg", bearing(rg_degrees(atan2(p->s, p->a))));
         json_object_set_new(o, "sigma_mm", length(p->sigma_mm));
     }
     return o;
@@ -166,7 +188,7 @@ static void add_head(json_t *o, const rg_report *r)
     json_object_set_new(o, "verdict", json_string(rg_verdict_name(map->verdict)));
     json_t *reasons = json_array();
     for (int i = 0; i < map->reasons; i++)
-        json_array_append_new(reasons, text_or_null(map->reason[i]));
+        json_array_append_new(reasons, message(map->reason[i]));
     json_object_set_new(o, "reasons", reasons);
 }
 
@@ -224,7 +246,7 @@ static json_t *error_object(const char *folder, const rg_error *e)
     json_t *o = json_object();
     json_object_set_new(o, "folder", text_or_null(folder));
     json_object_set_new(o, "code", json_integer(e->code));
-    json_object_set_new(o, "text", text_or_null(e->text));
+    json_object_set_new(o, "text", message(e->text));
     return o;
 }
 

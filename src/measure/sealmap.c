@@ -276,6 +276,58 @@ void rg_sealmap_tilts(const rg_slot_geometry *geometry, const rg_observation *co
     }
 }
 
+/* A ray that shows light at one bearing has passed the land's inner edge at
+ * another, nearer to the way it came from: all bearings between stand open by at
+ * least its open height. */
+typedef struct passage {
+    double height_mm, u_mm;
+    const rg_observation *obs;
+} passage;
+
+static void note_passages(const rg_slot_geometry *g, int b, const rg_observation *o,
+                          passage widest[RG_BINS])
+{
+    double land, over;
+    if (!o->lit || !(o->height_mm > 0) || !rg_slot_chords(g, o->obliquity_rad, &land, &over))
+        return;
+    double reach = rg_degrees(asin(fmin(land * sin(fabs(o->obliquity_rad)) / g->inner_mm, 1)));
+    int step = o->obliquity_rad > 0 ? -1 : 1;
+    for (int k = 1; k <= (int)reach; k++) {
+        passage *p = &widest[at(b + step * k)];
+        if (o->height_mm > p->height_mm)
+            *p = (passage){o->height_mm, o->u_mm, o};
+    }
+}
+
+/* Raises widths that lie clearly below what passed there. */
+static void raise_to_passages(const rg_slot_geometry *g, const rg_observation *const obs[RG_BINS],
+                              const int count[RG_BINS], const rg_rocking_options *rocking,
+                              rg_rocking_fit fit[RG_BINS])
+{
+    passage widest[RG_BINS] = {{0}};
+    for (int b = 0; b < RG_BINS; b++)
+        for (int i = 0; i < count[b]; i++)
+            note_passages(g, b, &obs[b][i], widest);
+    for (int b = 0; b < RG_BINS; b++) {
+        const passage *p = &widest[b];
+        if (!p->obs || !fit[b].frames)
+            continue;
+        double radiance = fabs(p->obs->per_ln_radiance) * rocking->u_ln_radiance;
+        double psf = fabs(p->obs->per_ln_sigma) * rocking->u_ln_sigma;
+        double model = hypot(rocking->model_floor_mm, rocking->model_relative * p->height_mm);
+        double own = sqrt(p->u_mm * p->u_mm + radiance * radiance + psf * psf + model * model);
+        if (p->height_mm < fit[b].width_mm + 2 * hypot(own, fit[b].u_mm))
+            continue;
+        fit[b].width_mm = p->height_mm;
+        fit[b].u_noise_mm = p->u_mm, fit[b].u_radiance_mm = radiance, fit[b].u_psf_mm = psf;
+        fit[b].u_pose_mm = 0, fit[b].u_model_mm = model;
+        fit[b].u_scale_mm = rocking->u_scale * p->height_mm;
+        fit[b].u_mm = hypot(own, fit[b].u_scale_mm);
+        fit[b].lit++;
+        fit[b].used = 1;
+    }
+}
+
 void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
                       const rg_rocking_options *rocking, const rg_sealmap_options *options)
@@ -290,6 +342,7 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
         local.tilt = tilt[b];
         rg_rocking_solve(&local, obs[b], count[b], rocking, &fit[b]);
     }
+    raise_to_passages(geometry, obs, count, rocking, fit);
     find_limits(geometry, obs, count, rocking, options, fit);
     share_limits(fit, options);
     for (int b = 0; b < RG_BINS; b++) {
