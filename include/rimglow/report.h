@@ -6,7 +6,8 @@
  * null, and so is a name that is not UTF-8. Keys:
  *   format "rimglow seal map", version 1, software, serial, instrument, pad,
  *   station, folder, crown, finger {kind, grams?}, verdict "sealed" | "leaking" |
- *   "undecided", reasons[], tolerance_mm, min_arc_deg, coverage_factor,
+ *   "undecided", reasons[], tolerance_mm, min_arc_deg, seen_arc_deg,
+ *   coverage_factor,
  *   rim_inner_diameter_mm, rim_outer_diameter_mm, pad_diameter_mm,
  *   light {proven, radiance[3], u_ln}, psf_sigma_px, pad_bulge_mm,
  *   rim_plane {found, height_mm, tilt_mm, tilt_bearing_deg, sigma_mm},

@@ -31,6 +31,9 @@
  * rim, when sr times the chord exceeds the critical height; from below it
  * leaves through the far slot if that stands open by more than |sr| times
  * the chord. `far` is the widest gap that the far bearing may still have.
+ * A frame whose rays cross more than seen_arc_deg of bearing on their way
+ * through the slot says nothing about darkness: a shorter gap is crossed by its
+ * own closed ends.
  */
 #ifndef RIMGLOW_ROCKING_H
 #define RIMGLOW_ROCKING_H
@@ -79,6 +82,7 @@ typedef struct rg_rocking_options {
     double u_ln_sigma;     /* of the point spread */
     double u_scale;        /* relative, of mm per px */
     double oblique_mm;     /* extra model uncertainty at 60 degrees of obliquity */
+    double seen_arc_deg;   /* shortest gap that a seen bearing is sure to show */
     double askew_factor;   /* how often oblique_mm counts in a detection limit */
     double missing_loss;   /* bound of the loss for missing light, sigmas^2 */
     double surplus_loss;   /* and for surplus light */

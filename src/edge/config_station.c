@@ -169,6 +169,8 @@ static const rg_ini_field field[] = {
      "standard uncertainty of its logarithm"},
     {"verdict", "coverage_factor", RG_INI_NUMBER, STATION(measure.sealmap.coverage_factor), 1, 4,
      "coverage factor k of U = k u"},
+    {"verdict", "seen_arc_deg", RG_INI_NUMBER, STATION(measure.rocking.seen_arc_deg), 1, 90,
+     "shortest gap that a seen bearing is sure to show, degrees"},
     {"verdict", "seen_fraction", RG_INI_NUMBER, STATION(measure.sealmap.seen_fraction), 0.05, 1,
      "detection limit of a seen bearing, share of the tolerance"},
     {"verdict", "arc_floor_mm", RG_INI_NUMBER, STATION(measure.sealmap.arc_floor_mm), 0.0005, 0.5,

@@ -198,6 +198,7 @@ static void add_conditions(json_t *o, const rg_report *r)
     const rg_rim *rim = &r->setup->rim;
     json_object_set_new(o, "tolerance_mm", length(s->tolerance_mm));
     json_object_set_new(o, "min_arc_deg", angle(s->min_arc_deg));
+    json_object_set_new(o, "seen_arc_deg", angle(r->setup->options.rocking.seen_arc_deg));
     json_object_set_new(o, "coverage_factor", decimals(s->coverage_factor, 3));
     json_object_set_new(o, "rim_inner_diameter_mm", length(rim->inner_diameter_mm));
     json_object_set_new(o, "rim_outer_diameter_mm", length(rim->outer_diameter_mm));

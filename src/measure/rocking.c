@@ -166,6 +166,16 @@ static double seen_through(const rg_slot_geometry *g, double bearing_deg, const 
     return fmax(open - fmax(-o->slope_rim - sure, 0) * chord, 0);
 }
 
+/* A ray this slanting crosses more bearings on its way through the slot than
+ * the shortest gap that must not be missed: it could stand open and stay dark. */
+static bool slips_past(const rg_slot_geometry *g, double obliquity_rad, double arc_deg)
+{
+    double land, over;
+    if (!rg_slot_chords(g, obliquity_rad, &land, &over))
+        return true;
+    return (land + over) * sin(fabs(obliquity_rad)) > g->outer_mm * rg_radians(arc_deg);
+}
+
 double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_observation *obs,
                         int count, const rg_rocking_options *options, const double far[360])
 {
@@ -174,6 +184,8 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
     dull.pad_glow = dull.tilt = 0;
     for (int i = 0; i < count && i < OBS_MAX; i++) {
         double land, critical = 3.29 * obs[i].u_mm, s = obs[i].slope_rim;
+        if (slips_past(g, obs[i].obliquity_rad, options->seen_arc_deg))
+            continue;
         /* Where the pad touches it follows the rim: the rim's slope counts. */
         double hidden = pad_hides(&dull, s, obs[i].obliquity_rad, &land) + fmax(s, 0) * land;
         double through = seen_through(g, bearing_deg, &obs[i], far);
@@ -203,7 +215,9 @@ static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, co
         radiance += q * obs[i].per_ln_radiance; /* one lamp: fully correlated */
         psf += q * obs[i].per_ln_sigma;
         pose += q * q * pow(opt->u_slope * (land + over), 2);
-        model += q * hypot(opt->model_floor_mm, opt->model_relative * obs[i].height_mm);
+        double slant = oblique_part(obs[i].obliquity_rad, opt->oblique_mm);
+        model +=
+            q * hypot(hypot(opt->model_floor_mm, slant), opt->model_relative * obs[i].height_mm);
         spread += q * r * r;
         fit->used++;
     }
