@@ -401,6 +401,35 @@ Test(rimlight, single_hot_samples_are_no_slot)
     rg_rimlight_free(&l);
 }
 
+Test(rimlight, light_at_the_rim_too_small_to_be_believed_is_not_taken_for_darkness)
+{
+    /* Five samples, at the rim line of one column: rejected, but a gap's for all
+     * anyone knows. */
+    draw_seat(&d, 0.04, 0.01);
+    paint(&d, 120, 120, 0.02, 0.075, 0.3);
+    rg_rimlight l = measure(&d);
+    cr_assert_eq(l.slots, 0);
+    cr_assert_geq(l.streaks, 1);
+    cr_assert_eq(l.column[120].state, RG_COLUMN_GLARE, "%d", (int)l.column[120].state);
+    cr_assert_eq(count_state(&l, 0, 110, RG_COLUMN_DARK), 111);
+    cr_assert_eq(count_state(&l, 130, COLUMNS - 1, RG_COLUMN_DARK), COLUMNS - 130);
+    rg_rimlight_free(&l);
+}
+
+Test(rimlight, a_reflection_whose_skirt_reaches_the_rim_line_is_glare_there)
+{
+    /* Brightest above 0.08 mm, so rejected; its dim foot stands in the slot's place. */
+    draw_seat(&d, 0.04, 0.01);
+    paint(&d, 110, 130, 0.03, 0.086, 0.1);
+    paint(&d, 110, 130, 0.086, 0.13, 0.7);
+    rg_rimlight l = measure(&d);
+    cr_assert_eq(l.slots, 0);
+    cr_assert_geq(l.streaks, 1);
+    cr_assert_eq(count_state(&l, 110, 130, RG_COLUMN_GLARE), 21);
+    cr_assert_eq(not_dark_but(&l, 110, 130), 0);
+    rg_rimlight_free(&l);
+}
+
 Test(rimlight, freeing_twice_or_nothing_is_safe)
 {
     rg_rimlight l = {0};

@@ -69,14 +69,20 @@ static rg_sealmap_options usual(void)
     return s.options.sealmap;
 }
 
-static void merge(const sweep *s, rg_seal_map *map)
+static void merge_with(const sweep *s, const rg_sealmap_options *options, rg_seal_map *map)
 {
     rg_setup setup;
     const rg_observation *rows[RG_BINS];
     test_setup(&setup);
     for (int b = 0; b < RG_BINS; b++)
         rows[b] = s->obs[b];
-    rg_sealmap_merge(map, &pad, rows, s->count, &setup.options.rocking, &setup.options.sealmap);
+    rg_sealmap_merge(map, &pad, rows, s->count, &setup.options.rocking, options);
+}
+
+static void merge(const sweep *s, rg_seal_map *map)
+{
+    rg_sealmap_options o = usual();
+    merge_with(s, &o, map);
 }
 
 static sweep s;
@@ -139,6 +145,55 @@ Test(sealmap, a_single_bearing_is_seen_with_its_neighbours_if_a_frame_showed_it_
     merge(&s, &map);
     cr_assert_eq(map.bin[200].state, RG_BIN_SEALED);
     cr_assert_eq(map.bin[100].state, RG_BIN_UNSEEN);
+}
+
+Test(sealmap, a_single_bearing_takes_the_poorer_limit_of_its_neighbours)
+{
+    /* A leak there covers one of them, and nobody knows which. */
+    closed(&s, 0.0005);
+    set_noise(&s, 199, 0.001);
+    set_noise(&s, 200, 0.01);
+    set_noise(&s, 201, 0.002);
+    merge(&s, &map);
+    cr_assert_float_eq(map.bin[200].detection_limit_mm, 3.29 * 0.002 + HIDDEN, 1e-12);
+    cr_assert_eq(map.bin[200].state, RG_BIN_SEALED);
+    cr_assert_float_eq(map.bin[199].detection_limit_mm, 3.29 * 0.001 + HIDDEN, 1e-12);
+}
+
+Test(sealmap, two_adjacent_bearings_are_not_seen_with_their_neighbours)
+{
+    closed(&s, 0.0005);
+    set_noise(&s, 359, 0.01); /* over the seam as well */
+    set_noise(&s, 0, 0.01);
+    merge(&s, &map);
+    cr_assert_eq(map.bin[359].state, RG_BIN_UNSEEN);
+    cr_assert_eq(map.bin[0].state, RG_BIN_UNSEEN);
+    cr_assert_eq(map.bin[358].state, RG_BIN_SEALED);
+    cr_assert_eq(map.bin[1].state, RG_BIN_SEALED);
+}
+
+Test(sealmap, a_single_bearing_is_alone_where_a_leak_of_one_degree_counts)
+{
+    rg_sealmap_options o = usual();
+    closed(&s, 0.0005);
+    set_noise(&s, 200, 0.01);
+    o.min_arc_deg = 1.9;
+    merge_with(&s, &o, &map);
+    cr_assert_eq(map.bin[200].state, RG_BIN_UNSEEN);
+    o.min_arc_deg = 2;
+    merge_with(&s, &o, &map);
+    cr_assert_eq(map.bin[200].state, RG_BIN_SEALED);
+}
+
+Test(sealmap, a_lit_bearing_is_not_seen_with_dark_neighbours)
+{
+    /* Its light is too uncertain for a gap; that its neighbours are dark does
+     * not make it a seal. */
+    closed(&s, 0.0005);
+    open_bin(&s, 200, 0.02);
+    set_noise(&s, 200, 0.01);
+    merge(&s, &map);
+    cr_assert_eq(map.bin[200].state, RG_BIN_UNSEEN);
 }
 
 Test(sealmap, a_width_lost_in_its_noise_is_no_gap)
@@ -285,14 +340,9 @@ Test(sealmap, sixty_gaps_fit_and_more_do_not_overrun)
     for (int b = 0; b < RG_BINS; b++)
         open_bin(&s, b, b % 2 ? 0.01 : 0);
     rg_sealmap_options o = usual();
-    rg_setup setup;
-    const rg_observation *rows[RG_BINS];
-    test_setup(&setup);
     o.bridge_deg = 0;
     o.smallest_arc_deg = 0;
-    for (int b = 0; b < RG_BINS; b++)
-        rows[b] = s.obs[b];
-    rg_sealmap_merge(&map, &pad, rows, s.count, &setup.options.rocking, &o);
+    merge_with(&s, &o, &map);
     cr_assert_eq(map.arcs, RG_ARCS_MAX);
 }
 
@@ -378,6 +428,17 @@ Test(sealmap, a_flat_pad_and_too_few_lit_bearings_have_no_bulge)
     cr_assert_eq(bulge_of(30, 0), 0);
     cr_assert_eq(bulge_of(5, 0.05), 0);
     cr_assert_eq(bulge_of(0, 0.05), 0);
+}
+
+Test(sealmap, of_bulges_that_explain_the_curves_alike_the_smallest_counts)
+{
+    /* Views reach down to a slope of 0.03. Where B - 0.03 * 0.35 is more than
+     * 0.03 * 1, from 0.0405 on, the bulge alone limits every view: larger ones
+     * look the same under a wider gap. */
+    static const double bulge[] = {0.06, 0.08, 0.1};
+    for (int i = 0; i < 3; i++)
+        cr_expect_float_eq(bulge_of(30, bulge[i]), 0.035, 0.0101, "%g: %g", bulge[i],
+                           bulge_of(30, bulge[i]));
 }
 
 /* --------------------------------------------------------------- blocked */

@@ -252,6 +252,40 @@ Test(strip, impossible_options_are_refused_by_name)
     }
 }
 
+static void too_many(double step, double dz, double high, const char *const names[3])
+{
+    rg_strip_options o = usual;
+    rg_error err = {0};
+    o.step_deg = step;
+    o.dz_mm = dz;
+    o.high_mm = high;
+    cr_assert_eq(rg_strip_check(&o, &err), RG_BAD_DATA, "%g by %g", step, dz);
+    for (int i = 0; i < 3; i++)
+        cr_assert_not_null(strstr(err.text, names[i]), "'%s' lacks %s", err.text, names[i]);
+    cr_assert_not_null(strstr(err.text, "4000000"), "'%s' lacks the limit", err.text);
+}
+
+Test(strip, more_samples_than_memory_is_meant_for_are_refused_with_their_number)
+{
+    /* 360 / 0.05 columns by (1.2 + 0.8) / 0.002 rows, and so on. */
+    too_many(0.05, 0.002, 1.2, (const char *const[]){"0.05 degrees", "0.002 mm", "7200000"});
+    too_many(0.1, 0.00125, 10, (const char *const[]){"0.1 degrees", "0.00125 mm", "31104000"});
+}
+
+Test(strip, as_many_samples_as_are_allowed_are_accepted)
+{
+    /* 7200 columns by 2.0 / 0.0036 rows are 4 000 000. */
+    rg_strip_options o = usual;
+    rg_error err = {0};
+    o.step_deg = 0.05;
+    o.dz_mm = 0.003601;
+    cr_assert_eq(rg_strip_check(&o, &err), RG_OK, "%s", err.text);
+    o.dz_mm = 0.003599;
+    cr_assert_eq(rg_strip_check(&o, &err), RG_BAD_DATA);
+    o = usual;
+    cr_assert_eq(rg_strip_check(&o, &err), RG_OK, "%s", err.text);
+}
+
 Test(strip, a_camera_within_the_rim_is_refused)
 {
     static const double distance[] = {8, 9.5, 10};
