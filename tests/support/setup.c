@@ -68,6 +68,7 @@ static const rg_measure_options options = {
                 .u_ln_sigma = 0.1,
                 .u_scale = 0.002,
                 .oblique_mm = 0.006,
+                .seen_arc_deg = 10,
                 .askew_factor = 1.5,
                 .missing_loss = 8,
                 .surplus_loss = 25},
