@@ -336,6 +336,7 @@ Test(rocking, the_far_side_is_where_the_ray_leaves_the_hole)
 {
     rg_rocking_options o = usual();
     o.oblique_mm = 0;
+    o.seen_arc_deg = 90; /* here only the place counts */
     for (double side = -50; side <= 50; side += 12.5) {
         rg_observation obs = {.u_mm = 0.001, .obliquity_rad = degrees(side)};
         double far[360] = {0}, exit = far_bearing(degrees(30), degrees(side));
@@ -347,6 +348,26 @@ Test(rocking, the_far_side_is_where_the_ray_leaves_the_hole)
         memset(far, 0, sizeof far);
         far[((int)lround(exit) + 8) % 360] = far[((int)lround(exit) + 352) % 360] = 0.05;
         cr_assert_float_eq(rg_rocking_limit(&shiny, 30, &obs, 1, &o, far), 0.00329, 1e-12);
+    }
+}
+
+/* Land 1 mm and overhang 1.5 mm on a rim of 10 mm radius: a ray at obliquity o
+ * moves sideways by (land + overhang chords) sin o on its way through. By plane
+ * geometry, chords as in the header. */
+Test(rocking, a_view_too_slanting_for_the_shortest_gap_proves_no_darkness)
+{
+    rg_rocking_options o = usual();
+    double far[360] = {0};
+    for (double side = 5; side <= 60; side += 5) {
+        double s = 10 * sin(degrees(side)), c = 10 * cos(degrees(side));
+        double depth = sqrt(11.5 * 11.5 - s * s) - sqrt(9 * 9 - s * s);
+        double crossed = depth * sin(degrees(side)) / 10 / degrees(1);
+        rg_observation obs = {.u_mm = 0.001, .obliquity_rad = degrees(-side)};
+        cr_assert(c > 0);
+        o.seen_arc_deg = crossed + 0.01;
+        cr_assert(isfinite(rg_rocking_limit(&shiny, 30, &obs, 1, &o, far)), "%g", side);
+        o.seen_arc_deg = crossed - 0.01;
+        cr_assert(isinf(rg_rocking_limit(&shiny, 30, &obs, 1, &o, far)), "%g", side);
     }
 }
 
