@@ -101,6 +101,8 @@ Test(command, the_program_s_help_lists_every_command)
         snprintf(line, sizeof line, "\n  %-10s %s\n", c->name, c->summary);
         cr_assert_not_null(strstr(text, line), "%s is not listed", c->name);
     }
+    cr_assert_not_null(strstr(text, "\nExit codes: 0 sealed, 1 leaking, 2 undecided"));
+    cr_assert_not_null(strstr(text, "\nCaution: "));
     cr_assert_eq(run("--help", NULL), 0);
     help_is_fit_to_print(text, "rimglow");
 }

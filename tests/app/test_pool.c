@@ -7,6 +7,7 @@
 #include <pthread.h>
 #include <semaphore.h>
 #include <stdatomic.h>
+#include <stdbool.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -20,6 +21,7 @@ typedef struct record {
     int fails_at; /* -1: never */
     pthread_t caller;
     atomic_int elsewhere; /* jobs that did not run on the caller's thread */
+    bool meets;           /* nobody ends a job before all workers have one */
     pthread_barrier_t barrier;
     sem_t first_is_told;
     int told, last_told; /* done callbacks, and what the last one said */
@@ -48,6 +50,8 @@ static rg_code count_job(void *context, int job, int worker, rg_error *err)
     atomic_fetch_add(&p->total, 1);
     if (!pthread_equal(pthread_self(), p->caller))
         atomic_fetch_add(&p->elsewhere, 1);
+    if (p->meets)
+        pthread_barrier_wait(&p->barrier);
     atomic_store(&p->busy[worker], 0);
     return job == p->fails_at ? rg_fail(err, RG_IO, "job %d", job) : RG_OK;
 }
@@ -89,21 +93,20 @@ Test(pool, one_worker_makes_no_thread)
     cr_assert_eq(r.elsewhere, 0);
 }
 
-/* Nobody passes the barrier before all are there. */
-static rg_code meet(void *context, int job, int worker, rg_error *err)
+static void begin_meeting(void)
 {
-    record *p = context;
-    pthread_barrier_wait(&p->barrier);
-    return count_job(context, job, worker, err);
+    begin(WORKERS);
+    r.meets = true;
+    pthread_barrier_init(&r.barrier, NULL, WORKERS);
 }
 
 Test(pool, as_many_jobs_run_side_by_side_as_there_are_workers, .timeout = 60)
 {
-    begin(WORKERS);
-    pthread_barrier_init(&r.barrier, NULL, WORKERS);
-    cr_assert_eq(rg_pool_run(WORKERS, WORKERS, meet, NULL, &r, NULL), RG_OK);
+    begin_meeting();
+    cr_assert_eq(rg_pool_run(WORKERS, WORKERS, count_job, NULL, &r, NULL), RG_OK);
     pthread_barrier_destroy(&r.barrier);
     cr_assert_eq(r.total, WORKERS);
+    cr_assert_eq(r.misuse, 0, "two jobs of one worker at a time");
     cr_assert_eq(r.elsewhere, WORKERS - 1, "the caller's thread works, too");
 }
 
@@ -154,7 +157,7 @@ Test(pool, the_caller_may_do_without_the_error_s_text)
 static rg_code fail_in_turn(void *context, int job, int worker, rg_error *err)
 {
     record *p = context;
-    rg_code code = meet(context, job, worker, err);
+    rg_code code = count_job(context, job, worker, err);
     if (code != RG_OK)
         return code;
     if (job == 2)
@@ -174,8 +177,7 @@ static void tell(void *context, int done, int jobs)
 Test(pool, the_first_error_counts_and_no_worker_takes_another_job, .timeout = 60)
 {
     rg_error err = {.code = RG_OK};
-    begin(WORKERS);
-    pthread_barrier_init(&r.barrier, NULL, WORKERS);
+    begin_meeting();
     sem_init(&r.first_is_told, 0, 0);
     cr_assert_eq(rg_pool_run(WORKERS, JOBS, fail_in_turn, tell, &r, &err), RG_BAD_DATA);
     pthread_barrier_destroy(&r.barrier);

@@ -305,6 +305,7 @@ Test(table, frames_not_used_are_taken_over_with_their_reasons)
     cr_assert_str_eq(row.frame[0], "view_00.jpg left out: reason 0");
     cr_assert_str_eq(row.frame[1], "view_02.jpg left out: reason 2");
     cr_assert_str_eq(row.frame[7], "view_08.jpg left out: reason 8");
+    cr_assert_str_eq(row.place, "inspection/PE-A-0147/08-G", "there is no ninth line");
 }
 
 /* --------------------------------------------------------------- closing */
