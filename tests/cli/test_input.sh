@@ -28,6 +28,12 @@ test_missing_folder_is_66() {
     refused 66 "none/such" "No such file" "check its name"
 }
 
+test_the_table_has_its_heading_though_the_first_sweep_fails() {
+    rg inspect -o o --pictures none none/such "$SAMPLES/08-G"
+    exits 66
+    head -1 out | grep -q "^pad  *verdict  *seen " || fail "the heading comes first"
+}
+
 test_empty_folder_is_66() {
     mkdir e
     rg inspect e
