@@ -12,13 +12,12 @@
 enum { RG_TABLE_PLACE = 1400, RG_TABLE_FRAMES = 8, RG_TABLE_LINE = 400 };
 
 typedef struct rg_table_row {
-    char name[RG_NAME_SIZE], folder[RG_NAME_SIZE];
+    char name[RG_NAME_SIZE];
     rg_verdict verdict;
     int seen;              /* bearings */
     double width_mm, u_mm; /* widest gap and U there; NAN when none was measured */
     double bearing_deg;
     int arcs;
-    double area_mm2;
     int frames_used, frames_given; /* closed */
     int reasons;
     char reason[RG_REASONS_MAX][RG_REASON_SIZE];
@@ -27,9 +26,8 @@ typedef struct rg_table_row {
     char place[RG_TABLE_PLACE]; /* where the results went */
 } rg_table_row;
 
-void rg_table_fill(rg_table_row *row, const char *pad, const char *folder,
-                   const rg_sweep_result *result, const rg_frame *frames, int count,
-                   const rg_sealmap_options *options);
+void rg_table_fill(rg_table_row *row, const char *pad, const rg_sweep_result *result,
+                   const rg_frame *frames, int count, const rg_sealmap_options *options);
 /* Names the frames that were left out, and why. */
 void rg_table_frames(rg_table_row *row, const rg_sweep *sweep, const rg_frame *frames);
 

@@ -128,7 +128,7 @@ static rg_code inspect_one(job *j, int i, rg_error *err)
     if (code == RG_OK)
         code = rg_inspection_run(&in, j->workers, &progress, err);
     if (code == RG_OK) {
-        rg_table_fill(&j->row[i], in.sweep.pad, in.name, &in.result, in.frames, in.sweep.frames,
+        rg_table_fill(&j->row[i], in.sweep.pad, &in.result, in.frames, in.sweep.frames,
                       &in.setup.options.sealmap);
         code = rg_inspection_json(&in, &j->map[i], err);
     }

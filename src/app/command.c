@@ -76,6 +76,15 @@ static int printed(void)
     return rg_command_fail(RG_IO, "standard output cannot be written; is the disk full?");
 }
 
+/* -h anywhere among a command's words, up to "--". */
+static int asks_for_help(int argc, char **argv)
+{
+    for (int i = 2; i < argc && strcmp(argv[i], "--") != 0; i++)
+        if (is_help(argv[i]))
+            return 1;
+    return 0;
+}
+
 int rg_command_main(int argc, char **argv)
 {
     if (argc < 2)
@@ -91,7 +100,7 @@ int rg_command_main(int argc, char **argv)
     const rg_command *command = rg_command_find(argv[1]);
     if (!command)
         return rg_command_fail(RG_USAGE, "unknown command \"%s\"; rimglow -h lists them", argv[1]);
-    if (argc > 2 && is_help(argv[2])) {
+    if (asks_for_help(argc, argv)) {
         fputs(command->help, stdout);
         return printed();
     }

@@ -23,20 +23,16 @@ static void find_widest(rg_table_row *row, const rg_seal_map *map, double k)
     }
 }
 
-void rg_table_fill(rg_table_row *row, const char *pad, const char *folder,
-                   const rg_sweep_result *result, const rg_frame *frames, int count,
-                   const rg_sealmap_options *options)
+void rg_table_fill(rg_table_row *row, const char *pad, const rg_sweep_result *result,
+                   const rg_frame *frames, int count, const rg_sealmap_options *options)
 {
     const rg_seal_map *map = &result->map;
     *row = (rg_table_row){.verdict = map->verdict, .arcs = map->arcs, .reasons = map->reasons};
     rg_copy_text(row->name, sizeof row->name, pad);
-    rg_copy_text(row->folder, sizeof row->folder, folder);
     memcpy(row->reason, map->reason, sizeof row->reason);
     find_widest(row, map, options->coverage_factor);
     for (int b = 0; b < RG_BINS; b++)
         row->seen += map->bin[b].state != RG_BIN_UNSEEN;
-    for (int i = 0; i < map->arcs; i++)
-        row->area_mm2 += map->arc[i].open_area_mm2;
     for (int i = 0; i < count; i++)
         if (frames[i].role == RG_FRAME_CLOSED) {
             row->frames_given++;

@@ -93,3 +93,11 @@ test_words_after_two_dashes_are_folders() {
     rg inspect -- --json
     refused 66 "--json" "cannot be opened"
 }
+
+test_help_is_given_after_other_words_too() {
+    rg inspect somewhere -h
+    exits 0
+    shows "rimglow inspect [options] SWEEP..."
+    rg inspect -- -h
+    exits 66
+}
