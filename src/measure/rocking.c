@@ -126,15 +126,31 @@ static double polish(double w, const rg_observation *obs, const term *t, int n,
     return w;
 }
 
+/* Starts closer than this to an earlier one end in the same minimum. */
+#define SAME_START_MM 0.001
+
+static bool is_new_start(double w, const double *tried, int count)
+{
+    for (int i = 0; i < count; i++)
+        if (fabs(w - tried[i]) < SAME_START_MM)
+            return false;
+    return true;
+}
+
 static double best_width(const rg_observation *obs, const term *t, int n,
                          const rg_rocking_options *opt)
 {
-    double best = 0, least = cost_of(0, obs, t, n, opt);
+    double best = 0, least = cost_of(0, obs, t, n, opt), tried[OBS_MAX];
+    int starts = 0;
     for (int i = 0; i < n; i++) {
         /* A frame that saw no light proposes nothing. */
         if (!obs[i].lit || !(obs[i].height_mm > 0) || !isfinite(t[i].loss))
             continue;
-        double w = polish(obs[i].height_mm + t[i].loss, obs, t, n, opt);
+        double start = obs[i].height_mm + t[i].loss;
+        if (!is_new_start(start, tried, starts))
+            continue;
+        tried[starts++] = start;
+        double w = polish(start, obs, t, n, opt);
         double cost = cost_of(w, obs, t, n, opt);
         if (cost < least - 1e-9) {
             least = cost;

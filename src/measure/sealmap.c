@@ -146,6 +146,8 @@ static void drop_lone_lights(rg_seal_map *map, const rg_sealmap_options *o)
     rg_run run[RG_BINS / 2 + 1];
     for (int b = 0; b < RG_BINS; b++)
         mask[b] = map->bin[b].state == RG_BIN_GAP;
+    /* What belongs to a longer opening is not alone. */
+    rg_circular_bridge(mask, RG_BINS, (int)o->bridge_deg);
     int n = rg_circular_runs(mask, RG_BINS, run, RG_BINS / 2 + 1);
     for (int i = 0; i < n; i++) {
         int most = 0;
@@ -154,6 +156,8 @@ static void drop_lone_lights(rg_seal_map *map, const rg_sealmap_options *o)
                                                              : most;
         for (int k = 0; k < run[i].length && run[i].length < o->smallest_arc_deg && most < 2; k++) {
             rg_bin *bin = &map->bin[at(run[i].start + k)];
+            if (bin->state != RG_BIN_GAP)
+                continue;
             bin->state = RG_BIN_UNSEEN;
             bin->width_mm = bin->u_mm = NAN;
         }
@@ -162,7 +166,7 @@ static void drop_lone_lights(rg_seal_map *map, const rg_sealmap_options *o)
 
 #define BULGE_STEP_MM 0.01
 
-enum { BULGE_LIT_FRAMES = 3, BULGE_BEARINGS = 6, BULGE_STRIDE = 2 };
+enum { BULGE_LIT_FRAMES = 3, BULGE_BEARINGS = 6, BULGE_STRIDE = 3 };
 
 /* Cost of all well-lit bearings with a given bulge; *bearings gets their number. */
 static double bulge_cost(const rg_slot_geometry *geometry, double bulge,
@@ -178,7 +182,7 @@ static double bulge_cost(const rg_slot_geometry *geometry, double bulge,
         for (int i = 0; i < count[b]; i++)
             lit += obs[b][i].lit;
         if (lit < BULGE_LIT_FRAMES || (*bearings)++ % BULGE_STRIDE)
-            continue; /* every second one tells enough */
+            continue; /* every third one tells enough */
         rg_rocking_fit fit;
         rg_rocking_solve(&g, obs[b], count[b], rocking, &fit);
         sum += fit.cost;
@@ -206,7 +210,7 @@ double rg_sealmap_bulge(const rg_slot_geometry *geometry, const rg_observation *
     return least < 0.8 * cost[0] ? BULGE_STEP_MM * best : 0;
 }
 
-enum { TILTS = 21, TILT_LIT_FRAMES = 2 };
+enum { TILTS = 21, TILT_LIT_FRAMES = 2, TILT_STRIDE = 3 };
 
 #define TILT_STEP 0.003
 
@@ -258,7 +262,8 @@ void rg_sealmap_tilts(const rg_slot_geometry *geometry, const rg_observation *co
     int reach = (int)lround(options->tilt_window_deg);
     for (int b = 0; b < RG_BINS; b++) {
         memcpy(cost[b], none, sizeof none);
-        lit[b] = tilt_costs(geometry, obs[b], count[b], rocking, cost[b]);
+        /* Neighbours are pooled below: every third one tells enough. */
+        lit[b] = b % TILT_STRIDE == 0 && tilt_costs(geometry, obs[b], count[b], rocking, cost[b]);
     }
     for (int b = 0; b < RG_BINS; b++) {
         double sum[TILTS];
@@ -272,7 +277,7 @@ void rg_sealmap_tilts(const rg_slot_geometry *geometry, const rg_observation *co
             /* Neighbours share the model's errors: the prior counts for each. */
             sum[i] += near * pow(tilt_of(i) / options->tilt_prior, 2);
         }
-        tilt[b] = lit[b] ? least_tilt(sum) : 0;
+        tilt[b] = near ? least_tilt(sum) : 0;
     }
 }
 
