@@ -20,9 +20,10 @@ typedef struct rg_bin {
     int frames;                /* that showed the bearing */
     int lit;                   /* of them, with slot light */
     rg_bin_state state;
-    bool blocked; /* the light is interrupted there, between two openings */
-    bool ambient; /* a dark frame (lamp off) shows light there */
-    double tilt;  /* of the pad's face there against the crown's plane, radial, + outwards */
+    bool blocked;  /* the light is interrupted there, between two openings */
+    bool ambient;  /* a dark frame (lamp off) shows light there */
+    bool unproven; /* dark, but no witness proves that the lamp was on */
+    double tilt;   /* of the pad's face there against the crown's plane, radial, + outwards */
     rg_rocking_fit fit;
 } rg_bin;
 
@@ -91,6 +92,10 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
 /* Bins in which a dark frame shows light were not seen: their light is not the
  * lamp's. Sets ambient and UNSEEN; call rg_sealmap_arcs afterwards. */
 void rg_sealmap_ambient(rg_seal_map *map, const bool ambient[RG_BINS]);
+
+/* Without a proven lamp darkness says nothing: dark bins become unproven and
+ * UNSEEN. Their detection limit stays. */
+void rg_sealmap_unproven(rg_seal_map *map);
 
 /* Finds the arcs from the bins (called by merge; separate for tests). */
 void rg_sealmap_arcs(rg_seal_map *map, const rg_sealmap_options *options);

@@ -84,6 +84,8 @@ static json_t *bin_object(const rg_bin *bin)
         json_object_set_new(o, "u_parts_mm", parts_object(&bin->fit));
     if (bin->blocked)
         json_object_set_new(o, "why", json_string("light interrupted between two openings"));
+    if (bin->unproven)
+        json_object_set_new(o, "why", json_string("dark, but the lamp is not proven on"));
     if (bin->ambient)
         json_object_set_new(o, "why", json_string("light there with the lamp off"));
     return o;

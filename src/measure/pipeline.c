@@ -340,6 +340,8 @@ rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
         bool ambient[RG_BINS];
         ambient_bins(frames, count, ambient);
         rg_sealmap_ambient(&result->map, ambient);
+        if (!result->evidence.light_proven)
+            rg_sealmap_unproven(&result->map);
         rg_sealmap_arcs(&result->map, &o->sealmap);
     }
     if (code == RG_OK)

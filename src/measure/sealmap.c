@@ -359,6 +359,16 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
     rg_sealmap_arcs(map, options);
 }
 
+void rg_sealmap_unproven(rg_seal_map *map)
+{
+    for (int b = 0; b < RG_BINS; b++)
+        if (map->bin[b].state == RG_BIN_SEALED) {
+            map->bin[b].unproven = true;
+            map->bin[b].state = RG_BIN_UNSEEN;
+            map->bin[b].width_mm = map->bin[b].u_mm = NAN;
+        }
+}
+
 void rg_sealmap_ambient(rg_seal_map *map, const bool ambient[RG_BINS])
 {
     for (int b = 0; b < RG_BINS; b++)

@@ -85,9 +85,12 @@ static bool is_open(const rg_bin *bin, const rg_sealmap_options *o)
 
 static bool is_unseen(const rg_bin *bin, const rg_sealmap_options *o)
 {
-    return !bin->blocked && !bin->ambient &&
-           (bin->state == RG_BIN_UNSEEN ||
-            (!is_open(bin, o) && !(bin->detection_limit_mm <= o->seen_fraction * o->tolerance_mm)));
+    if (bin->blocked || bin->ambient)
+        return false;
+    /* An unproven bearing was looked at well enough or not all the same. */
+    if (bin->state == RG_BIN_UNSEEN && !bin->unproven)
+        return true;
+    return !is_open(bin, o) && !(bin->detection_limit_mm <= o->seen_fraction * o->tolerance_mm);
 }
 
 static bool is_blocked(const rg_bin *bin, const rg_sealmap_options *o)

@@ -46,6 +46,7 @@ test_sweep_without_a_witness_exits_2_and_asks_for_one() {
     keeps_the_format o/PE-A-0147/09-F-sharp/seal-map.json
     holds o/PE-A-0147/09-F-sharp/seal-map.json '.light.proven == false and (.frames | length) == 10'
     holds o/PE-A-0147/09-F-sharp/seal-map.json '.reasons[0] | contains("take one")'
+    holds o/PE-A-0147/09-F-sharp/seal-map.json '[.bins[] | select(.state == "sealed")] == []'
 }
 
 test_all_pictures_are_drawn_for_every_frame() {

@@ -361,3 +361,24 @@ Test(verdict, no_random_map_with_a_flaw_is_ever_sealed)
     cr_assert_gt(sealed, 300);
     cr_assert_gt(leaking, 50);
 }
+
+/* ---------------------------------------------------------------- the lamp */
+Test(verdict, darkness_without_a_proven_lamp_is_no_seal_at_any_bearing)
+{
+    rg_evidence e = good;
+    seal(&map);
+    gap(&map, 100, 20, 0.1, 0.02);
+    e.light_proven = false;
+    rg_sealmap_unproven(&map);
+    for (int b = 0; b < RG_BINS; b++) {
+        bool lit = b >= 100 && b < 120;
+        cr_assert_eq(map.bin[b].state, lit ? RG_BIN_GAP : RG_BIN_UNSEEN, "%d", b);
+        cr_assert_eq(map.bin[b].unproven, !lit, "%d", b);
+        cr_assert_eq(isnan(map.bin[b].width_mm), !lit, "%d", b);
+    }
+    cr_assert_eq(decide(&map, &e), RG_VERDICT_LEAKING);
+    cr_assert_not(says(&map, "thin gaps could hide"), "they were looked at well enough");
+    map.bin[200].detection_limit_mm = tolerance;
+    decide(&map, &e);
+    cr_assert(says(&map, "thin gaps could hide at bearing 200"));
+}
