@@ -106,6 +106,10 @@ static void find_limits(const rg_slot_geometry *g, const rg_observation *const o
                         const rg_sealmap_options *o, rg_rocking_fit fit[RG_BINS])
 {
     double far[RG_BINS], next[RG_BINS];
+    /* What bounds a far gap may be seen askew: to be looked through at several
+     * elevations it would have to be large. */
+    rg_rocking_options askew = *rocking;
+    askew.seen_arc_deg = 360;
     for (int b = 0; b < RG_BINS; b++)
         far[b] = INFINITY;
     for (int round = 0; round < LIMIT_ROUNDS; round++) {
@@ -113,7 +117,7 @@ static void find_limits(const rg_slot_geometry *g, const rg_observation *const o
         for (int b = 0; b < RG_BINS; b++) {
             fit[b].detection_limit_mm = rg_rocking_limit(g, b, obs[b], count[b], rocking, far);
             double widest = fit[b].lit ? fit[b].width_mm + o->coverage_factor * fit[b].u_mm : 0;
-            next[b] = fmax(widest, fit[b].detection_limit_mm);
+            next[b] = fmax(widest, rg_rocking_limit(g, b, obs[b], count[b], &askew, far));
             moved = moved || next[b] < far[b] - 1e-6 || isinf(far[b]) != isinf(next[b]);
         }
         memcpy(far, next, sizeof far);
