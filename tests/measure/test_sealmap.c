@@ -441,6 +441,81 @@ Test(sealmap, of_bulges_that_explain_the_curves_alike_the_smallest_counts)
                            bulge_of(30, bulge[i]));
 }
 
+/* ------------------------------------------------------------------ tilt */
+/* Room for a ray over land [-1, 0] and below a face over [-1, 1.5] that rises
+ * outwards by its tilt, from the two straight lines' end points. */
+static double open_under_tilt(double width, double slope, double tilt)
+{
+    double low = fmax(slope, 0);
+    double high = fmin(width - (tilt - slope), width + (tilt - slope) * 1.5);
+    return fmax(high - low, 0);
+}
+
+static void tilts_of(int lit_bearings, double true_tilt, double tilt[RG_BINS])
+{
+    static rg_observation obs[RG_BINS][VIEWS];
+    const rg_observation *rows[RG_BINS];
+    int count[RG_BINS];
+    rg_setup setup;
+    test_setup(&setup);
+    for (int b = 0; b < RG_BINS; b++) {
+        for (int i = 0; i < VIEWS; i++) {
+            double slope = 0.0075 * (i - 4);
+            double h = b < lit_bearings ? open_under_tilt(0.1, slope, true_tilt) : 0;
+            obs[b][i] = (rg_observation){.height_mm = h,
+                                         .u_mm = 0.0005,
+                                         .slope_pad = slope,
+                                         .slope_rim = slope,
+                                         .lit = h > 0};
+        }
+        rows[b] = obs[b];
+        count[b] = VIEWS;
+    }
+    rg_sealmap_tilts(&pad, rows, count, &setup.options.rocking, &setup.options.sealmap, tilt);
+}
+
+Test(sealmap, a_face_askew_to_its_crown_is_found_from_the_rocking_curves)
+{
+    static const double tilts[] = {-0.009, -0.004, 0, 0.004, 0.009};
+    for (int i = 0; i < 5; i++) {
+        double tilt[RG_BINS];
+        tilts_of(60, tilts[i], tilt);
+        cr_expect_float_eq(tilt[30], tilts[i], 0.0015, "%g: found %g", tilts[i], tilt[30]);
+        cr_expect_eq(tilt[200], 0, "nothing is lit there");
+    }
+}
+
+/* -------------------------------------------------------------- passages */
+/* All bearings 0.05 mm open; one ray, 0.9 rad off the radius, shows more at 200.
+ * It crosses 9..10 mm radius on a chord of 1.784 mm, so it passed the inner
+ * edge asin(1.784 sin 0.9 / 9) = 8.9 degrees away. */
+static void pass_at_200(double height)
+{
+    closed(&s, 0.0005);
+    for (int b = 0; b < RG_BINS; b++)
+        open_bin(&s, b, 0.05);
+    s.obs[200][1].obliquity_rad = 0.9;
+    s.obs[200][1].height_mm = height;
+    merge(&s, &map);
+}
+
+Test(sealmap, a_slanting_ray_opens_all_bearings_that_it_passed)
+{
+    pass_at_200(0.12);
+    for (int b = 192; b <= 199; b++)
+        cr_expect_float_eq(map.bin[b].width_mm, 0.12, 1e-9, "%d: %g", b, map.bin[b].width_mm);
+    for (int b = 201; b <= 208; b++)
+        cr_expect_float_eq(map.bin[b].width_mm, 0.05, 0.002, "%d: %g", b, map.bin[b].width_mm);
+    cr_expect_float_eq(map.bin[191].width_mm, 0.05, 0.002, "beyond the ray's chord");
+}
+
+Test(sealmap, a_slanting_ray_that_agrees_within_its_uncertainty_changes_nothing)
+{
+    pass_at_200(0.051);
+    for (int b = 192; b <= 199; b++)
+        cr_expect_eq(map.bin[b].width_mm, map.bin[100].width_mm, "%d: %g", b, map.bin[b].width_mm);
+}
+
 /* --------------------------------------------------------------- blocked */
 static void interrupted(int first, int last)
 {

@@ -115,6 +115,38 @@ Test(witness, a_streak_down_the_chimney_proves_nothing)
     cr_assert_not_null(strstr(w.reason, "over 24 % of the view"), "%s", w.reason);
 }
 
+/* Only the middle sliver of the rim lies inside the picture. */
+static rg_witness measure_sliver(double band_mm)
+{
+    lamp thin = {-1 - band_mm, -1, 0, 180, {0.6, 0.45, 0.25}, 0.006};
+    rg_setup s;
+    int box[4];
+    rg_witness w;
+    rg_error err = {0};
+    rg_pose pose = test_camera(90, 0.4, 110);
+    test_setup(&s);
+    const rg_witness_options *o = &s.options.witness;
+    cr_assert_eq(rg_witness_extent(&s.lens, &pose, &s.rim, o, box, &err), RG_OK, "%s", err.text);
+    box[0] += box[2] / 2 - 5, box[2] = 10;
+    rg_plane plane = test_render(&s.lens, &pose, 10, box, 3, shine, &thin);
+    cr_assert_eq(rg_witness_measure(&plane, &s.lens, &pose, &s.rim, 0.2, o, &w, &err), RG_OK, "%s",
+                 err.text);
+    rg_plane_free(&plane);
+    return w;
+}
+
+Test(witness, a_sliver_of_the_rim_needs_lit_area_enough_as_well)
+{
+    rg_witness small = measure_sliver(0.2), large = measure_sliver(1);
+    cr_assert_lt(small.area_mm2, 0.3, "%g", small.area_mm2);
+    cr_assert_gt(small.contrast, 5);
+    cr_assert_gt(small.share, 0.9);
+    cr_assert_not(small.lit);
+    cr_assert_not_null(strstr(small.reason, "lit area"), "%s", small.reason);
+    cr_assert_gt(large.area_mm2, 0.3, "%g", large.area_mm2);
+    cr_assert(large.lit, "%s", large.reason);
+}
+
 Test(witness, share_is_the_lit_part_of_the_bearings_in_view)
 {
     rg_witness w = measure(&cracked, 3, 0.2);
