@@ -399,6 +399,21 @@ Test(pipeline, a_closed_frame_offered_as_the_witness_proves_nothing)
     end(&sweep);
 }
 
+Test(pipeline, a_frame_of_an_open_key_says_nothing_of_the_seal)
+{
+    begin(&sweep);
+    add_views(&sweep, TILT, 15, 19, "123");
+    add(&sweep, TILT, -1);
+    sweep.frame[sweep.count++] =
+        test_take(&sweep.setup, sweep.finder, TILT "/view_17.jpg", RG_FRAME_OPEN);
+    measure(&sweep);
+    const rg_frame *open = &sweep.frame[sweep.count - 1];
+    cr_expect_not(open->used);
+    cr_expect_not_null(strstr(open->reason, "for key heights"), "%s", open->reason);
+    cr_expect_eq(result.evidence.frames_given, 3, "%d", result.evidence.frames_given);
+    end(&sweep);
+}
+
 Test(pipeline, light_that_is_there_with_the_lamp_off_is_no_gap)
 {
     /* The same lit pictures once more as frames with the lamp off: then the
