@@ -89,6 +89,13 @@ static double level_limit(const ring *r, const rg_bin *bin)
     return bin->detection_limit_mm;
 }
 
+/* No gap wider than this can be there: what stays dark may be as wide as its
+ * detection limit. */
+static double level_bound(const ring *r, const rg_bin *bin)
+{
+    return fmax(level_high(r, bin), bin->detection_limit_mm);
+}
+
 /* The bin with the largest value of a level; NULL when none was seen. */
 static const rg_bin *largest(const ring *r, level *value)
 {
@@ -559,7 +566,7 @@ static void count_the_rest(const ring *r, int named)
 static void draw_centre(const ring *r)
 {
     char text[64];
-    const rg_bin *widest = largest(r, level_width), *high = largest(r, level_high);
+    const rg_bin *widest = largest(r, level_width), *high = largest(r, level_bound);
     bool open = widest && widest->state == RG_BIN_GAP;
     if (!widest) {
         rg_font(r->cr, 26, true);
@@ -570,7 +577,7 @@ static void draw_centre(const ring *r)
     rg_font(r->cr, 17, false);
     rg_text(r->cr, centre_x, centre_y - 40, 0.5, 200, open ? "widest gap" : "gap at most");
     rg_font(r->cr, 50, true);
-    snprintf(text, sizeof text, "%.3f", open ? widest->width_mm : level_high(r, high));
+    snprintf(text, sizeof text, "%.3f", open ? widest->width_mm : level_bound(r, high));
     rg_text(r->cr, centre_x, centre_y + 12, 0.5, 220, text);
     rg_font(r->cr, 18, false);
     if (open)

@@ -306,6 +306,37 @@ Test(draw, bearings_run_clockwise_from_the_top)
     free(map);
 }
 
+/* Picture with one detection limit all round; width + U is 0.006 mm. */
+static rg_image with_limit(double limit_mm)
+{
+    rg_seal_map *map = sealed_map();
+    for (int b = 0; b < RG_BINS; b++)
+        map->bin[b].detection_limit_mm = limit_mm;
+    rg_image m = ring_pixels(map);
+    free(map);
+    return m;
+}
+
+/* Does the number in the middle of the ring differ? */
+static bool other_number(double limit_a, double limit_b)
+{
+    rg_image a = with_limit(limit_a), b = with_limit(limit_b);
+    bool differs = false;
+    for (int y = 560; y < 605; y++)
+        for (int x = middle_x - 80; x < middle_x + 80; x++)
+            differs = differs || tone(&a, x, y) != tone(&b, x, y);
+    rg_image_free(&a);
+    rg_image_free(&b);
+    return differs;
+}
+
+Test(draw, a_sealed_pad_claims_no_less_than_its_detection_limit)
+{
+    cr_expect(other_number(0.005, 0.008), "0.006 against 0.008");
+    cr_expect(other_number(0.008, 0.011), "0.008 against 0.011");
+    cr_expect_not(other_number(0.003, 0.005), "0.006 both: width + U");
+}
+
 Test(draw, unseen_looks_unlike_sealed)
 {
     rg_seal_map *map = sealed_map();
