@@ -9,9 +9,10 @@ typedef int rg_command_run(int argc, char **argv);
 
 typedef struct rg_command {
     const char *name;
-    const char *summary; /* one line */
-    const char *help;    /* what -h prints; teaches by example */
-    rg_command_run *run;
+    const char *summary;            /* one line */
+    const char *help;               /* what -h prints; teaches by example */
+    rg_command_run *run;            /* NULL when the command has verbs */
+    const struct rg_command *verbs; /* its table, ends as rg_commands does; or NULL */
 } rg_command;
 
 /* Ends with a row whose name is NULL. */

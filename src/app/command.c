@@ -10,8 +10,22 @@
 #include "rimglow/status.h"
 #include "rimglow/version.h"
 
-const rg_command rg_commands[] = {{"inspect", "measure sweep folders: seal map, verdict, pictures",
-                                   rg_help_inspect, rg_cmd_inspect},
+/* The verbs of "rimglow calibrate", in the order in which a workshop needs them. */
+static const rg_command calibrations[] = {{0}};
+
+static const char help_calibrate[] =
+    "rimglow calibrate VERB ... - find out what the camera and the light are worth\n"
+    "\n"
+    "Verbs (rimglow calibrate VERB -h teaches each):\n";
+
+const rg_command rg_commands[] = {{.name = "inspect",
+                                   .summary = "measure sweep folders: seal map, verdict, pictures",
+                                   .help = rg_help_inspect,
+                                   .run = rg_cmd_inspect},
+                                  {.name = "calibrate",
+                                   .summary = "lens, light, and a check of the bench",
+                                   .help = help_calibrate,
+                                   .verbs = calibrations},
                                   {0}};
 
 static const char opening[] =
@@ -36,11 +50,16 @@ static const char closing[] =
     "Caution: never look into a bright leak light; keep hot lamps away from pads and\n"
     "lacquer. The instrument maker's instructions come first.\n";
 
+static void print_table(const rg_command *table)
+{
+    for (const rg_command *c = table; c->name; c++)
+        printf("  %-10s %s\n", c->name, c->summary);
+}
+
 static void print_help(void)
 {
     fputs(opening, stdout);
-    for (const rg_command *c = rg_commands; c->name; c++)
-        printf("  %-10s %s\n", c->name, c->summary);
+    print_table(rg_commands);
     fputs(closing, stdout);
 }
 
@@ -55,12 +74,17 @@ int rg_command_fail(int code, const char *format, ...)
     return code;
 }
 
-const rg_command *rg_command_find(const char *name)
+static const rg_command *find_in(const rg_command *table, const char *name)
 {
-    for (const rg_command *c = rg_commands; c->name; c++)
+    for (const rg_command *c = table; c->name; c++)
         if (strcmp(c->name, name) == 0)
             return c;
     return NULL;
+}
+
+const rg_command *rg_command_find(const char *name)
+{
+    return find_in(rg_commands, name);
 }
 
 static int is_help(const char *word)
@@ -79,10 +103,36 @@ static int printed(void)
 /* -h anywhere among a command's words, up to "--". */
 static int asks_for_help(int argc, char **argv)
 {
-    for (int i = 2; i < argc && strcmp(argv[i], "--") != 0; i++)
+    for (int i = 1; i < argc && strcmp(argv[i], "--") != 0; i++)
         if (is_help(argv[i]))
             return 1;
     return 0;
+}
+
+static int show_help(const rg_command *command)
+{
+    fputs(command->help, stdout);
+    if (command->verbs)
+        print_table(command->verbs);
+    return printed();
+}
+
+/* argv[0] is the command's name. */
+static int run(const rg_command *command, int argc, char **argv)
+{
+    if (command->verbs) {
+        if (argc < 2)
+            return rg_command_fail(RG_USAGE, "%s needs a verb; try: rimglow %s -h", command->name,
+                                   command->name);
+        if (is_help(argv[1]))
+            return show_help(command);
+        const rg_command *verb = find_in(command->verbs, argv[1]);
+        if (!verb)
+            return rg_command_fail(RG_USAGE, "unknown verb \"%s\"; rimglow %s -h lists them",
+                                   argv[1], command->name);
+        return run(verb, argc - 1, argv + 1);
+    }
+    return asks_for_help(argc, argv) ? show_help(command) : command->run(argc, argv);
 }
 
 int rg_command_main(int argc, char **argv)
@@ -100,9 +150,5 @@ int rg_command_main(int argc, char **argv)
     const rg_command *command = rg_command_find(argv[1]);
     if (!command)
         return rg_command_fail(RG_USAGE, "unknown command \"%s\"; rimglow -h lists them", argv[1]);
-    if (asks_for_help(argc, argv)) {
-        fputs(command->help, stdout);
-        return printed();
-    }
-    return command->run(argc - 1, argv + 1);
+    return run(command, argc - 1, argv + 1);
 }
