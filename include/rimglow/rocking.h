@@ -67,6 +67,7 @@ double rg_slot_width_for(const rg_slot_geometry *g, double height, double slope_
 typedef struct rg_observation {
     int frame;
     double height_mm;                     /* open height from the flux; may be slightly negative */
+    double flux_mm;                       /* that flux: linear light times mm */
     double u_mm;                          /* its standard uncertainty from noise */
     double per_ln_radiance, per_ln_sigma; /* d height: mm */
     double slope_pad, slope_rim, obliquity_rad;

@@ -9,8 +9,8 @@
 #include <string.h>
 
 #include "rimglow/memory.h"
+#include "rimglow/observe.h"
 #include "rimglow/stats.h"
-#include "rimglow/width.h"
 
 rg_code rg_setup_check(const rg_setup *setup, rg_error *err)
 {
@@ -116,134 +116,23 @@ static void radiance_of(const rg_setup *setup, const rg_frame *frames, int count
         r->u_ln_radiance *= 2;
 }
 
-static double median_background(const rg_frame *frames, int count, double *work, bool pad)
-{
-    size_t n = 0;
-    for (int i = 0; i < count; i++)
-        for (int c = 0; is_closed(&frames[i]) && c < frames[i].light.columns; c += 8) {
-            const rg_column_light *col = &frames[i].light.column[c];
-            if (col->state == RG_COLUMN_DARK || col->state == RG_COLUMN_LIT)
-                work[n++] = pad ? col->pad : col->chimney;
-        }
-    return n ? rg_median_inplace(work, n) : 0.01;
-}
-
-static rg_code slot_table(const rg_setup *setup, const rg_frame *frames, int count,
-                          const rg_sweep_result *r, rg_slot_table **table, rg_error *err)
-{
-    size_t room = 1;
-    for (int i = 0; i < count; i++)
-        room += (size_t)frames[i].light.columns;
-    double *work = rg_alloc(room, sizeof *work);
-    if (!work)
-        return rg_fail(err, RG_INTERNAL, "no memory for the background of %d frames", count);
-    double dark = 0.5 * median_background(frames, count, work, true);
-    free(work);
-    double sigma2 = r->psf_sigma_px * r->psf_sigma_px - 1.0 / 12 + RG_BILINEAR_VARIANCE_PX2;
-    rg_slot_model m = {.sigma_px = sqrt(fmax(sigma2, 0.01))};
-    for (int c = 0; c < 3; c++) {
-        m.radiance[c] = r->radiance[c];
-        m.background[c] = dark;
-        m.code_weights[c] = setup->options.code_weights[c];
-    }
-    return rg_slot_table_new(table, &m, err);
-}
-
-/* Sums over the columns of one bin in one frame. */
-typedef struct cell {
-    int lit, dark, bad;
-    double height, square, noise, per_l, per_s, slope, side, px;
-} cell;
-
-static void add_column(cell *sum, const rg_strip_column *sc, const rg_column_light *col,
-                       const rg_slot_table *table)
-{
-    if (col->state != RG_COLUMN_DARK && col->state != RG_COLUMN_LIT) {
-        sum->bad++;
-        return;
-    }
-    double k = sc->px_per_mm;
-    rg_slot_width w = rg_slot_invert(table, col->flux_mm * k);
-    double height = col->flux_mm > 0 ? w.width_px / k : col->flux_mm * w.per_flux;
-    sum->lit += col->state == RG_COLUMN_LIT;
-    sum->dark += col->state == RG_COLUMN_DARK;
-    sum->height += height;
-    sum->square += height * height;
-    sum->noise += w.per_flux * col->u_flux_mm;
-    sum->per_l += w.per_ln_radiance / k;
-    sum->per_s += w.per_ln_sigma / k;
-    sum->slope += sc->slope;
-    sum->side += sc->obliquity_rad;
-}
-
-static bool observation_of(const cell *sum, int bin, int frame, const rg_rim_plane *plane,
-                           double outer_mm, double u_pose, rg_observation *obs)
-{
-    int n = sum->lit + sum->dark;
-    /* Half-hidden bins are hidden. */
-    if (n == 0 || sum->bad >= n)
-        return false;
-    double mean = sum->height / n, side = sum->side / n, slope = sum->slope / n;
-    double scatter = n > 1 ? fmax(sum->square / n - mean * mean, 0) / (n - 1) : 0;
-    double towards = bin + rg_degrees(side);
-    *obs =
-        (rg_observation){.frame = frame,
-                         .height_mm = mean,
-                         .u_mm = sqrt(scatter + pow(sum->noise / n, 2) / n),
-                         .per_ln_radiance = sum->per_l / n,
-                         .per_ln_sigma = sum->per_s / n,
-                         .slope_pad = slope,
-                         .slope_rim = slope - rg_rim_plane_slope(plane, towards, outer_mm),
-                         .obliquity_rad = side,
-                         .u_slope = hypot(u_pose, rg_rim_plane_slope_u(plane, towards, outer_mm)),
-                         .lit = sum->lit > 0};
-    return true;
-}
-
-static void observe_frame(const rg_frame *f, int index, const rg_slot_table *table,
-                          const rg_rim_plane *plane, double outer_mm, double u_pose,
-                          rg_observation *obs, int *count, int stride)
-{
-    int c = 0;
-    while (c < f->strip.columns) {
-        int bin = (int)floor(f->strip.column[c].bearing_deg + 0.5) % RG_BINS;
-        cell sum = {0};
-        for (; c < f->strip.columns; c++) {
-            if ((int)floor(f->strip.column[c].bearing_deg + 0.5) % RG_BINS != bin)
-                break;
-            add_column(&sum, &f->strip.column[c], &f->light.column[c], table);
-        }
-        if (observation_of(&sum, bin, index, plane, outer_mm, u_pose,
-                           &obs[bin * stride + count[bin]]))
-            count[bin]++;
-    }
-}
-
 static rg_code merge(const rg_setup *setup, rg_frame *frames, int count, rg_sweep_result *r,
                      rg_error *err)
 {
-    rg_slot_table *table = NULL;
-    int counts[RG_BINS] = {0};
-    const rg_observation *rows[RG_BINS];
-    rg_code code = slot_table(setup, frames, count, r, &table, err);
-    rg_observation *obs = rg_alloc((size_t)RG_BINS * (size_t)(count + 1), sizeof *obs);
-    if (code == RG_OK && !obs)
-        code = rg_fail(err, RG_INTERNAL, "no memory for the observations of %d frames", count);
-    if (code == RG_OK) {
-        for (int i = 0; i < count; i++)
-            if (is_closed(&frames[i]))
-                observe_frame(&frames[i], i, table, &r->plane, r->geometry.outer_mm,
-                              setup->options.rocking.u_slope, obs, counts, count + 1);
-        for (int b = 0; b < RG_BINS; b++)
-            rows[b] = obs + b * (count + 1);
-        rg_rocking_options rocking = setup->options.rocking;
-        rocking.u_ln_radiance = r->u_ln_radiance;
-        r->geometry.bulge_mm = rg_sealmap_bulge(&r->geometry, rows, counts, &rocking);
-        rg_sealmap_merge(&r->map, &r->geometry, rows, counts, &rocking, &setup->options.sealmap);
-    }
-    free(obs);
-    rg_slot_table_free(table);
-    return code;
+    const rg_measure_options *o = &setup->options;
+    rg_observe_options reading = {.psf_sigma_px = r->psf_sigma_px, .u_slope = o->rocking.u_slope};
+    memcpy(reading.radiance, r->radiance, sizeof reading.radiance);
+    memcpy(reading.code_weights, o->code_weights, sizeof reading.code_weights);
+    rg_observations seen = {0};
+    rg_code code = rg_observe(&reading, &r->plane, r->geometry.outer_mm, frames, count, &seen, err);
+    if (code != RG_OK)
+        return code;
+    rg_rocking_options rocking = o->rocking;
+    rocking.u_ln_radiance = r->u_ln_radiance;
+    r->geometry.bulge_mm = rg_sealmap_bulge(&r->geometry, seen.obs, seen.count, &rocking);
+    rg_sealmap_merge(&r->map, &r->geometry, seen.obs, seen.count, &rocking, &o->sealmap);
+    rg_observations_free(&seen);
+    return RG_OK;
 }
 
 /* Bearings at which a frame taken with the lamp off shows slot light. */
