@@ -98,14 +98,25 @@ static void subtract_background(work *w, int c, const rg_column_light *col)
     }
 }
 
-/* The pad's light is taken above the band of light, if there is one. */
+/* The pad's light is taken above the band of light, if there is one: a wide
+ * band's upper flank lies in the lowest window and would be taken for the pad,
+ * but the next window is then much darker, by more than noise makes it. */
+#define FLANK_SHARE  0.4
+#define FLANK_FLOORS 10
+
 static double pad_light(const work *w, int c, double bright)
 {
     const rg_strip *s = w->strip;
     double rim = w->rim_mm[c], step = PAD_HIGH_MM - PAD_LOW_MM;
+    double floor = FLANK_FLOORS * w->o->threshold.floor;
     double best = window_median(s, c, rim + PAD_LOW_MM, rim + PAD_HIGH_MM);
-    for (double low = PAD_LOW_MM + 0.1; best > bright && low + step < 1.2; low += 0.1)
-        best = fmin(best, window_median(s, c, rim + low, rim + low + step));
+    for (double low = PAD_LOW_MM + 0.1; low + step < 1.2; low += 0.1) {
+        double next = window_median(s, c, rim + low, rim + low + step);
+        bool flank = next < FLANK_SHARE * best && best - next > floor;
+        if (!(best > bright) && !flank)
+            break;
+        best = fmin(best, next);
+    }
     return best;
 }
 

@@ -198,6 +198,28 @@ Test(rimlight, a_wide_slot_s_own_light_is_not_taken_for_the_pad_s)
     rg_rimlight_free(&l);
 }
 
+/* The upper flank of these slots lies in the lowest window of the pad, but is
+ * no brighter there than a pad in a lit room. The band's clipped part is as high
+ * as the slot, its flanks as wide as the blur: sum of both is its flux. */
+Test(rimlight, the_flank_of_a_slot_is_not_taken_for_a_dim_pad)
+{
+    for (double width = 0.06; width < 0.115; width += 0.01) {
+        draw_seat(&d, 0.04, 0.01);
+        paint(&d, 100, 139, 0, width, 1);
+        for (int c = 100; c < 140; c++)
+            for (int r = 0; r < ROWS; r++) {
+                double z = rg_strip_height(&d.strip, r) - rim_of(&d, c);
+                if (z > width)
+                    d.light[c * ROWS + r] += (float)exp(-pow((z - width) / 0.045, 2) / 2);
+            }
+        rg_rimlight l = measure(&d);
+        for (int c = 104; c < 136; c++)
+            cr_expect_lt(l.column[c].pad, 0.03, "%g mm: column %d, pad %g", width, c,
+                         l.column[c].pad);
+        rg_rimlight_free(&l);
+    }
+}
+
 Test(rimlight, a_frame_s_height_shift_moves_the_rim_line)
 {
     rg_setup s;
