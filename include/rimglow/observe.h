@@ -20,14 +20,6 @@ typedef struct rg_observations {
     rg_observation *store;              /* owned */
 } rg_observations;
 
-/* What the fluxes are read with. */
-typedef struct rg_observe_options {
-    double radiance[3];     /* of a thin slot, linear light at exposure 1, by channel */
-    double psf_sigma_px;    /* of the camera, without the strip's sampling */
-    double code_weights[3]; /* codes to luma */
-    double u_slope;         /* standard uncertainty of a slope against the pad */
-} rg_observe_options;
-
 /* Frames must have been through rg_rimlight_measure. RG_BAD_DATA for radiance
  * or blur that cannot be; on failure nothing is owned. */
 rg_code rg_observe(const rg_observe_options *options, const rg_rim_plane *plane, double outer_mm,

@@ -26,6 +26,7 @@ typedef struct rg_measure_options {
     double dark_light;        /* crown paper darker than this: frame left out */
     double blur_ratio;        /* frames this many times blurrier than the sharpest are left out */
     double psf_sigma_px;      /* 0: from the crown's borders */
+    double psf_factor;        /* the rim's blur against that of the crown's borders */
     double unproven_radiance; /* of a thin slot, taken when no witness proves it */
     double unproven_u_ln;     /* standard uncertainty of its logarithm */
     double land_reflectance;
@@ -89,6 +90,23 @@ typedef struct rg_sweep_result {
     double psf_sigma_px; /* of the camera, without the strip's sampling */
     rg_slot_geometry geometry;
 } rg_sweep_result;
+
+/* What the fluxes of columns are read with; observe.h. */
+typedef struct rg_observe_options {
+    double radiance[3];     /* of a thin slot, linear light at exposure 1, by channel */
+    double psf_sigma_px;    /* of the camera, without the strip's sampling */
+    double code_weights[3]; /* codes to luma */
+    double u_slope;         /* standard uncertainty of a slope against the pad */
+} rg_observe_options;
+
+/* The slot of this rim and pad, flat. */
+rg_slot_geometry rg_setup_slot(const rg_setup *setup);
+/* From the result's radiance and blur and the setup's weights. */
+rg_observe_options rg_sweep_reading(const rg_setup *setup, const rg_sweep_result *result);
+/* The map's bins and arcs, and the pad's bulge, again from the result's own radiance, blur, plane
+ * and geometry: a part of rg_sweep_measure, for calibration. No verdict. */
+rg_code rg_sweep_merge(const rg_setup *setup, const rg_frame *frames, int count,
+                       rg_sweep_result *result, rg_error *err);
 
 /* Takes all frames of the sweep, already taken; fills their light, shift and
  * final angles, and may set used = false (blur). Once for each set of frames. */

@@ -35,6 +35,8 @@ static const rg_ini_field field[] = {
      "weight of the blue code in luma"},
     {"light", "psf_sigma_px", RG_INI_NUMBER, STATION(measure.psf_sigma_px), 0, 20,
      "blur, px (0: measured on the crown)"},
+    {"light", "psf_factor", RG_INI_NUMBER, STATION(measure.psf_factor), 0.3, 3,
+     "blur at the rim against the crown's borders"},
     {"light", "u_ln_psf", RG_INI_NUMBER, STATION(measure.rocking.u_ln_sigma), 0, 1,
      "relative standard uncertainty of the blur"},
     {"light", "overexposed_light", RG_INI_NUMBER, STATION(measure.overexposed_light), 0.01, 1,

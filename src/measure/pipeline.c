@@ -58,7 +58,9 @@ static rg_code sort_out_blur(rg_frame *frames, int count, const rg_measure_optio
         }
         work[n++] = f->pose.edge_sigma_px;
     }
-    *sigma = o->psf_sigma_px > 0 ? o->psf_sigma_px : n ? rg_median_inplace(work, n) : NAN;
+    *sigma = o->psf_sigma_px > 0 ? o->psf_sigma_px
+             : n                 ? o->psf_factor * rg_median_inplace(work, n)
+                                 : NAN;
     free(work);
     return RG_OK;
 }
@@ -116,13 +118,20 @@ static void radiance_of(const rg_setup *setup, const rg_frame *frames, int count
         r->u_ln_radiance *= 2;
 }
 
-static rg_code merge(const rg_setup *setup, rg_frame *frames, int count, rg_sweep_result *r,
-                     rg_error *err)
+rg_observe_options rg_sweep_reading(const rg_setup *setup, const rg_sweep_result *r)
 {
     const rg_measure_options *o = &setup->options;
     rg_observe_options reading = {.psf_sigma_px = r->psf_sigma_px, .u_slope = o->rocking.u_slope};
     memcpy(reading.radiance, r->radiance, sizeof reading.radiance);
     memcpy(reading.code_weights, o->code_weights, sizeof reading.code_weights);
+    return reading;
+}
+
+rg_code rg_sweep_merge(const rg_setup *setup, const rg_frame *frames, int count,
+                       rg_sweep_result *r, rg_error *err)
+{
+    const rg_measure_options *o = &setup->options;
+    rg_observe_options reading = rg_sweep_reading(setup, r);
     rg_observations seen = {0};
     rg_code code = rg_observe(&reading, &r->plane, r->geometry.outer_mm, frames, count, &seen, err);
     if (code != RG_OK)
@@ -173,7 +182,7 @@ static rg_rimlight_options windows_for(const rg_frame *f, double psf_px,
     return o;
 }
 
-static rg_slot_geometry geometry_of(const rg_setup *setup)
+rg_slot_geometry rg_setup_slot(const rg_setup *setup)
 {
     double outer = setup->rim.outer_diameter_mm / 2, over = setup->options.overhang_mm;
     return (rg_slot_geometry){.inner_mm = setup->rim.inner_diameter_mm / 2,
@@ -197,7 +206,7 @@ rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
                          rg_sweep_result *result, rg_error *err)
 {
     const rg_measure_options *o = &setup->options;
-    *result = (rg_sweep_result){.geometry = geometry_of(setup)};
+    *result = (rg_sweep_result){.geometry = rg_setup_slot(setup)};
     rg_code code = sort_out_blur(frames, count, o, &result->psf_sigma_px, err);
     if (code == RG_OK)
         code = find_rim(frames, count, o, &result->plane, err);
@@ -221,7 +230,7 @@ rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
         static const int zero[RG_BINS];
         final_angles(frames, count, &result->plane, result->geometry.outer_mm);
         if (result->plane.found)
-            code = merge(setup, frames, count, result, err);
+            code = rg_sweep_merge(setup, frames, count, result, err);
         else
             rg_sealmap_merge(&result->map, &result->geometry, none, zero, &o->rocking, &o->sealmap);
     }

@@ -51,6 +51,7 @@ Test(bench_values, numbers_of_the_measurement_are_the_demo_bench_s)
     SAME(options.dark_light);
     SAME(options.blur_ratio);
     SAME(options.psf_sigma_px);
+    SAME(options.psf_factor);
     SAME(options.land_reflectance);
     SAME(options.overhang_mm);
     SAME(options.shoulder_mm);
