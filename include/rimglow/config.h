@@ -20,6 +20,7 @@
 #include <stddef.h>
 
 #include "rimglow/pipeline.h"
+#include "rimglow/wedge.h"
 
 enum {
     RG_NAME_SIZE = 128,
@@ -48,12 +49,22 @@ typedef struct rg_instrument {
     rg_pad *pad; /* owned */
 } rg_instrument;
 
+/* When and how the light was calibrated: section [calibration]. */
+typedef struct rg_light_calibration {
+    int day;        /* see date.h; -1: never */
+    int valid_days; /* 0: until the bench is changed */
+    double gain;    /* of the camera, as it states it; 0: not stated */
+    double exposure_s;
+} rg_light_calibration;
+
 /* The camera, and every number the measurement rests on. The tolerance and the
  * shortest leak in measure.sealmap are the pad's: rg_config_setup sets them. */
 typedef struct rg_station {
     char name[RG_NAME_SIZE];
     rg_lens lens;
     rg_measure_options measure;
+    rg_light_calibration light;
+    rg_wedge_options wedge; /* section [wedge]: how a calibration is made */
 } rg_station;
 
 typedef enum rg_role { RG_ROLE_WITNESS, RG_ROLE_CLOSED, RG_ROLE_DARK, RG_ROLE_OPEN } rg_role;
@@ -68,7 +79,7 @@ typedef struct rg_sweep_frame {
     char file[RG_NAME_SIZE]; /* a safe name inside the sweep folder, or until rg_sweep_expand one
                                 with a '*' that stands for any text */
     rg_role role;
-    double exposure; /* relative to the closed frames' 1.0, > 0 */
+    double exposure; /* relative, > 0: the same unit for all frames of a sweep */
 } rg_sweep_frame;
 
 /* A sweep taken with the pad resting on a feeler of known thickness. */
@@ -77,6 +88,14 @@ typedef struct rg_wedge {
     double feeler_mm, feeler_u_mm; /* thickness by micrometer, and its standard uncertainty */
     double bearing_deg, width_mm;  /* of the feeler: its middle and its width */
 } rg_wedge;
+
+/* When and how the frames were taken; what is not known is -1 or 0. */
+typedef struct rg_taken {
+    bool present;      /* section [taken] is there */
+    int day;           /* see date.h */
+    double gain;       /* of the camera, as it states it */
+    double exposure_s; /* of a frame whose exposure is 1 */
+} rg_taken;
 
 /* sweep.ini:
  *
@@ -90,11 +109,16 @@ typedef struct rg_wedge {
  *
  *   [frames]
  *   witness.jpg = witness, exposure 0.2
- *   view_*.jpg = closed                ; a closed frame's exposure is 1
+ *   view_*.jpg = closed                ; exposure 1 unless it says otherwise
+ *
+ *   [taken]                            ; optional
+ *   date = 2026-11-25                  ; or none
+ *   gain = 0                           ; as the camera states it; 0: not known
+ *   exposure_s = 0                     ; of a frame with exposure 1; 0: not known
  *
  * Frames lie in the sweep's own folder. Paths of instrument and station are relative to the sweep
- * folder or absolute. Every exposure is relative to that of the closed frames,
- * which is 1. Frames of the open key alone make a sweep for key heights; any
+ * folder or absolute. Exposures are relative to each other; frames with the
+ * same lamp, f-number and gain are scaled by them. Frames of the open key alone make a sweep for key heights; any
  * other sweep needs a closed frame. [wedge] is optional. */
 typedef struct rg_sweep {
     char serial[RG_NAME_SIZE], pad[RG_NAME_SIZE];
@@ -103,6 +127,7 @@ typedef struct rg_sweep {
     rg_finger finger;
     double finger_grams; /* with RG_FINGER_GRAMS */
     rg_wedge wedge;
+    rg_taken taken;
     int frames;
     rg_sweep_frame *frame; /* owned */
 } rg_sweep;
@@ -116,6 +141,16 @@ void rg_instrument_free(rg_instrument *instrument);
 const rg_pad *rg_instrument_pad(const rg_instrument *instrument, const char *name);
 
 rg_code rg_station_parse(const char *label, const char *text, size_t size, rg_station *station,
+                         rg_error *err);
+
+/* Why the light's calibration does not hold on this day: never made, lapsed, or
+ * of the future. "" when it holds. text: RG_REASON_SIZE bytes. */
+void rg_station_light_fault(const rg_station *station, int day, char *text);
+/* RG_BAD_DATA when the frames were taken at another gain than the calibration's:
+ * noise and response are then others. Scales the radiance that is taken
+ * without a witness by the exposure. Where either is not stated, nothing
+ * happens. label names the sweep's file. */
+rg_code rg_station_match(rg_station *station, const char *label, const rg_taken *taken,
                          rg_error *err);
 
 /* What rg_frame_take and rg_sweep_measure need for this pad at this station. */

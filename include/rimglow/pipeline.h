@@ -31,8 +31,9 @@ typedef struct rg_measure_options {
     double unproven_u_ln;     /* standard uncertainty of its logarithm */
     double land_reflectance;
     double pad_glow;
-    double overhang_mm; /* usable pad overhang; 0: (pad - rim) / 2 */
-    double shoulder_mm; /* a bulge of the pad begins so far outside the land */
+    double overhang_mm;     /* pad overhang; 0: (pad - rim) / 2 */
+    double overhang_factor; /* how much of it the light sees */
+    double shoulder_mm;     /* a bulge of the pad begins so far outside the land */
     rg_strip_options strip;
     rg_rimline_options rimline;
     int mark_every; /* columns between rim marks */
@@ -47,6 +48,8 @@ typedef struct rg_setup {
     rg_crown crown;
     rg_rim rim;
     rg_measure_options options;
+    char light_fault
+        [RG_REASON_SIZE]; /* why the light's calibration does not hold; "" when it does */
 } rg_setup;
 
 /* RG_BAD_DATA naming the first value that cannot be. */

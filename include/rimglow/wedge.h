@@ -8,8 +8,8 @@
  * a plane through the contact opposite the feeler. From it:
  *   - five values of the measurement that no data sheet gives: the radiance of
  *     a thin slot against the witness, the blur at the rim against the
- *     crown's borders, the land's reflectance, the pad's glow and the pad's
- *     overhang (with the land: the slot's depth). They minimise
+ *     crown's borders, the land's reflectance, the pad's glow and how much of the
+ *     pad's overhang counts (with the land: the slot's depth). They minimise
  *         sum_b rho((w_measured(b) - w(b)) / s(b)) / n  +  sum_k ((x_k - x_k0) / p_k)^2
  *     by Levenberg-Marquardt (GSL), rho the loss of Huber (Ann. Math. Stat. 35
  *     (1964) 73-101), s the slot model's own uncertainty, n the bearings that
@@ -41,7 +41,7 @@ typedef enum rg_wedge_value {
     RG_WEDGE_BLUR, /* psf_factor */
     RG_WEDGE_REFLECTANCE,
     RG_WEDGE_GLOW,
-    RG_WEDGE_OVERHANG, /* mm */
+    RG_WEDGE_OVERHANG, /* overhang_factor */
     RG_WEDGE_VALUES
 } rg_wedge_value;
 

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 #include "rimglow/file.h"
 #include "rimglow/memory.h"
@@ -124,6 +125,23 @@ static rg_code read_station(rg_inspection *in, rg_error *err)
     return code;
 }
 
+/* The day of the frames; today's where the sweep does not say. */
+static int day_taken(const rg_inspection *in)
+{
+    if (in->sweep.taken.present && in->sweep.taken.day >= 0)
+        return in->sweep.taken.day;
+    return (int)(time(NULL) / 86400);
+}
+
+static rg_code match_station(rg_inspection *in, rg_error *err)
+{
+    char *path = rg_path_join(in->folder, "sweep.ini");
+    rg_code code = path ? rg_station_match(&in->station, path, &in->sweep.taken, err)
+                        : rg_fail(err, RG_INTERNAL, "no memory for a file name");
+    free(path);
+    return code;
+}
+
 rg_code rg_inspection_open(rg_inspection *inspection, const char *folder, rg_error *err)
 {
     *inspection = (rg_inspection){0};
@@ -134,9 +152,13 @@ rg_code rg_inspection_open(rg_inspection *inspection, const char *folder, rg_err
         code = read_instrument(inspection, err);
     if (code == RG_OK)
         code = read_station(inspection, err);
+    if (code == RG_OK)
+        code = match_station(inspection, err);
     if (code == RG_OK) {
         const rg_pad *pad = rg_instrument_pad(&inspection->instrument, inspection->sweep.pad);
         rg_config_setup(&inspection->station, pad, &inspection->setup);
+        rg_station_light_fault(&inspection->station, day_taken(inspection),
+                               inspection->setup.light_fault);
         code = rg_setup_check(&inspection->setup, err);
     }
     if (code == RG_OK) {

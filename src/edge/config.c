@@ -11,6 +11,7 @@
 #include <string.h>
 
 #include "config_private.h"
+#include "rimglow/date.h"
 #include "rimglow/text.h"
 
 static void *target(void *object, const rg_ini_field *field)
@@ -198,4 +199,13 @@ rg_code rg_ini_unknown_section(const rg_ini *ini, int section, const char *known
 {
     return rg_fail(err, RG_BAD_DATA, "%s, line %d: unknown section [%s]; the sections here are %s",
                    ini->label, ini->section[section].line, ini->section[section].name, known);
+}
+
+rg_code rg_ini_date(const rg_ini *ini, const rg_ini_entry *entry, int *day, rg_error *err)
+{
+    *day = -1;
+    if (strcmp(entry->value, "none") == 0 || rg_date_parse(entry->value, day)) {
+        return RG_OK;
+    }
+    return rg_ini_fail(ini, entry, err, "not a date; write it as in 2026-11-25, or none");
 }

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "config_private.h"
+#include "rimglow/date.h"
 
 #define STATION(member) offsetof(rg_station, member)
 
@@ -45,6 +46,8 @@ static const rg_ini_field field[] = {
      "linear light of paper white below which a frame is too dark"},
     {"slot", "overhang_mm", RG_INI_NUMBER, STATION(measure.overhang_mm), 0, 20,
      "pad overhang outside the land, mm (0: from the diameters)"},
+    {"slot", "overhang_factor", RG_INI_NUMBER, STATION(measure.overhang_factor), 0.1, 3,
+     "how much of the overhang the light sees"},
     {"slot", "land_reflectance", RG_INI_NUMBER, STATION(measure.land_reflectance), 0, 1,
      "share of light that the land reflects at grazing incidence"},
     {"slot", "pad_glow", RG_INI_NUMBER, STATION(measure.pad_glow), 0, 1,
@@ -195,10 +198,34 @@ static const rg_ini_field field[] = {
      "share of their width below which the slot is blocked"},
     {"verdict", "blocked_margin_deg", RG_INI_NUMBER, STATION(measure.sealmap.blocked_margin_deg), 0,
      30, "bearings disturbed beside a blocked slot, degrees"},
+    {"calibration", "light_date", RG_INI_OWN, 0, 0, 0, "date of the light's calibration, or none"},
+    {"calibration", "light_valid_days", RG_INI_WHOLE, STATION(light.valid_days), 0, 36500,
+     "days for which it holds (0: until the bench is changed)"},
+    {"calibration", "light_gain", RG_INI_NUMBER, STATION(light.gain), 0, 1e6,
+     "camera's gain at the calibration (0: not stated)"},
+    {"calibration", "light_exposure_s", RG_INI_NUMBER, STATION(light.exposure_s), 0, 1e4,
+     "exposure of its closed frames, seconds (0: not stated)"},
+    {"wedge", "prior_ln_gain", RG_INI_NUMBER, STATION(wedge.prior[RG_WEDGE_GAIN]), 0.001, 5,
+     "standard deviation of ln slot_gain before a calibration"},
+    {"wedge", "prior_ln_blur", RG_INI_NUMBER, STATION(wedge.prior[RG_WEDGE_BLUR]), 0.001, 5,
+     "the same of ln psf_factor"},
+    {"wedge", "prior_reflectance", RG_INI_NUMBER, STATION(wedge.prior[RG_WEDGE_REFLECTANCE]), 0.001,
+     5, "the same of land_reflectance"},
+    {"wedge", "prior_glow", RG_INI_NUMBER, STATION(wedge.prior[RG_WEDGE_GLOW]), 0.001, 5,
+     "the same of pad_glow"},
+    {"wedge", "prior_overhang", RG_INI_NUMBER, STATION(wedge.prior[RG_WEDGE_OVERHANG]), 0.001, 5,
+     "the same of overhang_factor"},
+    {"wedge", "margin_deg", RG_INI_NUMBER, STATION(wedge.margin_deg), 0, 90,
+     "bearings left out on either side of the feeler, degrees"},
+    {"wedge", "min_floor_mm", RG_INI_NUMBER, STATION(wedge.min_residual_mm), 1e-5, 0.1,
+     "smallest model_floor_mm that a calibration may find, mm"},
+    {"wedge", "min_relative", RG_INI_NUMBER, STATION(wedge.min_relative), 1e-5, 1,
+     "smallest model_relative that a calibration may find"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
-static const char *const section_name[] = {"station", "lens", "light",     "slot",    "crown",
-                                           "strip",   "rim",  "threshold", "witness", "verdict"};
+static const char *const section_name[] = {"station", "lens",    "light",       "slot",
+                                           "crown",   "strip",   "rim",         "threshold",
+                                           "witness", "verdict", "calibration", "wedge"};
 enum { SECTIONS = sizeof section_name / sizeof section_name[0] };
 
 static const rg_ini_entry *entry_of(const rg_ini *ini, const char *section, const char *key)
@@ -216,7 +243,8 @@ static rg_code check_sections(const rg_ini *ini, rg_error *err)
         if (!known) {
             return rg_ini_unknown_section(ini, i,
                                           "[station], [lens], [light], [slot], [crown], [strip], "
-                                          "[rim], [threshold], [witness] and [verdict]",
+                                          "[rim], [threshold], [witness], [verdict], "
+                                          "[calibration] and [wedge]",
                                           err);
         }
     }
@@ -288,6 +316,10 @@ static rg_code fill_station(const rg_ini *ini, rg_station *station, rg_error *er
     station->measure.rimlight.shadow_mm = station->measure.rimline.shadow_mm;
     station->measure.rocking.u_ln_radiance = station->measure.witness.u_ln_radiance;
     if (code == RG_OK) {
+        code =
+            rg_ini_date(ini, entry_of(ini, "calibration", "light_date"), &station->light.day, err);
+    }
+    if (code == RG_OK) {
         code = check_light(ini, station, err);
     }
     if (code == RG_OK) {
@@ -323,4 +355,43 @@ void rg_config_setup(const rg_station *station, const rg_pad *pad, rg_setup *set
         .lens = station->lens, .crown = pad->crown, .rim = pad->rim, .options = station->measure};
     setup->options.sealmap.tolerance_mm = pad->tolerance_mm;
     setup->options.sealmap.min_arc_deg = pad->min_arc_deg;
+}
+
+void rg_station_light_fault(const rg_station *station, int day, char *text)
+{
+    const rg_light_calibration *c = &station->light;
+    char date[RG_DATE_TEXT], today[RG_DATE_TEXT];
+    rg_date_format(c->day, date);
+    rg_date_format(day, today);
+    text[0] = '\0';
+    if (c->day < 0)
+        snprintf(text, RG_REASON_SIZE,
+                 "the light of this station was never calibrated, so its sensitivity is not shown: "
+                 "calibrate it with a feeler strip (rimglow calibrate light -h)");
+    else if (c->valid_days > 0 && day > c->day + c->valid_days)
+        snprintf(text, RG_REASON_SIZE,
+                 "the light's calibration of %s held for %d days and has lapsed on %s: calibrate "
+                 "again (rimglow calibrate light -h)",
+                 date, c->valid_days, today);
+    else if (day < c->day)
+        snprintf(text, RG_REASON_SIZE,
+                 "the light was calibrated on %s, after these frames of %s: correct a date, or "
+                 "sweep again",
+                 date, today);
+}
+
+rg_code rg_station_match(rg_station *station, const char *label, const rg_taken *taken,
+                         rg_error *err)
+{
+    const rg_light_calibration *c = &station->light;
+    if (c->day < 0 || !taken->present)
+        return RG_OK;
+    if (c->gain > 0 && taken->gain > 0 && fabs(taken->gain - c->gain) > 0.01 * c->gain)
+        return rg_fail(err, RG_BAD_DATA,
+                       "%s: [taken] gain = %g, but the light of station \"%s\" was calibrated at "
+                       "gain %g; set the camera back, or calibrate the light at this gain",
+                       label, taken->gain, station->name, c->gain);
+    if (c->exposure_s > 0 && taken->exposure_s > 0)
+        station->measure.unproven_radiance *= taken->exposure_s / c->exposure_s;
+    return RG_OK;
 }

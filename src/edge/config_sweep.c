@@ -14,6 +14,7 @@
 #include <string.h>
 
 #include "config_private.h"
+#include "rimglow/date.h"
 #include "rimglow/memory.h"
 #include "rimglow/text.h"
 
@@ -35,6 +36,10 @@ static const rg_ini_field field[] = {
     {"wedge", "bearing_deg", RG_INI_NUMBER, SWEEP(wedge.bearing_deg), 0, 359.999999,
      "bearing of the feeler's middle, degrees"},
     {"wedge", "width_mm", RG_INI_NUMBER, SWEEP(wedge.width_mm), 0.1, 20, "width of the feeler, mm"},
+    {"taken", "date", RG_INI_OWN, 0, 0, 0, "date on which the frames were taken, or none"},
+    {"taken", "gain", RG_INI_NUMBER, SWEEP(taken.gain), 0, 1e6, "camera's gain (0: not known)"},
+    {"taken", "exposure_s", RG_INI_NUMBER, SWEEP(taken.exposure_s), 0, 1e4,
+     "exposure of a frame whose exposure is 1, seconds (0: not known)"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
 
@@ -113,13 +118,27 @@ static rg_code fill_wedge(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
     return sweep->wedge.present ? rg_ini_fill_named(ini, table, "wedge", sweep, err) : RG_OK;
 }
 
+static rg_code fill_taken(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
+{
+    int section = rg_ini_section_index(ini, "taken");
+    sweep->taken = (rg_taken){.present = section >= 0, .day = -1};
+    if (section < 0) {
+        return RG_OK;
+    }
+    rg_code code = rg_ini_fill_named(ini, table, "taken", sweep, err);
+    if (code == RG_OK) {
+        code = rg_ini_date(ini, rg_ini_find(ini, section, "date"), &sweep->taken.day, err);
+    }
+    return code;
+}
+
 static rg_code check_sections(const rg_ini *ini, rg_error *err)
 {
     for (int i = 0; i < ini->sections; i++) {
         const char *name = ini->section[i].name;
         if (strcmp(name, "sweep") != 0 && strcmp(name, "frames") != 0 &&
-            strcmp(name, "wedge") != 0) {
-            return rg_ini_unknown_section(ini, i, "[sweep], [frames] and [wedge]", err);
+            strcmp(name, "wedge") != 0 && strcmp(name, "taken") != 0) {
+            return rg_ini_unknown_section(ini, i, "[sweep], [frames], [wedge] and [taken]", err);
         }
     }
     return RG_OK;
@@ -179,23 +198,6 @@ static rg_code parse_exposure(const rg_ini *ini, const rg_ini_entry *entry, cons
     return rg_ini_convert(ini, &part, &number, exposure, err);
 }
 
-/* A closed frame's exposure is what the others are relative to: 1. */
-static rg_code check_exposure(const rg_ini *ini, const rg_ini_entry *entry,
-                              const rg_sweep_frame *frame, rg_error *err)
-{
-    if (frame->role == RG_ROLE_CLOSED && fabs(frame->exposure - 1) > 1e-9) {
-        return rg_ini_fail(ini, entry, err,
-                           "closed frames have exposure 1; divide every exposure by the closed "
-                           "frames'");
-    }
-    if (frame->role == RG_ROLE_WITNESS && frame->exposure > 1) {
-        return rg_ini_fail(ini, entry, err,
-                           "a witness exposed longer than the closed frames is clipped; take it "
-                           "again at an exposure below 1");
-    }
-    return RG_OK;
-}
-
 static rg_code parse_frame(const rg_ini *ini, const rg_ini_entry *entry, rg_sweep_frame *frame,
                            rg_error *err)
 {
@@ -212,7 +214,7 @@ static rg_code parse_frame(const rg_ini *ini, const rg_ini_entry *entry, rg_swee
     if (code == RG_OK && exposure_needed) {
         code = parse_exposure(ini, entry, comma, &frame->exposure, err);
     }
-    return code == RG_OK ? check_exposure(ini, entry, frame, err) : code;
+    return code;
 }
 
 static int count_role(const rg_sweep *sweep, rg_role role)
@@ -222,6 +224,24 @@ static int count_role(const rg_sweep *sweep, rg_role role)
         count += sweep->frame[i].role == role;
     }
     return count;
+}
+
+/* A witness as bright as the closed frames is clipped and measures no lamp. */
+static rg_code check_exposures(const char *label, const rg_sweep *sweep, rg_error *err)
+{
+    double closed = INFINITY;
+    for (int i = 0; i < sweep->frames; i++)
+        if (sweep->frame[i].role == RG_ROLE_CLOSED)
+            closed = fmin(closed, sweep->frame[i].exposure);
+    for (int i = 0; i < sweep->frames; i++) {
+        const rg_sweep_frame *f = &sweep->frame[i];
+        if (f->role == RG_ROLE_WITNESS && f->exposure > closed)
+            return rg_fail(err, RG_BAD_DATA,
+                           "%s: [frames] %s = witness, exposure %g: a witness exposed longer than "
+                           "the closed frames (%g) is clipped; take it again at a shorter exposure",
+                           label, f->file, f->exposure, closed);
+    }
+    return RG_OK;
 }
 
 /* Frames of the open key alone are a sweep for key heights; anything else
@@ -271,7 +291,8 @@ static rg_code fill_frames(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
             sweep->frames++;
         }
     }
-    return check_roles(ini->label, sweep, err);
+    rg_code code = check_roles(ini->label, sweep, err);
+    return code == RG_OK ? check_exposures(ini->label, sweep, err) : code;
 }
 
 rg_code rg_sweep_parse(const char *label, const char *text, size_t size, rg_sweep *sweep,
@@ -289,6 +310,9 @@ rg_code rg_sweep_parse(const char *label, const char *text, size_t size, rg_swee
     }
     if (code == RG_OK) {
         code = fill_wedge(ini, sweep, err);
+    }
+    if (code == RG_OK) {
+        code = fill_taken(ini, sweep, err);
     }
     if (code == RG_OK) {
         code = fill_frames(ini, sweep, err);
@@ -344,6 +368,13 @@ static void put_sweep(text_writer *w, const rg_sweep *s)
             "\n[wedge]\nfeeler_mm = %.9g\nfeeler_u_mm = %.9g\nbearing_deg = %.9g\nwidth_mm = "
             "%.9g\n",
             s->wedge.feeler_mm, s->wedge.feeler_u_mm, s->wedge.bearing_deg, s->wedge.width_mm);
+    }
+    if (s->taken.present) {
+        char date[RG_DATE_TEXT] = "none";
+        if (s->taken.day >= 0)
+            rg_date_format(s->taken.day, date);
+        put(w, "\n[taken]\ndate = %s\ngain = %.9g\nexposure_s = %.9g\n", date, s->taken.gain,
+            s->taken.exposure_s);
     }
     put(w, "\n[frames]\n");
     for (int i = 0; i < s->frames; i++) {

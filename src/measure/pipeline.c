@@ -127,8 +127,8 @@ rg_observe_options rg_sweep_reading(const rg_setup *setup, const rg_sweep_result
     return reading;
 }
 
-rg_code rg_sweep_merge(const rg_setup *setup, const rg_frame *frames, int count,
-                       rg_sweep_result *r, rg_error *err)
+rg_code rg_sweep_merge(const rg_setup *setup, const rg_frame *frames, int count, rg_sweep_result *r,
+                       rg_error *err)
 {
     const rg_measure_options *o = &setup->options;
     rg_observe_options reading = rg_sweep_reading(setup, r);
@@ -185,9 +185,10 @@ static rg_rimlight_options windows_for(const rg_frame *f, double psf_px,
 rg_slot_geometry rg_setup_slot(const rg_setup *setup)
 {
     double outer = setup->rim.outer_diameter_mm / 2, over = setup->options.overhang_mm;
+    double pad = over > 0 ? outer + over : setup->rim.pad_diameter_mm / 2;
     return (rg_slot_geometry){.inner_mm = setup->rim.inner_diameter_mm / 2,
                               .outer_mm = outer,
-                              .pad_mm = over > 0 ? outer + over : setup->rim.pad_diameter_mm / 2,
+                              .pad_mm = outer + setup->options.overhang_factor * (pad - outer),
                               .land_reflectance = setup->options.land_reflectance,
                               .pad_glow = setup->options.pad_glow,
                               .shoulder_mm = setup->options.shoulder_mm};
@@ -218,6 +219,7 @@ rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
         result->evidence.frames_used += is_closed(&frames[i]);
     }
     result->evidence.rim_found = result->plane.found;
+    memcpy(result->evidence.calibration_fault, setup->light_fault, sizeof setup->light_fault);
     for (int i = 0; code == RG_OK && result->plane.found && i < count; i++)
         if (looks_at_rim(&frames[i])) {
             rg_rimlight_options windows =

@@ -205,13 +205,15 @@ static bool report_evidence(rg_seal_map *map, const rg_evidence *e)
         add_reason(map, "%s",
                    e->light_reason[0] ? e->light_reason
                                       : "the light was not proven on: no witness frame");
+    if (e->calibration_fault[0])
+        add_reason(map, "%s", e->calibration_fault);
     if (e->frames_used == 0)
         add_reason(map, "none of %d closed frames could be used: see the frames' own reasons",
                    e->frames_given);
     else if (!e->rim_found)
         add_reason(map, "the rim's edge was not found in the frames: light the chimney softly and "
                         "keep the rim in focus");
-    return e->light_proven && e->frames_used > 0 && e->rim_found;
+    return e->light_proven && !e->calibration_fault[0] && e->frames_used > 0 && e->rim_found;
 }
 
 void rg_verdict_decide(rg_seal_map *map, const rg_evidence *evidence,

@@ -30,7 +30,7 @@ static const struct {
                 [RG_WEDGE_BLUR] = {"light", "psf_factor"},
                 [RG_WEDGE_REFLECTANCE] = {"slot", "land_reflectance"},
                 [RG_WEDGE_GLOW] = {"slot", "pad_glow"},
-                [RG_WEDGE_OVERHANG] = {"slot", "overhang_mm"}};
+                [RG_WEDGE_OVERHANG] = {"slot", "overhang_factor"}};
 
 const char *rg_wedge_value_key(rg_wedge_value value)
 {
@@ -65,7 +65,7 @@ static void values_before(const rg_wedge_fit *f, double value[V])
     value[RG_WEDGE_BLUR] = o->psf_sigma_px > 0 ? 1 : o->psf_factor;
     value[RG_WEDGE_REFLECTANCE] = g->land_reflectance;
     value[RG_WEDGE_GLOW] = g->pad_glow;
-    value[RG_WEDGE_OVERHANG] = g->pad_mm - g->outer_mm;
+    value[RG_WEDGE_OVERHANG] = o->overhang_factor;
 }
 
 /* x: increments in prior standard deviations. */
@@ -79,7 +79,14 @@ static void values_at(const rg_wedge_fit *f, const double x[V], double value[V])
         value[k] += x[k] * p[k];
     for (int k = RG_WEDGE_REFLECTANCE; k <= RG_WEDGE_GLOW; k++)
         value[k] = fmin(fmax(value[k], 0), 1);
-    value[RG_WEDGE_OVERHANG] = fmax(value[RG_WEDGE_OVERHANG], 0.05);
+    value[RG_WEDGE_OVERHANG] = fmax(value[RG_WEDGE_OVERHANG], 0.1);
+}
+
+static double pad_with(const rg_wedge_fit *f, double factor)
+{
+    const rg_slot_geometry *g = &f->sweep->geometry;
+    double nominal = (g->pad_mm - g->outer_mm) / f->setup->options.overhang_factor;
+    return g->outer_mm + factor * nominal;
 }
 
 /* The wedge measured with these values, without the frame `without` (-1: with all). */
@@ -94,7 +101,7 @@ static rg_code measure_with(const rg_wedge_fit *f, const double value[V], int wi
     r->psf_sigma_px *= value[RG_WEDGE_BLUR] / before[RG_WEDGE_BLUR];
     r->geometry.land_reflectance = value[RG_WEDGE_REFLECTANCE];
     r->geometry.pad_glow = value[RG_WEDGE_GLOW];
-    r->geometry.pad_mm = r->geometry.outer_mm + value[RG_WEDGE_OVERHANG];
+    r->geometry.pad_mm = pad_with(f, value[RG_WEDGE_OVERHANG]);
     memcpy(f->work, f->frames, (size_t)f->count * sizeof *f->work);
     if (without >= 0)
         f->work[without].used = false;
@@ -131,7 +138,7 @@ static void residuals_of(const rg_wedge_fit *f, const rg_seal_map *map, const do
 }
 
 static rg_code evaluate(const rg_wedge_fit *f, const double x[V], int without, double row[ROWS],
-                    rg_error *err)
+                        rg_error *err)
 {
     double value[V];
     rg_sweep_result r;

@@ -54,6 +54,7 @@ Test(bench_values, numbers_of_the_measurement_are_the_demo_bench_s)
     SAME(options.psf_factor);
     SAME(options.land_reflectance);
     SAME(options.overhang_mm);
+    SAME(options.overhang_factor);
     SAME(options.shoulder_mm);
     SAME(options.pad_glow);
     SAME(options.unproven_radiance);

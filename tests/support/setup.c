@@ -16,6 +16,7 @@ static const rg_measure_options options = {
     .crown = {.max_reprojection_px = 0.3, .min_edges = 4, .min_tag_side_px = 30},
     .tags = {.decimate = 2, .refine = true, .max_hamming = 1, .min_margin = 20},
     .psf_factor = 1,
+    .overhang_factor = 1,
     .overexposed_light = 0.97,
     .dark_light = 0.01,
     .blur_ratio = 1.6,
