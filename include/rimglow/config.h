@@ -144,8 +144,9 @@ rg_code rg_station_parse(const char *label, const char *text, size_t size, rg_st
                          rg_error *err);
 
 /* Why the light's calibration does not hold on this day: never made, lapsed, or
- * of the future. "" when it holds. text: RG_REASON_SIZE bytes. */
-void rg_station_light_fault(const rg_station *station, int day, char *text);
+ * later than the frames (where their date is stated: a clock may be wrong). ""
+ * when it holds. text: RG_REASON_SIZE bytes. */
+void rg_station_light_fault(const rg_station *station, int day, bool stated, char *text);
 /* RG_BAD_DATA when the frames were taken at another gain than the calibration's:
  * noise and response are then others. Scales the radiance that is taken
  * without a witness by the exposure. Where either is not stated, nothing

@@ -24,6 +24,7 @@
 
 #include "rimglow/image.h"
 #include "rimglow/pipeline.h"
+#include "rimglow/wedge.h"
 
 typedef enum rg_picture_format {
     RG_PICTURE_PNG,
@@ -88,5 +89,16 @@ typedef struct rg_draw_overlay_args {
  * reason why it was not used. RG_BAD_DATA for an image without pixels. */
 rg_code rg_draw_overlay(const rg_draw_overlay_args *args, rg_picture_format format, rg_bytes *out,
                         rg_error *err);
+
+typedef struct rg_draw_light_args {
+    const rg_wedge_result *result;
+    rg_wedge_blade blade;
+    const char *station, *date; /* may be NULL */
+} rg_draw_light_args;
+
+/* The calibration of the light on one page, as large as a ring map. RG_BAD_DATA
+ * for a feeler without thickness. */
+rg_code rg_draw_light(const rg_draw_light_args *args, rg_picture_format format, rg_bytes *out,
+                      rg_error *err);
 
 #endif

@@ -25,6 +25,7 @@
 #define RIMGLOW_REPORT_H
 
 #include "rimglow/pipeline.h"
+#include "rimglow/wedge.h"
 
 typedef struct rg_report {
     const char *serial, *instrument, *pad, *station, *folder;
@@ -47,5 +48,18 @@ rg_code rg_report_seal_map(const rg_report *report, char **text, rg_error *err);
 rg_code rg_report_inspection(const char *verdict, const char *const *folders,
                              const char *const *maps, const rg_error *errors, int count,
                              char **text, rg_error *err);
+
+/* Calibration of the light: {"format": "rimglow light calibration", "version": 1,
+ * station, date, feeler {thickness_mm, u_mm, bearing_deg, width_mm}, values {KEY:
+ * {value, u, before}}, slot_depth_mm, radiance[3], psf_sigma_px, px_per_mm,
+ * bearings, frames, residual {rms_before_mm, rms_mm, worst_mm,
+ * worst_bearing_deg, offset_mm, u_offset_mm, slope, u_slope},
+ * model_floor_mm, model_relative, response {monotone, nodes[] of {gap_mm,
+ * flux_mm, reading_mm, bearings}}, saturation {full_scale, clipped_share},
+ * noise {floor_mm, per_sqrt_light, background}, detection[] of {ambient,
+ * elevation_deg[], limit_mm[]}, bins[] of {bearing_deg, gap_mm, before_mm,
+ * reading_mm} of the bearings used}. */
+rg_code rg_report_light(const rg_wedge_result *result, const rg_wedge_blade *blade,
+                        const char *station, const char *date, char **text, rg_error *err);
 
 #endif

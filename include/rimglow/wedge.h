@@ -55,6 +55,7 @@ typedef struct rg_wedge_options {
     double margin_deg;             /* bearings left out on either side of the blade */
     double min_residual_mm;        /* floor of the slot model that residuals may not undercut */
     double min_relative;           /* the same for its relative part */
+    double max_rms_mm;             /* a calibration that leaves more than this is not good */
 } rg_wedge_options;
 
 enum { RG_WEDGE_ELEVATIONS = 7, RG_WEDGE_AMBIENTS = 5, RG_WEDGE_NODES = 16 };
@@ -88,7 +89,7 @@ typedef struct rg_wedge_result {
     double floor_mm, relative;                     /* of the slot model, by maximum likelihood */
     int nodes;
     rg_wedge_node node[RG_WEDGE_NODES];
-    bool monotone;        /* flux and reading grow from node to node */
+    bool monotone;        /* flux and reading grow from node to node, but for the residual */
     double full_scale;    /* brightest slot light: where the camera saturates, linear light */
     double clipped_share; /* of the lit columns whose light reaches it */
     double noise_floor_mm, noise_per_light; /* u_flux^2 = floor^2 + (per_light)^2 * background */
@@ -96,6 +97,9 @@ typedef struct rg_wedge_result {
     double elevation_deg[RG_WEDGE_ELEVATIONS], ambient[RG_WEDGE_AMBIENTS];
     double detection_mm[RG_WEDGE_AMBIENTS][RG_WEDGE_ELEVATIONS];
 } rg_wedge_result;
+
+/* Why this calibration should not be used, with the remedy; NULL when it should. */
+const char *rg_wedge_fault(const rg_wedge_result *result, const rg_wedge_options *options);
 
 /* setup, frames, sweep: of the wedge, already measured. RG_BAD_DATA with the
  * remedy when the light is not proven on, the rim was not found, or too few

@@ -11,10 +11,24 @@
 #include "rimglow/version.h"
 
 /* The verbs of "rimglow calibrate", in the order in which a workshop needs them. */
-static const rg_command calibrations[] = {{0}};
+static const rg_command calibrations[] = {
+    {.name = "light",
+     .summary = "the response to gaps of known width, from a feeler wedge",
+     .help = rg_help_calibrate_light,
+     .run = rg_cmd_calibrate_light},
+    {0}};
 
 static const char help_calibrate[] =
-    "rimglow calibrate VERB ... - find out what the camera and the light are worth\n"
+    "rimglow calibrate VERB ... - find out what camera and light are worth\n"
+    "\n"
+    "A number without calibration is a guess. Needed are a printer, a sheet of board,\n"
+    "one feeler strip and ten minutes. The order is: lens, light, check.\n"
+    "\n"
+    "Examples:\n"
+    "  rimglow calibrate light samples/wedge --write calib/bench.ini\n"
+    "  rimglow calibrate light -h\n"
+    "\n"
+    "Exit codes: 0 good, 1 not good, 2 more is needed; others as in rimglow -h.\n"
     "\n"
     "Verbs (rimglow calibrate VERB -h teaches each):\n";
 

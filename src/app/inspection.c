@@ -126,11 +126,11 @@ static rg_code read_station(rg_inspection *in, rg_error *err)
 }
 
 /* The day of the frames; today's where the sweep does not say. */
-static int day_taken(const rg_inspection *in)
+static void judge_light(rg_inspection *in)
 {
-    if (in->sweep.taken.present && in->sweep.taken.day >= 0)
-        return in->sweep.taken.day;
-    return (int)(time(NULL) / 86400);
+    bool stated = in->sweep.taken.present && in->sweep.taken.day >= 0;
+    int day = stated ? in->sweep.taken.day : (int)(time(NULL) / 86400);
+    rg_station_light_fault(&in->station, day, stated, in->setup.light_fault);
 }
 
 static rg_code match_station(rg_inspection *in, rg_error *err)
@@ -157,8 +157,7 @@ rg_code rg_inspection_open(rg_inspection *inspection, const char *folder, rg_err
     if (code == RG_OK) {
         const rg_pad *pad = rg_instrument_pad(&inspection->instrument, inspection->sweep.pad);
         rg_config_setup(&inspection->station, pad, &inspection->setup);
-        rg_station_light_fault(&inspection->station, day_taken(inspection),
-                               inspection->setup.light_fault);
+        judge_light(inspection);
         code = rg_setup_check(&inspection->setup, err);
     }
     if (code == RG_OK) {

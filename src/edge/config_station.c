@@ -221,6 +221,8 @@ static const rg_ini_field field[] = {
      "smallest model_floor_mm that a calibration may find, mm"},
     {"wedge", "min_relative", RG_INI_NUMBER, STATION(wedge.min_relative), 1e-5, 1,
      "smallest model_relative that a calibration may find"},
+    {"wedge", "max_rms_mm", RG_INI_NUMBER, STATION(wedge.max_rms_mm), 1e-5, 1,
+     "largest rms residual of a good calibration, mm"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
 static const char *const section_name[] = {"station", "lens",    "light",       "slot",
@@ -357,7 +359,7 @@ void rg_config_setup(const rg_station *station, const rg_pad *pad, rg_setup *set
     setup->options.sealmap.min_arc_deg = pad->min_arc_deg;
 }
 
-void rg_station_light_fault(const rg_station *station, int day, char *text)
+void rg_station_light_fault(const rg_station *station, int day, bool stated, char *text)
 {
     const rg_light_calibration *c = &station->light;
     char date[RG_DATE_TEXT], today[RG_DATE_TEXT];
@@ -373,7 +375,7 @@ void rg_station_light_fault(const rg_station *station, int day, char *text)
                  "the light's calibration of %s held for %d days and has lapsed on %s: calibrate "
                  "again (rimglow calibrate light -h)",
                  date, c->valid_days, today);
-    else if (day < c->day)
+    else if (stated && day < c->day)
         snprintf(text, RG_REASON_SIZE,
                  "the light was calibrated on %s, after these frames of %s: correct a date, or "
                  "sweep again",

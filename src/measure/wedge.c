@@ -256,8 +256,7 @@ static void keep_values(const rg_wedge_fit *f, const double x[V], const double v
         double scale = k == RG_WEDGE_GAIN || k == RG_WEDGE_BLUR ? out->value[k] : 1;
         out->u[k] = sqrt(variance[k]) * p[k] * scale;
     }
-    out->depth_mm =
-        f->sweep->geometry.outer_mm - f->sweep->geometry.inner_mm + out->value[RG_WEDGE_OVERHANG];
+    out->depth_mm = pad_with(f, out->value[RG_WEDGE_OVERHANG]) - f->sweep->geometry.inner_mm;
 }
 
 static rg_code check(const rg_wedge_fit *f, rg_error *err)

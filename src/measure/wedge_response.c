@@ -316,3 +316,17 @@ rg_code rg_wedge_describe(const rg_wedge_fit *f, const rg_sweep_result *after,
     rg_observations_free(&seen);
     return code;
 }
+
+const char *rg_wedge_fault(const rg_wedge_result *r, const rg_wedge_options *options)
+{
+    if (!(r->rms_mm <= options->max_rms_mm))
+        return "the readings do not follow the wedge: is the feeler's thickness in mm, its bearing "
+               "right, and does the pad touch the rim opposite to it?";
+    if (!r->monotone)
+        return "a wider gap does not always read wider: keep lamp, exposure and camera still "
+               "during the sweep, and take it again";
+    if (!(r->full_scale > 0.5))
+        return "no light of the wedge reaches half of the camera's range: expose longer or move "
+               "the lamp to the hole";
+    return NULL;
+}

@@ -58,7 +58,7 @@ Test(command, every_command_has_a_name_a_summary_and_something_to_run)
 {
     int n = 0;
     for (const rg_command *c = rg_commands; c->name; c++, n++) {
-        cr_assert_not_null(c->run, "%s", c->name);
+        cr_assert_neq(c->run == NULL, c->verbs == NULL, "%s: runs, or has verbs", c->name);
         cr_assert_not_null(c->help, "%s", c->name);
         cr_assert_not_null(c->summary, "%s", c->name);
         cr_assert(strlen(c->name) > 0 && strlen(c->name) <= 10, "%s", c->name);
@@ -86,10 +86,41 @@ Test(command, help_prints_a_command_s_own_text)
 {
     for (const rg_command *c = rg_commands; c->name; c++) {
         cr_assert_eq(run(c->name, "-h"), 0);
-        cr_assert_str_eq(text, c->help);
+        cr_assert_eq(strncmp(text, c->help, strlen(c->help)), 0, "%s", c->name);
+        cr_assert(c->verbs || strlen(text) == strlen(c->help), "%s", c->name);
         cr_assert_eq(run(c->name, "--help"), 0);
-        cr_assert_str_eq(text, c->help);
+        cr_assert_eq(strncmp(text, c->help, strlen(c->help)), 0, "%s", c->name);
     }
+}
+
+Test(command, a_command_with_verbs_lists_them_and_each_teaches)
+{
+    int verbs = 0;
+    for (const rg_command *c = rg_commands; c->name; c++) {
+        if (!c->verbs)
+            continue;
+        cr_assert_eq(run(c->name, "-h"), 0);
+        help_is_fit_to_print(text, c->name);
+        for (const rg_command *v = c->verbs; v->name; v++, verbs++) {
+            char line[200], call[60];
+            snprintf(line, sizeof line, "\n  %-10s %s\n", v->name, v->summary);
+            cr_assert_eq(run(c->name, "-h"), 0);
+            cr_assert_not_null(strstr(text, line), "%s %s is not listed", c->name, v->name);
+            cr_assert_not_null(v->run);
+            help_is_fit_to_print(v->help, v->name);
+            snprintf(call, sizeof call, "rimglow %s %s ", c->name, v->name);
+            cr_assert_eq(strncmp(v->help, call, strlen(call)), 0, "%s", call);
+            cr_assert_not_null(strstr(v->help, "Examples:\n"), "%s", call);
+            cr_assert_not_null(strstr(v->help, "Exit codes:"), "%s", call);
+        }
+    }
+    cr_assert_gt(verbs, 0);
+}
+
+Test(command, a_verb_that_is_missing_or_unknown_is_a_wrong_command_line)
+{
+    cr_assert_eq(run_badly("calibrate", NULL), RG_USAGE);
+    cr_assert_eq(run_badly("calibrate", "everything"), RG_USAGE);
 }
 
 Test(command, the_program_s_help_lists_every_command)

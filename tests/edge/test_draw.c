@@ -949,3 +949,102 @@ Test(draw, svg_holds_the_photograph)
     rg_frame_free(&f);
     rg_image_free(&image);
 }
+
+/* ------------------------------------------------ calibration of the light */
+
+static rg_wedge_result wedge;
+
+/* A wedge of 0.1 mm read too wide by `error`. */
+static rg_draw_light_args light_page(double error)
+{
+    memset(&wedge, 0, sizeof wedge);
+    for (int b = 0; b < RG_BINS; b++) {
+        double gap = 0.05 * (1 + cos((b - 180) * RG_PI / 180));
+        wedge.bin[b] = (rg_wedge_bin){true, gap, gap, gap + error, 1.5 * gap};
+    }
+    wedge.nodes = RG_WEDGE_NODES;
+    for (int i = 0; i < RG_WEDGE_NODES; i++)
+        wedge.node[i] = (rg_wedge_node){0.1 * i / RG_WEDGE_NODES, 0.15 * i / RG_WEDGE_NODES,
+                                        0.1 * i / RG_WEDGE_NODES, 20};
+    for (int e = 0; e < RG_WEDGE_ELEVATIONS; e++) {
+        wedge.elevation_deg[e] = -1 + 2.0 * e / (RG_WEDGE_ELEVATIONS - 1);
+        for (int a = 0; a < RG_WEDGE_AMBIENTS; a++)
+            wedge.detection_mm[a][e] = 0.01 * (a + 1);
+    }
+    wedge.rms_mm = 0.002;
+    wedge.worst_mm = 0.006;
+    return (rg_draw_light_args){.result = &wedge,
+                                .blade = {0.1, 0.001, 180, 3},
+                                .station = "demo bench",
+                                .date = "2026-11-18"};
+}
+
+static rg_image light_picture(const rg_draw_light_args *args)
+{
+    rg_bytes png = {0};
+    rg_error err = {0};
+    cr_assert_eq(rg_draw_light(args, RG_PICTURE_PNG, &png, &err), RG_OK, "%s", err.text);
+    rg_image m = decoded(png);
+    free(png.data);
+    return m;
+}
+
+Test(draw, light_page_is_produced_in_every_format_and_nothing_is_cut)
+{
+    rg_draw_light_args args = light_page(0);
+    for (int f = 0; f < FORMATS; f++) {
+        rg_bytes one = {0}, two = {0};
+        cr_assert_eq(rg_draw_light(&args, (rg_picture_format)f, &one, NULL), RG_OK);
+        cr_assert_eq(rg_draw_light(&args, (rg_picture_format)f, &two, NULL), RG_OK);
+        cr_assert(one.size == two.size && memcmp(one.data, two.data, one.size) == 0, "format %d",
+                  f);
+        free(one.data);
+        free(two.data);
+    }
+    rg_image m = light_picture(&args);
+    expect_grey(&m);
+    expect_white_border(&m, 8);
+    rg_image_free(&m);
+}
+
+/* Rows of ink in the residuals' panel: dots stand where the error puts them. */
+static double ink_row(const rg_image *m, int y0, int y1)
+{
+    double sum = 0, weight = 0;
+    for (int y = y0; y < y1; y++)
+        for (int x = 130; x < 900; x++)
+            if (tone(m, x, y) < 60) {
+                sum += y;
+                weight++;
+            }
+    return weight > 0 ? sum / weight : NAN;
+}
+
+Test(draw, residuals_above_the_gap_stand_higher_on_the_light_page)
+{
+    rg_draw_light_args args = light_page(0.003);
+    rg_image high = light_picture(&args);
+    args = light_page(-0.003);
+    rg_image low = light_picture(&args);
+    cr_expect_lt(ink_row(&high, 750, 930), ink_row(&low, 750, 930) - 20);
+    rg_image_free(&high);
+    rg_image_free(&low);
+}
+
+Test(draw, light_page_of_impossible_numbers_is_drawn_or_refused)
+{
+    rg_draw_light_args args = light_page(NAN);
+    wedge.worst_mm = NAN;
+    for (int k = 0; k < RG_WEDGE_VALUES; k++)
+        wedge.value[k] = wedge.u[k] = k % 2 ? INFINITY : NAN;
+    wedge.node[3].flux_mm = INFINITY;
+    wedge.detection_mm[0][0] = INFINITY;
+    args.station = "\xff\xfe";
+    args.date = NULL;
+    rg_image m = light_picture(&args);
+    rg_image_free(&m);
+    rg_bytes out = {0};
+    args.blade.thickness_mm = NAN;
+    cr_expect_eq(rg_draw_light(&args, RG_PICTURE_SVG, &out, NULL), RG_BAD_DATA);
+    cr_expect_null(out.data);
+}
