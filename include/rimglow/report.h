@@ -9,7 +9,7 @@
  *   "undecided", reasons[], tolerance_mm, min_arc_deg, seen_arc_deg,
  *   coverage_factor,
  *   rim_inner_diameter_mm, rim_outer_diameter_mm, pad_diameter_mm,
- *   light {proven, radiance[3], u_ln}, psf_sigma_px, pad_bulge_mm,
+ *   light {proven, radiance[3], u_ln, calibrated, calibration_date}, psf_sigma_px, pad_bulge_mm,
  *   rim_plane {found, height_mm, tilt_mm, tilt_bearing_deg, sigma_mm},
  *   bins[360] of {bearing_deg, width_mm, u_mm, detection_limit_mm, frames,
  *     lit_frames, state "sealed" | "gap" | "unseen", why?, u_parts_mm? of
@@ -37,6 +37,7 @@ typedef struct rg_report {
     const char *const *files; /* [count] names of the frames */
     const char *const *roles; /* [count] */
     int count;
+    const char *light_date; /* of the light's calibration, YYYY-MM-DD; NULL: never */
 } rg_report;
 
 /* Indented JSON text, NUL-terminated, owned by the caller (free()). */

@@ -8,6 +8,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "rimglow/date.h"
 #include "rimglow/file.h"
 #include "rimglow/memory.h"
 #include "rimglow/report.h"
@@ -276,6 +277,8 @@ rg_code rg_inspection_json(const rg_inspection *inspection, char **text, rg_erro
         names[i] = s->frame[i].file;
         roles[i] = rg_role_name(s->frame[i].role);
     }
+    char light_date[RG_DATE_TEXT];
+    rg_date_format(inspection->station.light.day, light_date);
     rg_report report = {.serial = s->serial,
                         .instrument = inspection->instrument.name,
                         .pad = s->pad,
@@ -283,6 +286,7 @@ rg_code rg_inspection_json(const rg_inspection *inspection, char **text, rg_erro
                         .folder = inspection->name,
                         .finger = finger[s->finger],
                         .finger_grams = s->finger_grams,
+                        .light_date = inspection->station.light.day < 0 ? NULL : light_date,
                         .setup = &inspection->setup,
                         .result = &inspection->result,
                         .frames = inspection->frames,

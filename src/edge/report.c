@@ -150,14 +150,17 @@ static json_t *finger_object(const rg_report *r)
     return o;
 }
 
-static json_t *light_object(const rg_sweep_result *s)
+static json_t *light_object(const rg_report *r)
 {
+    const rg_sweep_result *s = r->result;
     json_t *o = json_object(), *l = json_array();
     for (int c = 0; c < 3; c++)
         json_array_append_new(l, decimals(s->radiance[c], 4));
     json_object_set_new(o, "proven", json_boolean(s->evidence.light_proven));
     json_object_set_new(o, "radiance", l);
     json_object_set_new(o, "u_ln", decimals(s->u_ln_radiance, 4));
+    json_object_set_new(o, "calibrated", json_boolean(!s->evidence.calibration_fault[0]));
+    json_object_set_new(o, "calibration_date", text_or_null(r->light_date));
     return o;
 }
 
@@ -205,7 +208,7 @@ static void add_conditions(json_t *o, const rg_report *r)
     json_object_set_new(o, "rim_inner_diameter_mm", length(rim->inner_diameter_mm));
     json_object_set_new(o, "rim_outer_diameter_mm", length(rim->outer_diameter_mm));
     json_object_set_new(o, "pad_diameter_mm", length(rim->pad_diameter_mm));
-    json_object_set_new(o, "light", light_object(r->result));
+    json_object_set_new(o, "light", light_object(r));
     json_object_set_new(o, "psf_sigma_px", decimals(r->result->psf_sigma_px, 4));
     json_object_set_new(o, "pad_bulge_mm", length(r->result->geometry.bulge_mm));
     json_object_set_new(o, "rim_plane", plane_object(&r->result->plane));

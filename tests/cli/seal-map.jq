@@ -57,7 +57,7 @@ def frame_faults($i):
   (.arcs | to_entries[] | .key as $i | .value | arc_faults($i)),
   (.frames | to_entries[] | .key as $i | .value | frame_faults($i)),
   # The verdict against its own rules: sealed means that every bearing was seen.
-  say(.verdict != "sealed" or ((.bins | all(.state != "unseen")) and .light.proven);
-      "sealed with unseen bearings or no light"),
+  say(.verdict != "sealed" or ((.bins | all(.state != "unseen")) and .light.proven and .light.calibrated);
+      "sealed with unseen bearings, no light or no calibration"),
   say(.verdict != "leaking" or (.arcs | length) > 0; "leaking without an arc")
 ]

@@ -81,8 +81,9 @@ static void begin(void)
     frames[1].light =
         (rg_rimlight){.columns = 240, .streaks = 3, .threshold = {.high = 0.006, .why = "noise"}};
     strcpy(frames[2].reason, "no tag of the crown in view");
-    report = (rg_report){"PE-A-0147", "alto saxophone", "G",    "demo bench", "08-G", "light", 0,
-                         &setup,      &result,          frames, files,        roles,  FRAMES};
+    report = (rg_report){"PE-A-0147", "alto saxophone", "G",     "demo bench", "08-G", "light",
+                         0,           &setup,           &result, frames,       files,  roles,
+                         FRAMES,      "2026-11-18"};
 }
 
 static char *write_text(void)
@@ -158,7 +159,11 @@ Test(report, the_seal_map_has_the_keys_that_the_header_lists)
              "rim_outer_diameter_mm pad_diameter_mm light psf_sigma_px pad_bulge_mm rim_plane bins "
              "arcs frames");
     has_keys(json_object_get(o, "finger"), "finger", "kind");
-    has_keys(json_object_get(o, "light"), "light", "proven radiance u_ln");
+    has_keys(json_object_get(o, "light"), "light",
+             "proven radiance u_ln calibrated calibration_date");
+    cr_assert_str_eq(
+        json_string_value(json_object_get(json_object_get(o, "light"), "calibration_date")),
+        "2026-11-18");
     has_keys(json_object_get(o, "rim_plane"), "rim_plane",
              "found height_mm tilt_mm tilt_bearing_deg sigma_mm");
     has_keys(
