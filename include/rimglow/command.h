@@ -30,5 +30,9 @@ int rg_command_fail(int code, const char *format, ...) __attribute__((format(pri
 
 int rg_cmd_inspect(int argc, char **argv);
 extern const char rg_help_inspect[];
+int rg_cmd_crown(int argc, char **argv);
+extern const char rg_help_crown[];
+int rg_cmd_board(int argc, char **argv);
+extern const char rg_help_board[];
 
 #endif
