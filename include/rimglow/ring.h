@@ -5,11 +5,11 @@
  * The ring is a regular hexagon: a face is 2 a tan 30 deg wide (a: apothem),
  * its corners lie a / cos 30 deg from the axis. A ring for a cup is inscribed
  * in it: the corners stay edge_mm inside the cup's edge, so that the whole
- * lower edge stands on the cup. Upwards from that edge come the foot, one
+ * lower edge stands on the cup. Upwards from that edge come half a printed line, the foot, one
  * module of white, the tag, one module of white, and a band for words. A tag
  * needs one module of white all round (E. Olson, "AprilTag", ICRA 2011; the
  * family's total width of 10 in libapriltag), so a face has room for ten
- * modules and the largest module is a tenth of it.
+ * modules and the printed line of 0.2 mm, half of which lies on either face.
  *
  * The strip, printed side up, upper edge up: bearings grow clockwise as seen
  * looking down on the cup, and whoever stands outside before a face looks the

@@ -54,20 +54,18 @@ static double tick_length(int mm)
 void rg_sheet_ruler(cairo_t *cr, double x, double y, bool upwards)
 {
     const int length = (int)RG_RULER_LENGTH;
+    const double line = 0.12;
     cairo_save(cr);
     cairo_translate(cr, x, y);
     if (upwards)
         cairo_rotate(cr, -RG_PI / 2);
     rg_grey(cr, 0);
-    cairo_set_line_cap(cr, CAIRO_LINE_CAP_BUTT);
-    for (int mm = 0; mm <= length; mm++) {
-        cairo_move_to(cr, mm, 0);
-        cairo_line_to(cr, mm, -tick_length(mm));
-    }
-    cairo_move_to(cr, 0, 0);
-    cairo_line_to(cr, length, 0);
-    cairo_set_line_width(cr, 0.12);
-    cairo_stroke(cr);
+    /* Filled, not stroked: renderers and printers may move a stroke to whole pixels. */
+    for (int mm = 0; mm <= length; mm++)
+        cairo_rectangle(cr, mm - 0.5 * line, -tick_length(mm), line, tick_length(mm));
+    cairo_fill(cr);
+    cairo_rectangle(cr, -0.5 * line, -0.5 * line, length + line, line);
+    cairo_fill(cr);
     rg_font(cr, 2.4, false);
     for (int mm = 0; mm <= length; mm += 10) {
         char text[16];

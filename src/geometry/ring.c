@@ -11,9 +11,16 @@
 static const double STEPS = 10.0; /* per mm: sizes chosen here can be read off a calliper */
 static const double NEARLY = 1e-9;
 
+static const double LINE = 0.2; /* mm: a printed cut or fold line, half of it on either face */
+
 static double face_width(double apothem_mm)
 {
     return 2.0 * apothem_mm * tan(RG_PI / 6.0);
+}
+
+static double largest_module(double face_mm)
+{
+    return (face_mm - LINE) / RG_TAG_MODULES;
 }
 
 /* Downwards to a whole number of steps. */
@@ -40,15 +47,15 @@ static rg_code fill(const rg_ring_rules *rules, rg_ring *ring, rg_error *err)
     if (code != RG_OK)
         return code;
     ring->face_mm = face_width(ring->crown.apothem_mm);
-    ring->largest_module_mm = ring->face_mm / RG_TAG_MODULES;
+    ring->largest_module_mm = largest_module(ring->face_mm);
     ring->module_mm = ring->crown.tag_size_mm / RG_TAG_BORDER_MODULES;
     double least = 2.0 * (ring->crown.apothem_mm / cos(RG_PI / 6.0) + rules->edge_mm);
     ring->least_cup_mm = ceil(least * STEPS - NEARLY) / STEPS;
     ring->foot_mm = rules->foot_mm;
     ring->band_mm = rules->band_mm;
     ring->tab_mm = fmin(rules->tab_mm, 0.8 * ring->face_mm);
-    ring->centre_mm = ring->foot_mm + 0.5 * RG_TAG_MODULES * ring->module_mm;
-    ring->height_mm = ring->foot_mm + RG_TAG_MODULES * ring->module_mm + ring->band_mm;
+    ring->centre_mm = 0.5 * LINE + ring->foot_mm + 0.5 * RG_TAG_MODULES * ring->module_mm;
+    ring->height_mm = ring->centre_mm + 0.5 * RG_TAG_MODULES * ring->module_mm + ring->band_mm;
     return check_white(ring, err);
 }
 
@@ -56,7 +63,7 @@ rg_code rg_ring_for_apothem(const rg_ring_rules *rules, int number, double apoth
                             double tag_mm, rg_ring *ring, rg_error *err)
 {
     *ring = (rg_ring){.crown = {.number = number, .apothem_mm = apothem_mm}};
-    double largest = RG_TAG_BORDER_MODULES * face_width(apothem_mm) / RG_TAG_MODULES;
+    double largest = RG_TAG_BORDER_MODULES * largest_module(face_width(apothem_mm));
     double chosen = fmin(whole_steps(largest), rules->tag_max_mm);
     if (tag_mm == 0.0 && !(chosen > 0.0))
         return rg_fail(err, RG_BAD_DATA,
