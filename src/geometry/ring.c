@@ -122,7 +122,8 @@ rg_code rg_module_check(const char *what, double module_mm, double min_px, doubl
         "needed to read them: bring the camera nearer (%.1f px per mm or more) or use "
         "tags of %.1f mm or more, which need a larger face",
         what, RG_TAG_BORDER_MODULES * module_mm, module_mm, px, px_per_mm, min_px,
-        min_px / module_mm, ceil(STEPS * RG_TAG_BORDER_MODULES * min_px / px_per_mm) / STEPS);
+        ceil(STEPS * min_px / module_mm) / STEPS,
+        ceil(STEPS * RG_TAG_BORDER_MODULES * min_px / px_per_mm) / STEPS);
 }
 
 int rg_ring_face_at(int i)
