@@ -14,6 +14,7 @@
 #include "rimglow/config.h"
 #include "rimglow/memory.h"
 #include "rimglow/printing.h"
+#include "rimglow/text.h"
 
 const char rg_help_crown[] =
     "rimglow crown [options] (--cup-diameter MM[,MM...] | --apothem MM |\n"
@@ -70,7 +71,7 @@ const char rg_help_crown[] =
     "Exit codes: 0 printed; 64 wrong command line, 65 bad data, 66 a file is missing,\n"
     "70 internal, 73 an output cannot be made, 74 writing failed (disk full).\n";
 
-enum { TITLE = 256, LINES = 4, LINE = 120 };
+enum { TITLE = 300, LINES = 4, LINE = 120 };
 
 typedef struct sheet_crown {
     rg_ring ring;
@@ -200,6 +201,17 @@ static sheet_crown *known_crown(job *j, int number)
     return NULL;
 }
 
+/* A further pad in the title; when there is no more room, dots. */
+static void add_name(char title[TITLE], const char *name)
+{
+    static const char more[] = ", ...";
+    size_t used = strlen(title);
+    if (used + strlen(name) + 2 * sizeof more < TITLE)
+        snprintf(title + used, TITLE - used, ", %s", name);
+    else if (used < sizeof more || strcmp(title + used - (sizeof more - 1), more) != 0)
+        rg_copy_text(title + used, TITLE - used, more);
+}
+
 static rg_code add_pad(job *j, const char *path, const rg_instrument *horn, const rg_pad *pad,
                        rg_error *err)
 {
@@ -215,7 +227,7 @@ static rg_code add_pad(job *j, const char *path, const rg_instrument *horn, cons
     if (!c) {
         c = &j->crown[j->crowns++];
         c->ring = ring;
-        snprintf(c->title, TITLE, "%.120s: %.120s", horn->name, pad->name);
+        snprintf(c->title, TITLE, "%s: %s", horn->name, pad->name);
         return RG_OK;
     }
     if (c->ring.crown.apothem_mm != pad->crown.apothem_mm ||
@@ -226,9 +238,11 @@ static rg_code add_pad(job *j, const char *path, const rg_instrument *horn, cons
                        path, pad->name, pad->crown.number, pad->crown.apothem_mm,
                        pad->crown.tag_size_mm, pad->crown.number, c->ring.crown.apothem_mm,
                        c->ring.crown.tag_size_mm);
-    c->heights_differ |= c->ring.crown.centre_height_mm != pad->crown.centre_height_mm;
-    size_t used = strlen(c->title);
-    snprintf(c->title + used, TITLE - used, ", %s", pad->name);
+    if (c->ring.crown.centre_height_mm != pad->crown.centre_height_mm) {
+        c->heights_differ = true;
+        c->ring.crown.centre_height_mm = 0;
+    }
+    add_name(c->title, pad->name);
     return RG_OK;
 }
 

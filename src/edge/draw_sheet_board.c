@@ -111,7 +111,8 @@ static void draw_words(cairo_t *cr, const rg_draw_board_args *a, const page *p)
     rg_sheet_words(cr, x, y, width, 2.8,
                    "Glue it without bubbles on something flat and stiff: glass, or a metal plate. "
                    "Both rulers: 50.0 mm between the long end marks. If not, print again without "
-                   "scaling, or multiply tag_mm and pitch_mm in the board's file by ruler/50.");
+                   "scaling; if both read the same, multiply tag_mm and pitch_mm in the board's "
+                   "file by ruler/50.");
 }
 
 rg_code rg_draw_board(const rg_draw_board_args *args, rg_picture_format format, rg_bytes *out,

@@ -251,9 +251,10 @@ static void draw_steps(cairo_t *cr, double x, double y, double width)
 {
     static const char *const step[] = {
         "Measure both rulers with a calliper. If one is not 50.0 mm, print again without scaling. "
-        "Or keep the sheet: multiply the apothem, the tag and the height of its centre above the "
-        "lower edge by ruler/50, and write that into the instrument file. An error of scale is "
-        "an error of every gap width.",
+        "If both read the same, the sheet can be used: in the instrument file multiply apothem, "
+        "tag "
+        "and the tag centres' height above the lower edge by ruler/50. An error of scale is an "
+        "error of every gap width.",
         "Glue the sheet on thin, matt, white board and let it dry flat.",
         "Score the dashed lines with a blunt point, then cut along the solid lines.",
         "Fold backwards, print outside. Glue the hatched tab behind the other end.",
@@ -262,7 +263,7 @@ static void draw_steps(cairo_t *cr, double x, double y, double width)
         "glued to the cup.",
     };
     for (int i = 0; i < (int)(sizeof step / sizeof *step); i++) {
-        char number[8];
+        char number[16];
         snprintf(number, sizeof number, "%d", i + 1);
         rg_font(cr, 2.9, true);
         rg_text(cr, x + 2, y, 0.5, 0, number);

@@ -134,6 +134,35 @@ test_an_instrument_file_prints_each_crown_once_with_its_pads() {
     refused 65 "alto-loan.ini" "[pad low A]"
 }
 
+test_pads_at_different_heights_share_a_print_without_a_height() {
+    sed '/^\[pad G\]/a crown_centre_height_mm = 10.8' "$CALIB/alto-loan.ini" >mine.ini
+    rg crown --instrument mine.ini --json
+    exits 0
+    holds out '.crowns | length == 3'
+    holds out '.crowns[1] | .crown == 2 and .crown_centre_height_mm == null and
+        (.instrument_lines[3] | contains("by pad"))'
+    holds out '.crowns[0].crown_centre_height_mm == 8.5'
+}
+
+test_many_pads_end_in_dots() {
+    {
+        sed '/^\[pad /,$d' "$CALIB/alto-loan.ini"
+        for i in $(seq 1 60); do
+            printf '[pad number %d]\nrim_inner_mm = 18\nrim_outer_mm = 20\npad_mm = 23\n' "$i"
+            printf 'opening_mm = 5\nnotes =\n'
+        done
+    } >mine.ini
+    rg crown --instrument mine.ini --json
+    exits 0
+    holds out '.crowns[0].title | endswith(", ...") and (endswith(", ..., ...") | not)'
+}
+
+test_a_foot_lifts_the_tags() {
+    rg crown --cup-diameter 23 --tag 8 --foot 4 --cup-top 5 --json
+    exits 0
+    holds out '.crowns[0] | .centre_above_lower_edge_mm == 9.1 and .crown_centre_height_mm == 14.1'
+}
+
 test_two_sizes_under_one_number_are_refused() {
     sed '/^\[pad G\]/a crown_tag_mm = 7.5' "$CALIB/alto-loan.ini" >mine.ini
     rg crown --instrument mine.ini
