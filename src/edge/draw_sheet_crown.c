@@ -249,18 +249,22 @@ static void draw_legend(cairo_t *cr, double x, double y)
 
 static void draw_steps(cairo_t *cr, double x, double y, double width)
 {
-    static const char *const step[] = {
+    static const char measure[] =
         "Measure both rulers with a calliper. If one is not 50.0 mm, print again without scaling. "
         "If both read the same, the sheet can be used: in the instrument file multiply apothem, "
         "tag "
         "and the tag centres' height above the lower edge by ruler/50. An error of scale is an "
-        "error of every gap width.",
+        "error of every gap width.";
+    static const char stand[] =
+        "Stand the ring on the cup, words upright, centred, ARM towards the key arm. Nothing is "
+        "glued to the cup.";
+    static const char *const step[] = {
+        measure,
         "Glue the sheet on thin, matt, white board and let it dry flat.",
         "Score the dashed lines with a blunt point, then cut along the solid lines.",
         "Fold backwards, print outside. Glue the hatched tab behind the other end.",
         "Check the width across flats with a calliper.",
-        "Stand the ring on the cup, words upright, centred, ARM towards the key arm. Nothing is "
-        "glued to the cup.",
+        stand,
     };
     for (int i = 0; i < (int)(sizeof step / sizeof *step); i++) {
         char number[16];
