@@ -30,7 +30,7 @@ endif
 # Debian packages: to build and run, and on top of them to check.
 DEPS_BUILD := gcc libc6-dev pkg-config libjpeg62-turbo-dev libpng-dev libapriltag-dev \
               libgsl-dev libcairo2-dev libjansson-dev libinih-dev fonts-dejavu-core
-DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq
+DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq poppler-utils qpdf
 
 DEPS_FUZZ  := libclang-rt-14-dev
 

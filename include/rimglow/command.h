@@ -32,5 +32,9 @@ int rg_cmd_inspect(int argc, char **argv);
 extern const char rg_help_inspect[];
 int rg_cmd_calibrate_light(int argc, char **argv);
 extern const char rg_help_calibrate_light[];
+int rg_cmd_crown(int argc, char **argv);
+extern const char rg_help_crown[];
+int rg_cmd_board(int argc, char **argv);
+extern const char rg_help_board[];
 
 #endif

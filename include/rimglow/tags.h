@@ -56,4 +56,12 @@ void rg_tag_finder_free(rg_tag_finder *finder);
 rg_code rg_tags_find(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
                      bool complete_edges, rg_tag_list *list, rg_error *err);
 
+/* The printed pattern of a tag, as libapriltag's own table of the family has
+ * it: module[row][column] from the upright tag's top left, 0 black, 1 white.
+ * The outermost ring is the white that belongs to every tag, the next one the
+ * black border, the 6 x 6 in the middle the code. RG_BAD_DATA for an id that
+ * the family does not have. */
+enum { RG_TAG_IDS = 587, RG_TAG_MODULES = 10, RG_TAG_BORDER_MODULES = 8 };
+rg_code rg_tag_modules(int id, uint8_t module[RG_TAG_MODULES][RG_TAG_MODULES], rg_error *err);
+
 #endif

@@ -21,6 +21,10 @@
 /* 992 px make the 595.2 pt of an A4 page. */
 static const double points_per_px = 0.6;
 
+/* Paper is measured in points, which SVG and PDF both know: cairo keeps coordinates to 1/256 of
+ * the surface's unit, and 1/256 pt is 0.0014 mm. */
+static const double points_per_mm = 72.0 / 25.4;
+
 /* A date that says nothing: cairo would write the clock's. */
 static const char no_date[] = "1970-01-01T00:00:00Z";
 
@@ -52,19 +56,28 @@ static cairo_status_t take_bytes(void *closure, const unsigned char *data, unsig
     return CAIRO_STATUS_SUCCESS;
 }
 
+static cairo_surface_t *svg_surface(rg_canvas *c, double width, double height,
+                                    cairo_svg_unit_t unit)
+{
+    cairo_surface_t *s = cairo_svg_surface_create_for_stream(take_bytes, c, width, height);
+    cairo_svg_surface_set_document_unit(s, unit);
+    return s;
+}
+
+static cairo_surface_t *pdf_surface(rg_canvas *c, double width_pt, double height_pt)
+{
+    cairo_surface_t *s = cairo_pdf_surface_create_for_stream(take_bytes, c, width_pt, height_pt);
+    cairo_pdf_surface_set_metadata(s, CAIRO_PDF_METADATA_CREATE_DATE, no_date);
+    return s;
+}
+
 static cairo_surface_t *surface_of(rg_canvas *c, double width, double height)
 {
-    cairo_surface_t *s;
     switch (c->format) {
     case RG_PICTURE_SVG:
-        s = cairo_svg_surface_create_for_stream(take_bytes, c, width, height);
-        cairo_svg_surface_set_document_unit(s, CAIRO_SVG_UNIT_PX);
-        return s;
+        return svg_surface(c, width, height, CAIRO_SVG_UNIT_PX);
     case RG_PICTURE_PDF:
-        s = cairo_pdf_surface_create_for_stream(take_bytes, c, width * points_per_px,
-                                                height * points_per_px);
-        cairo_pdf_surface_set_metadata(s, CAIRO_PDF_METADATA_CREATE_DATE, no_date);
-        return s;
+        return pdf_surface(c, width * points_per_px, height * points_per_px);
     case RG_PICTURE_PNG:
         break;
     }
@@ -88,11 +101,9 @@ static rg_code fail_status(cairo_status_t status, rg_error *err)
                    cairo_status_to_string(status));
 }
 
-rg_code rg_canvas_open(rg_canvas *canvas, rg_picture_format format, double width, double height,
-                       rg_error *err)
+/* A white canvas on the surface that it was given; scale: of its unit to one of the drawing. */
+static rg_code begin(rg_canvas *canvas, double scale, rg_error *err)
 {
-    *canvas = (rg_canvas){.format = format};
-    canvas->surface = surface_of(canvas, width, height);
     canvas->cr = cairo_create(canvas->surface);
     cairo_status_t status = cairo_status(canvas->cr);
     if (status != CAIRO_STATUS_SUCCESS) {
@@ -100,13 +111,41 @@ rg_code rg_canvas_open(rg_canvas *canvas, rg_picture_format format, double width
         rg_canvas_close(canvas, &none, NULL);
         return fail_status(status, err);
     }
-    if (format == RG_PICTURE_PDF)
-        cairo_scale(canvas->cr, points_per_px, points_per_px);
+    cairo_scale(canvas->cr, scale, scale);
     plain_fonts(canvas->cr);
     rg_grey(canvas->cr, 1);
     cairo_paint(canvas->cr);
     rg_grey(canvas->cr, 0);
     return RG_OK;
+}
+
+rg_code rg_canvas_open(rg_canvas *canvas, rg_picture_format format, double width, double height,
+                       rg_error *err)
+{
+    *canvas = (rg_canvas){.format = format};
+    canvas->surface = surface_of(canvas, width, height);
+    return begin(canvas, format == RG_PICTURE_PDF ? points_per_px : 1, err);
+}
+
+rg_code rg_canvas_open_paper(rg_canvas *canvas, rg_picture_format format, double width_mm,
+                             double height_mm, rg_error *err)
+{
+    double width = width_mm * points_per_mm, height = height_mm * points_per_mm;
+    *canvas = (rg_canvas){.format = format};
+    if (format == RG_PICTURE_PNG)
+        return rg_fail(err, RG_INTERNAL, "a sheet at true size is drawn as PDF or SVG, not as PNG");
+    canvas->surface = format == RG_PICTURE_PDF
+                          ? pdf_surface(canvas, width, height)
+                          : svg_surface(canvas, width, height, CAIRO_SVG_UNIT_PT);
+    return begin(canvas, points_per_mm, err);
+}
+
+void rg_canvas_next_page(rg_canvas *canvas)
+{
+    cairo_show_page(canvas->cr);
+    rg_grey(canvas->cr, 1);
+    cairo_paint(canvas->cr);
+    rg_grey(canvas->cr, 0);
 }
 
 enum { SVG_IDS = 512 };

@@ -2,7 +2,8 @@
  * draw_private.h - shared by draw*.c: a canvas that ends as bytes, text that
  * fits its place, and patterns.
  *
- * Lengths are px of the PNG; on the other surfaces they are scaled as a whole.
+ * Lengths are px of the PNG; on the other surfaces they are scaled as a whole. On paper
+ * (rg_canvas_open_paper) they are mm.
  */
 #ifndef RIMGLOW_EDGE_DRAW_PRIVATE_H
 #define RIMGLOW_EDGE_DRAW_PRIVATE_H
@@ -26,6 +27,11 @@ typedef struct rg_canvas {
 /* A white canvas; must stay at its address until it is closed. */
 rg_code rg_canvas_open(rg_canvas *canvas, rg_picture_format format, double width, double height,
                        rg_error *err);
+/* The same for paper at true size, with mm as the unit: SVG and PDF only. */
+rg_code rg_canvas_open_paper(rg_canvas *canvas, rg_picture_format format, double width_mm,
+                             double height_mm, rg_error *err);
+/* A new page of the same size; PDF only. */
+void rg_canvas_next_page(rg_canvas *canvas);
 /* Ends the drawing in either case; hands the bytes over when all went well. */
 rg_code rg_canvas_close(rg_canvas *canvas, rg_bytes *out, rg_error *err);
 

@@ -338,3 +338,35 @@ rg_code rg_tags_find(rg_tag_finder *finder, const uint8_t *grey, int width, int 
         code = search_cut(finder, grey, width, height, list, err);
     return code;
 }
+
+/* ---------------------------------------------------------------- printing */
+
+static rg_code copy_modules(const image_u8_t *tag, int id,
+                            uint8_t module[RG_TAG_MODULES][RG_TAG_MODULES], rg_error *err)
+{
+    if (!tag)
+        return rg_fail(err, RG_INTERNAL, "tags: libapriltag could not draw tag %d", id);
+    if (tag->width != RG_TAG_MODULES || tag->height != RG_TAG_MODULES)
+        return rg_fail(err, RG_INTERNAL, "tags: libapriltag draws tag %d with %d x %d modules", id,
+                       tag->width, tag->height);
+    for (int r = 0; r < RG_TAG_MODULES; r++)
+        for (int c = 0; c < RG_TAG_MODULES; c++)
+            module[r][c] = tag->buf[r * tag->stride + c] != 0;
+    return RG_OK;
+}
+
+rg_code rg_tag_modules(int id, uint8_t module[RG_TAG_MODULES][RG_TAG_MODULES], rg_error *err)
+{
+    if (id < 0 || id >= RG_TAG_IDS)
+        return rg_fail(err, RG_BAD_DATA, "tags: no tag36h11 has the id %d; ids are 0 to %d", id,
+                       RG_TAG_IDS - 1);
+    apriltag_family_t *family = tag36h11_create();
+    image_u8_t *tag = family ? apriltag_to_image(family, id) : NULL;
+    rg_code code = copy_modules(tag, id, module, err);
+    if (tag)
+        free(tag->buf);
+    free(tag);
+    if (family)
+        tag36h11_destroy(family);
+    return code;
+}

@@ -594,8 +594,9 @@ Test(config, the_demo_bench_is_the_renderers_camera)
 
 Test(config, every_value_of_the_calibration_files_has_a_comment)
 {
-    static const char *const path[] = {"calib/bench.ini", "calib/alto-loan.ini"};
-    for (int i = 0; i < 2; i++) {
+    static const char *const path[] = {"calib/bench.ini", "calib/alto-loan.ini", "calib/sheet.ini",
+                                       "calib/board.ini"};
+    for (size_t i = 0; i < sizeof path / sizeof path[0]; i++) {
         size_t size = 0;
         char *text = load(path[i], &size), *save = NULL;
         bool comment_above = false;

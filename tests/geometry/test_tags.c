@@ -296,3 +296,46 @@ Test(tags, impossible_options_and_sizes_are_refused)
     cr_assert_eq(rg_tags_find(finder, &code, 1, 20000, false, &list, NULL), RG_BAD_DATA);
     rg_tag_finder_free(finder);
 }
+
+/* ---------------------------------------------------------------- printing */
+
+/* Paints the table's modules by ourselves and lets the library read them. */
+Test(tags, printed_modules_are_read_as_the_id_upright)
+{
+    enum { EDGE = 12, LEFT = 30, TOP = 40 };
+    static const int ids[] = {0, 1, 12, 17, 299, 400, 581, 586};
+    for (size_t i = 0; i < sizeof ids / sizeof *ids; i++) {
+        uint8_t module[RG_TAG_MODULES][RG_TAG_MODULES];
+        cr_assert_eq(rg_tag_modules(ids[i], module, NULL), RG_OK);
+        grey_picture g = blank(200, 200, 255);
+        for (int y = 0; y < RG_TAG_MODULES * EDGE; y++)
+            for (int x = 0; x < RG_TAG_MODULES * EDGE; x++)
+                g.code[(TOP + y) * g.width + LEFT + x] = module[y / EDGE][x / EDGE] ? 255 : 0;
+        rg_tag_list list = find(&plain, &g, false);
+        cr_assert_eq(list.count, 1, "tag %d", ids[i]);
+        cr_expect_eq(list.tag[0].id, ids[i]);
+        cr_expect_eq(list.tag[0].hamming, 0);
+        /* The black border begins a module inside; its first corner is the top left one. */
+        cr_expect_float_eq(list.tag[0].corner[0].x, LEFT + EDGE - 0.5, 1.0);
+        cr_expect_float_eq(list.tag[0].corner[0].y, TOP + EDGE - 0.5, 1.0);
+        cr_expect_float_eq(list.tag[0].corner[2].x, LEFT + 9 * EDGE - 0.5, 1.0);
+        free(g.code);
+    }
+}
+
+/* The id after the last one of the family is refused, by the library's own count. */
+Test(tags, modules_of_ids_that_do_not_exist_are_refused)
+{
+    uint8_t module[RG_TAG_MODULES][RG_TAG_MODULES];
+    apriltag_family_t *family = tag36h11_create();
+    cr_expect_eq((int)family->ncodes, RG_TAG_IDS);
+    cr_expect_eq(family->total_width, RG_TAG_MODULES);
+    cr_expect_eq(family->width_at_border, RG_TAG_BORDER_MODULES);
+    tag36h11_destroy(family);
+    const int bad[] = {-1, RG_TAG_IDS, 100000};
+    for (int i = 0; i < 3; i++) {
+        rg_error err = {0};
+        cr_expect_eq(rg_tag_modules(bad[i], module, &err), RG_BAD_DATA);
+        cr_expect(strstr(err.text, "ids are 0 to 586") != NULL, "%s", err.text);
+    }
+}

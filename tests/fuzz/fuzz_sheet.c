@@ -1,0 +1,67 @@
+/*
+ * Fuzz target for the parsers of the printed sheets. The first byte chooses the parser, the rest
+ * is the text. Stops at a refusal without a text and at values outside what the header allows.
+ */
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/config.h"
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
+
+static void require(int promise)
+{
+    if (!promise)
+        abort();
+}
+
+static void check_refusal(rg_code code, const rg_error *err)
+{
+    require(code == RG_OK || (code == RG_BAD_DATA && err->code == code && err->text[0] != 0));
+}
+
+static void try_sheet(const char *text, size_t size)
+{
+    rg_error err = {0};
+    rg_ring_rules rules;
+    rg_ring ring;
+    rg_code code = rg_sheet_parse("fuzz.ini", text, size, &rules, &err);
+    check_refusal(code, &err);
+    if (code != RG_OK)
+        return;
+    require(rules.px_per_mm > 0 && rules.min_module_px > 0 && rules.tag_max_mm > 0);
+    code = rg_ring_for_cup(&rules, 0, 23, 0, &ring, &err);
+    check_refusal(code, &err);
+    require(code != RG_OK || (isfinite(ring.height_mm) && ring.module_mm > 0 &&
+                              ring.module_mm <= ring.largest_module_mm + 1e-9));
+}
+
+static void try_board(const char *text, size_t size)
+{
+    rg_error err = {0};
+    rg_board_layout b;
+    rg_code code = rg_board_parse("fuzz.ini", text, size, &b, &err);
+    check_refusal(code, &err);
+    if (code != RG_OK)
+        return;
+    require(b.columns * b.rows <= RG_TAGS_MAX && b.first_id >= 0);
+    require(b.first_id + b.columns * b.rows <= RG_TAG_IDS);
+    require(b.pitch_mm > b.tag_mm && b.tag_mm > 0);
+    require(rg_board_layout_check("fuzz", &b, &err) == RG_OK);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+    if (size < 1)
+        return 0;
+    size_t length = size - 1;
+    char *text = malloc(length > 0 ? length : 1); /* exact size: a read beyond it is seen */
+    if (text == NULL)
+        return 0;
+    memcpy(text, data + 1, length);
+    (data[0] % 2 ? try_board : try_sheet)(text, length);
+    free(text);
+    return 0;
+}
