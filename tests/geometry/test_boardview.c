@@ -174,7 +174,7 @@ Test(boardview, the_lens_comes_back_within_three_of_its_deviations)
     for (int i = 0; i < views; i++) {
         test_board_scene s = scene_of(i);
         misses m = compare(view[i].corner, view[i].corners, &s);
-        cr_expect_lt(m.rms, 0.025, "photo %d: %g", i, m.rms);
+        cr_expect_lt(m.rms, 0.03, "photo %d: %g", i, m.rms);
     }
     rg_calibration_free(&c);
     rg_views_free(view, views);
