@@ -31,4 +31,7 @@ int rg_command_fail(int code, const char *format, ...) __attribute__((format(pri
 int rg_cmd_inspect(int argc, char **argv);
 extern const char rg_help_inspect[];
 
+int rg_cmd_calibrate_lens(int argc, char **argv);
+extern const char rg_help_calibrate_lens[];
+
 #endif

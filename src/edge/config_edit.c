@@ -203,7 +203,8 @@ static rg_code too_long(const edit *e, const rg_config_change *c)
 static rg_code replace_value(edit *e, const rg_config_change *c, const line *l)
 {
     char text[SPLICE_TEXT];
-    bool empty = l->value.start == l->value.stop;
+    /* Between the '=' and what follows an empty value a blank is missing. */
+    bool empty = l->value.start == l->value.stop && *c->value;
     const char *rest = l->value.stop;
     bool touches_comment = rest < l->whole.stop && !is_blank(*rest);
     size_t before = (size_t)(l->value.start - l->content.start);

@@ -119,10 +119,35 @@ static void list_fields(const bool need[RG_FIELDS], char *text, size_t size)
     }
 }
 
+/* Corners whose field is seen, but no mark near the very corner. */
+static void ask_for_corners(const bool need[4], rg_lens_review *r)
+{
+    static const char *const name[4] = {"top left", "top right", "bottom left", "bottom right"};
+    char names[64] = "", far[64] = "";
+    int left = 0, corners = 0;
+    for (int k = 0; k < 4; k++)
+        left += need[k];
+    for (int k = 0; k < 4; k++) {
+        if (!need[k])
+            continue;
+        const char *comma = corners == 0 ? "" : corners == left - 1 ? " and " : ", ";
+        size_t n = strlen(names), f = strlen(far);
+        snprintf(names + n, sizeof names - n, "%s%s", comma, name[k]);
+        snprintf(far + f, sizeof far - f, "%s%.0f", comma, r->corner_distance_px[k]);
+        corners++;
+    }
+    if (corners > 0)
+        advise(
+            r,
+            "take %d more with the board farther into the %s corner%s: the nearest mark is %s px "
+            "away, at most %.0f px are good",
+            (corners + 1) / 2, names, corners > 1 ? "s" : "", far, r->corner_limit_px);
+}
+
 static void ask_for_fields(const rg_lens_limits *limits, rg_lens_review *r)
 {
     static const int field_of_corner[4] = {0, 2, 6, 8};
-    bool need[RG_FIELDS] = {false};
+    bool need[RG_FIELDS] = {false}, need_corner[4];
     char text[RG_ADVICE_SIZE];
     int most = 0, fields = 0;
     for (int f = 0; f < RG_FIELDS; f++) {
@@ -138,11 +163,8 @@ static void ask_for_fields(const rg_lens_limits *limits, rg_lens_review *r)
     else if (fields > 0)
         advise(r, "take %d more with the board %s of the picture", most, text);
     for (int k = 0; k < 4; k++)
-        if (!need[field_of_corner[k]] && r->corner_distance_px[k] > r->corner_limit_px)
-            advise(r,
-                   "take one more with the board farther into the %s: its nearest mark is %.0f px "
-                   "away, at most %.0f px are good",
-                   rg_field_name(field_of_corner[k]), r->corner_distance_px[k], r->corner_limit_px);
+        need_corner[k] = !need[field_of_corner[k]] && r->corner_distance_px[k] > r->corner_limit_px;
+    ask_for_corners(need_corner, r);
 }
 
 static void ask_for_tilts(const rg_lens_limits *limits, rg_lens_review *r)
