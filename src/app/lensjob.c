@@ -57,7 +57,16 @@ static rg_code review(rg_lensjob *job, rg_error *err)
 typedef struct looking {
     rg_lensjob *job;
     rg_tag_finder **finder; /* one for each worker */
+    rg_job_done *done;
+    void *context; /* of done */
 } looking;
+
+static void pass_on(void *context, int done, int jobs)
+{
+    const looking *l = context;
+    if (l->done)
+        l->done(l->context, done, jobs);
+}
 
 static void leave_out(rg_board_photo *photo, const char *why)
 {
@@ -118,13 +127,13 @@ static rg_code look_at_all(rg_lensjob *job, int workers, rg_job_done *done, void
                            rg_error *err)
 {
     workers = rg_pool_workers(workers, job->photos);
-    looking l = {job, rg_alloc((size_t)workers, sizeof *l.finder)};
+    looking l = {job, rg_alloc((size_t)workers, sizeof *l.finder), done, context};
     rg_code code =
         l.finder ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory for %d workers", workers);
     for (int i = 0; code == RG_OK && i < workers; i++)
         code = rg_tag_finder_new(&l.finder[i], &job->config.tags, err);
     if (code == RG_OK)
-        code = rg_pool_run(workers, job->photos, look_job, done, context, err);
+        code = rg_pool_run(workers, job->photos, look_job, pass_on, &l, err);
     for (int i = 0; l.finder && i < workers; i++)
         rg_tag_finder_free(l.finder[i]);
     free(l.finder);

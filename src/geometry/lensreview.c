@@ -137,11 +137,10 @@ static void ask_for_corners(const bool need[4], rg_lens_review *r)
         corners++;
     }
     if (corners > 0)
-        advise(
-            r,
-            "take %d more with the board farther into the %s corner%s: the nearest mark is %s px "
-            "away, at most %.0f px are good",
-            (corners + 1) / 2, names, corners > 1 ? "s" : "", far, r->corner_limit_px);
+        advise(r,
+               "take %d more with the board farther into the %s corner%s: marks come within %s px, "
+               "%.0f px are good",
+               (corners + 1) / 2, names, corners > 1 ? "s" : "", far, r->corner_limit_px);
 }
 
 static void ask_for_fields(const rg_lens_limits *limits, rg_lens_review *r)
