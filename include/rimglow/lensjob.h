@@ -5,6 +5,7 @@
 #ifndef RIMGLOW_LENSJOB_H
 #define RIMGLOW_LENSJOB_H
 
+#include "rimglow/config.h"
 #include "rimglow/config_board.h"
 #include "rimglow/corners.h"
 #include "rimglow/lens_report.h"
@@ -46,8 +47,10 @@ rg_code rg_lensjob_json(const rg_lensjob *job, char **text, rg_error *err);
 
 /* Puts picture size and lens values into [lens] of a station's file, in place;
  * every other byte stays. Nothing is written unless the new file reads back.
- * *old gets the lens that stood there. */
-rg_code rg_lensjob_station(const rg_lensjob *job, const char *station_file, rg_lens *old,
+ * *old gets the station as it was. */
+rg_code rg_lensjob_station(const rg_lensjob *job, const char *station_file, rg_station *old,
                            rg_error *err);
+/* Whether that file can be read as a station, to be known before the work. */
+rg_code rg_lensjob_station_check(const char *station_file, rg_error *err);
 
 #endif

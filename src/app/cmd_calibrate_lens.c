@@ -131,7 +131,10 @@ static void print_views(const rg_lensjob *l)
     printf("%-28s %6s %8s\n", "photograph", "marks", "rms px");
     for (int i = 0; i < l->views; i++) {
         const rg_view_fit *v = &l->calibration.view[i];
-        printf("%-28s %6d %8.3f%s\n", l->view[i].name, l->view[i].corners, v->rms_px,
+        char rms[16] = "-";
+        if (isfinite(v->rms_px))
+            snprintf(rms, sizeof rms, "%.3f", v->rms_px);
+        printf("%-28s %6d %8s%s\n", l->view[i].name, l->view[i].corners, rms,
                v->used ? "" : "  left out: does not fit the others");
     }
     for (int i = 0; i < l->unused; i++)
@@ -172,9 +175,24 @@ static void print_summary(const rg_lensjob *l)
 
 /* ---------------------------------------------------------------- station */
 
+/* What a person has to look at after the lens has changed. */
+static void say_written(const job *j, const rg_lensjob *l, const rg_station *old)
+{
+    const rg_lens *lens = &l->calibration.fit.lens;
+    if (old->lens.width != lens->width || old->lens.height != lens->height)
+        printf("%s was for pictures of %d x %d px, now %d x %d: check its values in px\n", j->write,
+               old->lens.width, old->lens.height, lens->width, lens->height);
+    printf("%s: [lens] written; scale_u = %g stays as it was, it holds the print of the crown's "
+           "tags too\n",
+           j->write, old->measure.rocking.u_scale);
+    if (old->measure.rocking.u_scale < l->review.focal_relative)
+        printf("scale_u is smaller than the focal length's own %.2g: raise it\n",
+               l->review.focal_relative);
+}
+
 static int write_station(const job *j, const rg_lensjob *l)
 {
-    rg_lens old;
+    rg_station old;
     rg_error err = {0};
     bool say = !j->quiet && !j->json;
     if (!j->write)
@@ -186,14 +204,8 @@ static int write_station(const job *j, const rg_lensjob *l)
     }
     if (rg_lensjob_station(l, j->write, &old, &err) != RG_OK)
         return rg_command_fail((int)err.code, "%s", err.text);
-    const rg_lens *new = &l->calibration.fit.lens;
-    if (say && (old.width != new->width || old.height != new->height))
-        printf("%s was for pictures of %d x %d px, now %d x %d: check its values in px\n", j->write,
-               old.width, old.height, new->width, new->height);
     if (say)
-        printf("%s: [lens] written; scale_u stays as it was, it holds the print of the crown's "
-               "tags too\n",
-               j->write);
+        say_written(j, l, &old);
     return RG_OK;
 }
 
@@ -240,6 +252,8 @@ static int run(job *j)
     rg_error err = {0};
     j->terminal = !j->quiet && isatty(STDERR_FILENO);
     rg_code code = rg_lensjob_open(&l, j->board, &err);
+    if (code == RG_OK && j->write)
+        code = rg_lensjob_station_check(j->write, &err);
     if (code == RG_OK && j->corners)
         code = rg_lensjob_corners(&l, j->corners, j->width, j->height, &err);
     else if (code == RG_OK)

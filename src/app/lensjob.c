@@ -7,7 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "rimglow/config.h"
 #include "rimglow/config_edit.h"
 #include "rimglow/decode.h"
 #include "rimglow/draw_lens.h"
@@ -320,21 +319,33 @@ static rg_code edit_station(const rg_lens *lens, const char *label, const char *
     return code;
 }
 
-rg_code rg_lensjob_station(const rg_lensjob *job, const char *station_file, rg_lens *old,
+static rg_code read_station(const char *file, uint8_t **text, size_t *size, rg_station *station,
+                            rg_error *err)
+{
+    rg_code code = rg_file_read(file, RG_CONFIG_MAX_BYTES, text, size, err);
+    return code == RG_OK ? rg_station_parse(file, (const char *)*text, *size, station, err) : code;
+}
+
+rg_code rg_lensjob_station_check(const char *station_file, rg_error *err)
+{
+    uint8_t *text = NULL;
+    size_t size = 0;
+    rg_station station;
+    rg_code code = read_station(station_file, &text, &size, &station, err);
+    free(text);
+    return code;
+}
+
+rg_code rg_lensjob_station(const rg_lensjob *job, const char *station_file, rg_station *old,
                            rg_error *err)
 {
     uint8_t *text = NULL;
     size_t size = 0;
     char *edited = NULL;
-    rg_station station;
-    rg_code code = rg_file_read(station_file, RG_CONFIG_MAX_BYTES, &text, &size, err);
+    rg_code code = read_station(station_file, &text, &size, old, err);
     if (code == RG_OK)
-        code = rg_station_parse(station_file, (const char *)text, size, &station, err);
-    if (code == RG_OK) {
-        *old = station.lens;
         code = edit_station(&job->calibration.fit.lens, station_file, (const char *)text, size,
                             &edited, err);
-    }
     if (code == RG_OK)
         code = rg_file_write(station_file, edited, strlen(edited), err);
     free(edited);
