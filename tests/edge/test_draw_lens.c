@@ -135,6 +135,8 @@ Test(draw_lens, a_mark_is_drawn_where_it_was_seen)
     rg_image after = picture(r);
     cr_expect_lt(ink(&before, 0.09, 0.26, 0.11, 0.28), 0.001);
     cr_expect_gt(ink(&after, 0.09, 0.26, 0.11, 0.28), 0.02);
+    /* A line of 60 px, the longest, as far as it lies in a box of 73 x 69 px. */
+    cr_expect_gt(ink(&after, 0.06, 0.22, 0.14, 0.32), 0.006);
     rg_image_free(&before);
     rg_image_free(&after);
     done(r);
@@ -210,10 +212,17 @@ Test(lens_report, values_views_and_coverage_are_told)
     cr_expect_str_eq(json_string_value(json_object_get(o, "format")), "rimglow lens calibration");
     cr_expect(json_is_false(json_object_get(o, "good")));
     cr_expect_eq(json_array_size(json_object_get(o, "advice")), (size_t)r->review.advices);
-    cr_expect_float_eq(number(o, "lens", "fx_px"), r->c.fit.lens.fx, 1e-5);
-    cr_expect_float_eq(number(o, "lens", "cy_px"), r->c.fit.lens.cy, 1e-5);
-    cr_expect_float_eq(number(o, "lens", "p2"), r->c.fit.lens.p2, 1e-9);
-    cr_expect_float_eq(number(o, "standard_deviation", "k2"), r->c.fit.sd[RG_LENS_K2], 1e-9);
+    static const char *const key[] = {"fx_px", "fy_px", "cx_px", "cy_px", NULL,
+                                      "k1",    "k2",    "p1",    "p2",    "k3"};
+    const rg_lens *l = &r->c.fit.lens;
+    const double value[] = {l->fx, l->fy, l->cx, l->cy, 0, l->k1, l->k2, l->p1, l->p2, l->k3};
+    for (int i = 0; i < RG_LENS_VALUES; i++) {
+        if (!key[i])
+            continue;
+        double rounding = i < RG_LENS_SKEW ? 1e-5 : 1e-9;
+        cr_expect_float_eq(number(o, "lens", key[i]), value[i], rounding, "%s", key[i]);
+        cr_expect_float_eq(number(o, "standard_deviation", key[i]), r->c.fit.sd[i], rounding);
+    }
     cr_expect_eq(number(o, "standard_deviation", "k3"), 0);
     cr_expect_float_eq(number(o, "all", "rms_px"), r->c.all.rms_px, 1e-9);
     cr_expect_eq(number(o, NULL, "width_px"), 640);

@@ -248,3 +248,71 @@ Test(boardview, two_boards_in_a_picture_are_refused)
     rg_board_photo_free(&photo);
     rg_image_free(&image);
 }
+
+/* ------------------------------------------------------------------ made points */
+
+/* A photograph of one tag, 28 mm as 100 px, with its top left corner at (50, 60). */
+static rg_board_photo made_photo(rg_tag_borders *tag)
+{
+    static const double along[4][4] = {
+        {50, 60, 100, 0}, {150, 60, 0, 100}, {150, 160, -100, 0}, {50, 160, 0, -100}};
+    *tag = (rg_tag_borders){.id = 400};
+    for (int side = 0; side < 4; side++) {
+        tag->count[side] = RG_BOARD_BORDER_POINTS;
+        for (int i = 0; i < RG_BOARD_BORDER_POINTS; i++) {
+            double part = (i + 0.5) / RG_BOARD_BORDER_POINTS;
+            tag->point[side][i] = (rg_vec2){along[side][0] + part * along[side][2],
+                                            along[side][1] + part * along[side][3]};
+        }
+    }
+    return (rg_board_photo){.used = true, .width = 960, .height = 720, .tags = 1, .tag = tag};
+}
+
+Test(boardview, points_off_the_border_are_left_out_of_its_line)
+{
+    rg_tag_borders tag;
+    rg_corner corner[4];
+    rg_board_photo photo = made_photo(&tag);
+    tag.point[0][3].y += 2.0;
+    tag.point[0][4].y += 2.5;
+    tag.point[0][5].y -= 3.0;
+    tag.point[1][20].x += 4.0;
+    cr_assert_eq(rg_board_photo_corners(&photo, &board, &limits, NULL, corner), 4);
+    cr_expect_float_eq(corner[0].pixel.x, 50, 1e-9);
+    cr_expect_float_eq(corner[0].pixel.y, 60, 1e-9);
+    cr_expect_float_eq(corner[2].pixel.x, 150, 1e-9);
+    cr_expect_float_eq(corner[2].pixel.y, 160, 1e-9);
+    cr_expect(corner[2].board.x == 28 && corner[2].board.y == 28);
+}
+
+Test(boardview, a_border_that_is_no_line_takes_its_tag_out)
+{
+    rg_tag_borders tag;
+    rg_corner corner[4];
+    rg_board_photo photo = made_photo(&tag);
+    rg_lens plain = wide;
+    plain.k1 = plain.k2 = plain.p1 = plain.p2 = 0.0;
+    for (int i = 0; i < RG_BOARD_BORDER_POINTS; i++)
+        tag.point[2][i].y += i % 2 ? 0.3 : -0.3;
+    cr_expect_eq(rg_board_photo_corners(&photo, &board, &limits, &plain, corner), 0);
+    for (int i = 0; i < RG_BOARD_BORDER_POINTS; i++)
+        tag.point[2][i].y += i % 2 ? -0.2 : 0.2;
+    cr_expect_eq(rg_board_photo_corners(&photo, &board, &limits, &plain, corner), 4);
+}
+
+Test(boardview, photographs_of_two_sizes_are_refused)
+{
+    static const char *const name[3] = {"a.jpg", "b.jpg", "c.jpg"};
+    rg_tag_borders tag;
+    rg_board_photo photo[3] = {made_photo(&tag), made_photo(&tag), made_photo(&tag)};
+    photo[2].width = 640;
+    rg_view view[3];
+    int views;
+    rg_calibration c;
+    rg_error err = {0};
+    cr_expect_eq(
+        rg_board_calibrate(&board, &limits, photo, name, 3, &options, view, &views, &c, &err),
+        RG_BAD_DATA);
+    cr_expect(strstr(err.text, "c.jpg is 640 x 720 px, a.jpg is 960 x 720"), "%s", err.text);
+    cr_expect_eq(views, 0);
+}

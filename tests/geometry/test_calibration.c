@@ -461,6 +461,82 @@ Test(calibration, good_views_are_all_kept)
     }
 }
 
+/* With three views, one of them bad, nobody can say which. */
+Test(calibration, of_three_views_none_is_left_out)
+{
+    rg_view view[GRID_VIEWS];
+    rg_calibration_options o = {.model = {.fixed_aspect = true, .aspect = 1.0, .radial = 1},
+                                .bad_view_ratio = 1.01};
+    rg_calibration c;
+    rg_error err = {0};
+    test_random random = {.state = 5};
+    make_views(view, 0.1, &random);
+    cr_assert_eq(rg_calibrate(view, 3, 1280, 960, &o, &c, &err), RG_OK, "%s", err.text);
+    cr_expect_eq(c.bad_views, 0);
+    cr_expect_eq(c.fit.views, 3);
+    rg_calibration_free(&c);
+    test_free_views(view, GRID_VIEWS);
+}
+
+/* ------------------------------------------------------------------ closed form */
+
+/* Without distortion and noise the closed form is the whole answer. */
+Test(calibration, the_closed_form_alone_finds_a_lens_without_distortion)
+{
+    static const double place[4][4] = {
+        {0, 25, 0, 0}, {0.1, 0, 30, 20}, {-0.1, -25, 15, 90}, {0.05, 20, -25, -40}};
+    rg_lens plain = camera;
+    plain.k1 = plain.k2 = plain.k3 = plain.p1 = plain.p2 = 0.0;
+    double h[4][9];
+    rg_pose truth[4], found[4];
+    for (int i = 0; i < 4; i++) {
+        const double *p = place[i];
+        truth[i] = test_grid_pose(COLUMNS, ROWS, 20.0, 420.0, (rg_vec2){p[0], 0}, p[1], p[2], p[3]);
+        rg_view v = test_grid_view(&plain, &truth[i], COLUMNS, ROWS, 20.0, 0.0, NULL);
+        cr_assert(rg_homography(&v, h[i]));
+        for (int k = 0; k < v.corners; k++) {
+            const double *g = h[i];
+            rg_vec2 b = v.corner[k].board;
+            double w = g[6] * b.x + g[7] * b.y + g[8];
+            near((g[0] * b.x + g[1] * b.y + g[2]) / w, v.corner[k].pixel.x, 1e-7, "u");
+            near((g[3] * b.x + g[4] * b.y + g[5]) / w, v.corner[k].pixel.y, 1e-7, "v");
+        }
+        test_free_views(&v, 1);
+    }
+    for (int skew = 0; skew < 2; skew++) {
+        rg_lens_guess guess = {.lens = {.width = 1280, .height = 960}, .pose = found};
+        cr_assert(rg_zhang_start((const double(*)[9])h, 4, skew, &guess));
+        near(guess.lens.fx, plain.fx, 1e-4, "fx");
+        near(guess.lens.fy, plain.fy, 1e-4, "fy");
+        near(guess.lens.cx, plain.cx, 1e-4, "cx");
+        near(guess.lens.cy, plain.cy, 1e-4, "cy");
+        near(guess.skew, 0.0, 1e-4, "skew");
+        for (int i = 0; i < 4; i++) {
+            near(found[i].t.z, truth[i].t.z, 1e-3, "depth");
+            near(found[i].R.m[0][2], truth[i].R.m[0][2], 1e-6, "R");
+        }
+    }
+}
+
+/* All boards parallel to the sensor: no closed form, but a start all the same. */
+Test(calibration, where_no_closed_form_exists_a_plain_start_is_made)
+{
+    double h[3][9];
+    rg_pose found[3];
+    for (int i = 0; i < 3; i++) {
+        rg_pose pose =
+            test_grid_pose(COLUMNS, ROWS, 20.0, 400.0 + 50.0 * i, (rg_vec2){0, 0}, 0, 0, 0);
+        rg_view v = test_grid_view(&camera, &pose, COLUMNS, ROWS, 20.0, 0.0, NULL);
+        cr_assert(rg_homography(&v, h[i]));
+        test_free_views(&v, 1);
+    }
+    rg_lens_guess guess = {.lens = {.width = 1280, .height = 960}, .pose = found};
+    rg_plain_start((const double(*)[9])h, 3, &guess);
+    cr_expect(guess.lens.fx > 128 && guess.lens.fx < 128000 && guess.lens.fx == guess.lens.fy);
+    cr_expect(guess.lens.cx == 639.5 && guess.lens.cy == 479.5);
+    cr_expect_gt(found[2].t.z, found[0].t.z);
+}
+
 /* ------------------------------------------------------------------- refusals */
 
 static void refused(const rg_view *view, int views, rg_calibration_options o, const char *what,
