@@ -145,7 +145,7 @@ $(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(ED
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
 
-$(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
+$(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
 

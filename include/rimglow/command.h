@@ -37,4 +37,7 @@ extern const char rg_help_crown[];
 int rg_cmd_board(int argc, char **argv);
 extern const char rg_help_board[];
 
+int rg_cmd_calibrate_lens(int argc, char **argv);
+extern const char rg_help_calibrate_lens[];
+
 #endif

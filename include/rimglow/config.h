@@ -158,20 +158,6 @@ rg_code rg_station_match(rg_station *station, const char *label, const rg_taken 
 rg_code rg_sheet_parse(const char *label, const char *text, size_t size, rg_ring_rules *rules,
                        rg_error *err);
 
-/* The calibration board, calib/board.ini: tags first_id + row * columns + column, the top-left
- * corner of each black border at (column * pitch_mm, row * pitch_mm), x right, y down. */
-typedef struct rg_board_layout {
-    int columns, rows;
-    double tag_mm, pitch_mm;
-    int first_id;
-} rg_board_layout;
-
-/* Also refuses a board whose tags have less than a module of white around them, that has more tags
- * than a picture may show (RG_TAGS_MAX) or more than there are ids left. */
-rg_code rg_board_parse(const char *label, const char *text, size_t size, rg_board_layout *board,
-                       rg_error *err);
-/* The same checks for a board from elsewhere; label begins the text. */
-rg_code rg_board_layout_check(const char *label, const rg_board_layout *board, rg_error *err);
 
 /* What rg_frame_take and rg_sweep_measure need for this pad at this station. */
 void rg_config_setup(const rg_station *station, const rg_pad *pad, rg_setup *setup);

@@ -6,7 +6,7 @@
 
 #include "rimglow/calib_file.h"
 #include "rimglow/command.h"
-#include "rimglow/config.h"
+#include "rimglow/config_board.h"
 #include "rimglow/memory.h"
 #include "rimglow/printing.h"
 
@@ -54,7 +54,7 @@ typedef struct job {
     rg_printing printing;
     const char *board_file, *tag, *pitch;
     int columns, rows, first_id; /* -1: not given */
-    rg_board_layout board;
+    rg_board board;
 } job;
 
 static rg_code read_options(int argc, char **argv, job *j, const char **operands, rg_error *err)
@@ -81,12 +81,14 @@ static rg_code read_options(int argc, char **argv, job *j, const char **operands
 static rg_code read_board(job *j, rg_error *err)
 {
     rg_calib_file file;
-    rg_board_layout *b = &j->board;
+    rg_board_config config = {0};
+    rg_board *b = &j->board;
     rg_code code = rg_calib_file_read("board.ini", j->board_file, "board", &file, err);
     if (code != RG_OK)
         return code;
-    code = rg_board_parse(file.path, file.text, file.size, b, err);
+    code = rg_board_config_parse(file.path, file.text, file.size, &config, err);
     free(file.text);
+    *b = config.board;
     b->columns = j->columns >= 0 ? j->columns : b->columns;
     b->rows = j->rows >= 0 ? j->rows : b->rows;
     b->first_id = j->first_id >= 0 ? j->first_id : b->first_id;
@@ -94,7 +96,7 @@ static rg_code read_board(job *j, rg_error *err)
         code = rg_printing_number("tag-mm", j->tag, 1, 200, &b->tag_mm, err);
     if (code == RG_OK && j->pitch)
         code = rg_printing_number("pitch-mm", j->pitch, 1.25, 250, &b->pitch_mm, err);
-    return code == RG_OK ? rg_board_layout_check("board", b, err) : code;
+    return code == RG_OK ? rg_board_check(b, err) : code;
 }
 
 static rg_code draw(const void *args, rg_picture_format format, int page, rg_bytes *out,
@@ -106,7 +108,7 @@ static rg_code draw(const void *args, rg_picture_format format, int page, rg_byt
 
 static rg_code print_board(job *j, rg_error *err)
 {
-    const rg_board_layout *b = &j->board;
+    const rg_board *b = &j->board;
     const rg_printing *p = &j->printing;
     rg_code code = rg_printing_prepare(&j->printing, err);
     if (code == RG_OK)
@@ -125,7 +127,7 @@ static rg_code print_board(job *j, rg_error *err)
 
 static void print_text(const job *j)
 {
-    const rg_board_layout *b = &j->board;
+    const rg_board *b = &j->board;
     const rg_printing *p = &j->printing;
     const double module = b->tag_mm / RG_TAG_BORDER_MODULES;
     printf("%s: %d x %d tags, %d to %d, on %s\n", p->file[0], b->columns, b->rows, b->first_id,
@@ -142,7 +144,7 @@ static void print_text(const job *j)
 
 static rg_code answer(const job *j, char **text, rg_error *err)
 {
-    const rg_board_layout *b = &j->board;
+    const rg_board *b = &j->board;
     rg_report_board board = {b->columns, b->rows, b->tag_mm, b->pitch_mm, b->first_id};
     rg_report_paper paper = rg_printing_report(&j->printing, 1);
     if (j->printing.json)

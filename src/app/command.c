@@ -16,6 +16,10 @@ static const rg_command calibrations[] = {
      .summary = "the response to gaps of known width, from a feeler wedge",
      .help = rg_help_calibrate_light,
      .run = rg_cmd_calibrate_light},
+    {.name = "lens",
+     .summary = "focal length, centre and distortion, from photographs of the board",
+     .help = rg_help_calibrate_lens,
+     .run = rg_cmd_calibrate_lens},
     {0}};
 
 static const char help_calibrate[] =

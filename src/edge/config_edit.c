@@ -203,14 +203,16 @@ static rg_code too_long(const edit *e, const rg_config_change *c)
 static rg_code replace_value(edit *e, const rg_config_change *c, const line *l)
 {
     char text[SPLICE_TEXT];
+    if (equals(l->value, c->value))
+        return RG_OK;
     bool empty = l->value.start == l->value.stop;
     const char *rest = l->value.stop;
+    /* A comment may begin right behind a '=' only. */
     bool touches_comment = rest < l->whole.stop && !is_blank(*rest);
     size_t before = (size_t)(l->value.start - l->content.start);
     if (before + (empty ? 1 : 0) + strlen(c->value) > RG_CONFIG_EDIT_LINE)
         return too_long(e, c);
-    snprintf(text, sizeof text, "%s%s%s", empty ? " " : "", c->value,
-             empty && touches_comment ? " " : "");
+    snprintf(text, sizeof text, "%s%s%s", empty ? " " : "", c->value, touches_comment ? " " : "");
     return add_splice(e, l->value.start, (size_t)(l->value.stop - l->value.start), text);
 }
 

@@ -32,8 +32,7 @@ typedef struct body_frame {
     double spread[3]; /* rms along the axes, largest first */
 } body_frame;
 
-/* Unit eigenvectors (columns of vectors) and eigenvalues, descending, of a symmetric matrix. */
-static bool eigen_symmetric(double *matrix, size_t n, double *values, double *vectors)
+bool rg_eigen_symmetric(double *matrix, size_t n, double *values, double *vectors)
 {
     gsl_matrix_view a = gsl_matrix_view_array(matrix, n, n);
     gsl_matrix_view v = gsl_matrix_view_array(vectors, n, n);
@@ -62,7 +61,7 @@ static bool find_frame(const rg_vec3 *body, int n, body_frame *f)
             for (int k = 0; k < 3; k++)
                 s[3 * r + k] += c[r] * c[k] / n;
     }
-    if (!eigen_symmetric(s, 3, values, vectors))
+    if (!rg_eigen_symmetric(s, 3, values, vectors))
         return false;
     for (int r = 0; r < 3; r++) {
         f->spread[r] = sqrt(fmax(values[r], 0.0));
@@ -75,8 +74,7 @@ static bool find_frame(const rg_vec3 *body, int n, body_frame *f)
     return true;
 }
 
-/* The rotation nearest to a (Frobenius): its polar factor, U V^T of the SVD. */
-static bool nearest_rotation(const rg_mat3 *a, rg_mat3 *r)
+bool rg_nearest_rotation(const rg_mat3 *a, rg_mat3 *r)
 {
     double u[9], v[9], s[3], work[3];
     for (int i = 0; i < 9; i++)
@@ -94,9 +92,7 @@ static bool nearest_rotation(const rg_mat3 *a, rg_mat3 *r)
     return rg_mat3_is_rotation(*r, 1e-9);
 }
 
-/* Homogeneous solution of the direct linear transform: rows of
- * [X 0 -x X; 0 X -y X] h = 0 for points X of `dim` coordinates (the last 1). */
-static bool solve_dlt(const double *points, const rg_vec2 *direction, int n, size_t dim, double *h)
+bool rg_dlt(const double *points, const rg_vec2 *direction, int n, size_t dim, double *h)
 {
     size_t m = 3 * dim;
     double normal[144] = {0}, values[12], vectors[144], row[12];
@@ -112,7 +108,7 @@ static bool solve_dlt(const double *points, const rg_vec2 *direction, int n, siz
             for (size_t k = 0; k < m; k++)
                 normal[m * r + k] += row[r] * row[k];
     }
-    if (!eigen_symmetric(normal, m, values, vectors))
+    if (!rg_eigen_symmetric(normal, m, values, vectors))
         return false;
     for (size_t k = 0; k < m; k++)
         h[k] = vectors[m * k + (m - 1)];
@@ -128,8 +124,7 @@ static rg_pose from_local(const body_frame *f, rg_mat3 rotation, rg_vec3 origin)
     return pose;
 }
 
-/* Image directions shifted and scaled to zero mean and unit rms; undone by x * scale + mean. */
-static void normalise(rg_vec2 *d, int n, rg_vec2 *mean, double *scale)
+void rg_normalise_points(rg_vec2 *d, int n, rg_vec2 *mean, double *scale)
 {
     *mean = (rg_vec2){0.0, 0.0};
     for (int i = 0; i < n; i++) {
@@ -166,7 +161,7 @@ static int plane_starts(const rg_vec3 *local, const rg_vec2 *direction, int n, c
         work[3 * i + 1] = local[i].y / unit;
         work[3 * i + 2] = 1.0;
     }
-    if (!solve_dlt(work, direction, n, 3, h))
+    if (!rg_dlt(work, direction, n, 3, h))
         return 0;
     rg_vec3 c[3];
     restore(h, 3, mean, scale, unit, c);
@@ -180,7 +175,7 @@ static int plane_starts(const rg_vec3 *local, const rg_vec2 *direction, int n, c
     rg_mat3 a = {
         {{c[0].x, c[1].x, normal.x}, {c[0].y, c[1].y, normal.y}, {c[0].z, c[1].z, normal.z}}};
     rg_mat3 r, mirror;
-    if (!nearest_rotation(&a, &r))
+    if (!rg_nearest_rotation(&a, &r))
         return 0;
     out[0] = from_local(f, r, c[2]);
     /* M = I - 2 v v^T turns the first two axes over; the third follows to keep det +1. */
@@ -207,7 +202,7 @@ static int space_start(const rg_vec3 *local, const rg_vec2 *direction, int n, co
         work[4 * i + 2] = local[i].z / unit;
         work[4 * i + 3] = 1.0;
     }
-    if (!solve_dlt(work, direction, n, 4, h))
+    if (!rg_dlt(work, direction, n, 4, h))
         return 0;
     rg_vec3 c[4];
     restore(h, 4, mean, scale, unit, c);
@@ -219,7 +214,7 @@ static int space_start(const rg_vec3 *local, const rg_vec2 *direction, int n, co
     for (int i = 0; i < 9; i++)
         a.m[i / 3][i % 3] *= factor;
     rg_mat3 r;
-    if (!nearest_rotation(&a, &r))
+    if (!rg_nearest_rotation(&a, &r))
         return 0;
     *out = from_local(f, r, rg_vec3_scale(c[3], factor));
     return out->t.z > 0.0 ? 1 : 0;
@@ -329,7 +324,7 @@ rg_code rg_pose_candidates(const rg_lens *lens, const rg_vec3 *body, const rg_ve
         rg_pose start[3];
         rg_vec2 mean;
         double scale, rms;
-        normalise(s.direction, n, &mean, &scale);
+        rg_normalise_points(s.direction, n, &mean, &scale);
         int starts = plane_starts(s.local, s.direction, n, &f, mean, scale, s.work, start);
         if (n >= 6 && f.spread[2] > 0.02 * f.spread[0])
             starts += space_start(s.local, s.direction, n, &f, mean, scale, s.work, start + starts);

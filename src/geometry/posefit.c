@@ -37,7 +37,7 @@ static rg_mat3 cross_matrix(rg_vec3 q)
     return (rg_mat3){{{0.0, -q.z, q.y}, {q.z, 0.0, -q.x}, {-q.y, q.x, 0.0}}};
 }
 
-static rg_mat3 left_jacobian(rg_vec3 q)
+rg_mat3 rg_left_jacobian(rg_vec3 q)
 {
     double a = rg_vec3_norm(q);
     double f = a < 1e-4 ? 0.5 - a * a / 24.0 : (1.0 - cos(a)) / (a * a);
@@ -110,7 +110,7 @@ static int derivatives(const gsl_vector *x, void *data, gsl_matrix *jacobian)
     const problem *p = data;
     rg_pose pose = rg_posefit_move(&p->start, x->data);
     rg_mat3 left =
-        rg_mat3_transpose(left_jacobian(rg_vec3_make(x->data[0], x->data[1], x->data[2])));
+        rg_mat3_transpose(rg_left_jacobian(rg_vec3_make(x->data[0], x->data[1], x->data[2])));
     for (size_t i = 0; i < jacobian->size1; i++) {
         const rg_sighting *s = &p->sighting[p->used[i]];
         rg_vec3 turned = rg_mat3_apply(pose.R, s->body), slope;

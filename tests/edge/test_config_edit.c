@@ -66,6 +66,9 @@ Test(config_edit, an_empty_value_is_filled_and_can_be_emptied)
     becomes("[a]\nx = ; why\n", "a", "x", "1", "[a]\nx = 1 ; why\n");
     becomes("[a]\nx =; why\n", "a", "x", "1", "[a]\nx = 1 ; why\n");
     becomes("[a]\nx = 7 ; why\n", "a", "x", "", "[a]\nx =  ; why\n");
+    becomes("[a]\nx =\n", "a", "x", "", "[a]\nx =\n");
+    /* The '=' that let the comment begin is gone. */
+    becomes("[a]\nx = 7=;why\n", "a", "x", "8", "[a]\nx = 8 ;why\n");
 }
 
 Test(config_edit, only_the_key_of_that_section_is_changed)

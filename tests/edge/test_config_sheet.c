@@ -1,10 +1,6 @@
 /*
- * The sheet file and the board file: what is read, and every refusal with the
- * file, the key, the value and the remedy in its text.
- *
- * Outside values: a tag of the family tag36h11 is 10 modules wide with its white
- * and 8 without (libapriltag), so a pitch is at least 1.25 tags; the family has
- * 587 ids.
+ * The sheet file: what is read, and every refusal with the file, the key, the
+ * value and the remedy in its text.
  */
 #include <criterion/criterion.h>
 #include <stdio.h>
@@ -12,27 +8,18 @@
 #include <string.h>
 
 #include "rimglow/config.h"
+#include "rimglow/config_board.h"
 #include "support/load.h"
 
 static const char sheet_text[] = "[crown]\nedge_mm = 0.4\ntag_max_mm = 12\nfoot_mm = 1\n"
                                  "band_mm = 3\ntab_mm = 8\n[camera]\nmin_module_px = 6\n"
                                  "px_per_mm = 25\n";
-static const char board_text[] = "[board]\ncolumns = 7\nrows = 5\ntag_mm = 8\npitch_mm = 10\n"
-                                 "first_id = 552\n";
 
 static rg_code parse_sheet(const char *text, rg_error *err)
 {
     rg_ring_rules r;
     rg_code code = rg_sheet_parse("my.ini", text, strlen(text), &r, err);
     cr_assert(code == RG_OK || r.px_per_mm == 0, "a refused file leaves nothing");
-    return code;
-}
-
-static rg_code parse_board(const char *text, rg_error *err)
-{
-    rg_board_layout b;
-    rg_code code = rg_board_parse("my.ini", text, strlen(text), &b, err);
-    cr_assert(code == RG_OK || b.columns == 0, "a refused file leaves nothing");
     return code;
 }
 
@@ -96,71 +83,19 @@ Test(config_sheet, bad_sheet_values_are_refused_by_name)
     REFUSALS(parse_sheet, sheet_text, row);
 }
 
-Test(config_sheet, a_board_file_gives_its_values_and_may_use_the_last_id)
-{
-    rg_board_layout b;
-    rg_error err = {0};
-    cr_assert_eq(rg_board_parse("my.ini", board_text, strlen(board_text), &b, &err), RG_OK, "%s",
-                 err.text);
-    cr_expect_eq(b.columns, 7);
-    cr_expect_eq(b.rows, 5);
-    cr_expect_eq(b.tag_mm, 8);
-    cr_expect_eq(b.pitch_mm, 10);
-    cr_expect_eq(b.first_id, 552); /* 552 + 35 = 587 */
-}
-
-Test(config_sheet, bad_board_values_are_refused_by_name)
-{
-    static const refusal row[] = {
-        {"columns = 7", "columns = 1", {"columns = 1", "outside 2 to 32"}},
-        {"columns = 7", "columns = 7.5", {"columns = 7.5", "whole number"}},
-        {"rows = 5\n", "", {"[board] has no key rows", "calib/board.ini"}},
-        {"rows = 5", "rows = 10", {"70 tags", "more than the 64"}},
-        {"rows = 5", "rows = 2000000000", {"rows", "whole number"}},
-        {"tag_mm = 8", "tag_mm = 0.5", {"tag_mm = 0.5", "outside"}},
-        {"tag_mm = 8", "tag_mm = 8.1", {"less than a module of white", "10.125"}},
-        {"pitch_mm = 10", "pitch_mm = 9.9", {"pitch_mm = 9.9", "make it 10"}},
-        {"first_id = 552", "first_id = 553", {"first_id = 553", "begin at 552"}},
-        {"first_id = 552", "first_id = 587", {"outside 0 to 586"}},
-        {"first_id = 552", "first_id = 552\n[crown]", {"unknown section [crown]", "[board]"}},
-        {"[board]", "[bord]", {"unknown section [bord]"}},
-    };
-    REFUSALS(parse_board, board_text, row);
-}
-
-Test(config_sheet, a_board_from_options_is_checked_like_one_from_a_file)
-{
-    const rg_board_layout good = {7, 5, 8, 10, 552};
-    rg_board_layout b = good;
-    rg_error err = {0};
-    cr_expect_eq(rg_board_layout_check("board", &b, &err), RG_OK, "%s", err.text);
-    b.columns = 1;
-    cr_expect_eq(rg_board_layout_check("board", &b, &err), RG_BAD_DATA);
-    cr_expect(strstr(err.text, "columns is outside 2 to 32") != NULL, "%s", err.text);
-    b = good;
-    b.pitch_mm = 9;
-    cr_expect_eq(rg_board_layout_check("board", &b, &err), RG_BAD_DATA);
-    b = good;
-    b.first_id = 560;
-    cr_expect_eq(rg_board_layout_check("board", &b, &err), RG_BAD_DATA);
-    b = good;
-    b.rows = 32;
-    cr_expect_eq(rg_board_layout_check("board", &b, &err), RG_BAD_DATA);
-}
-
 Test(config_sheet, the_files_in_calib_are_read)
 {
     test_bytes sheet = test_load("calib/sheet.ini"), board = test_load("calib/board.ini");
     rg_ring_rules r;
-    rg_board_layout b;
+    rg_board_config b;
     rg_error err = {0};
     cr_expect_eq(rg_sheet_parse("s", (char *)sheet.data, sheet.size, &r, &err), RG_OK, "%s",
                  err.text);
-    cr_expect_eq(rg_board_parse("b", (char *)board.data, board.size, &b, &err), RG_OK, "%s",
+    cr_expect_eq(rg_board_config_parse("b", (char *)board.data, board.size, &b, &err), RG_OK, "%s",
                  err.text);
     /* The demo bench of bench.ini: fx 3300 px at 110 mm. */
     cr_expect_eq(r.px_per_mm, 3300.0 / 110.0);
-    cr_expect_gt(b.tag_mm / 8 * r.px_per_mm, r.min_module_px);
+    cr_expect_gt(b.board.tag_mm / 8 * r.px_per_mm, r.min_module_px);
     free(sheet.data);
     free(board.data);
 }

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "rimglow/config.h"
+#include "rimglow/config_board.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
@@ -41,15 +42,14 @@ static void try_sheet(const char *text, size_t size)
 static void try_board(const char *text, size_t size)
 {
     rg_error err = {0};
-    rg_board_layout b;
-    rg_code code = rg_board_parse("fuzz.ini", text, size, &b, &err);
+    rg_board_config config;
+    rg_code code = rg_board_config_parse("fuzz.ini", text, size, &config, &err);
     check_refusal(code, &err);
     if (code != RG_OK)
         return;
-    require(b.columns * b.rows <= RG_TAGS_MAX && b.first_id >= 0);
-    require(b.first_id + b.columns * b.rows <= RG_TAG_IDS);
-    require(b.pitch_mm > b.tag_mm && b.tag_mm > 0);
-    require(rg_board_layout_check("fuzz", &b, &err) == RG_OK);
+    require(rg_board_check(&config.board, &err) == RG_OK);
+    require(rg_board_tags(&config.board) <= RG_TAGS_MAX);
+    require(config.limits.max_line_px > 0 && config.enough.min_views > 0);
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)

@@ -1,14 +1,14 @@
 /*
  * crown_picture.h - pictures of an index crown whose pose is known exactly.
  *
- * Rays are cast onto the crown's faces, through a fine grid of every pixel that
- * an edge crosses; the patterns come from libapriltag. A Gaussian blur is applied in linear
- * light, then the sRGB code is taken. No noise, no compression.
+ * Rays are cast onto the crown's faces (cast.h); the patterns come from
+ * libapriltag.
  */
 #ifndef RIMGLOW_TESTS_CROWN_PICTURE_H
 #define RIMGLOW_TESTS_CROWN_PICTURE_H
 
 #include "rimglow/crown.h"
+#include "support/cast.h"
 
 typedef struct test_crown_scene {
     rg_crown crown;
@@ -26,8 +26,5 @@ rg_pose test_look_at(rg_vec3 centre, rg_vec3 target, double roll_deg);
 
 /* 3 channels of 8 bits; rg_image_free. Aborts without memory. */
 rg_image test_crown_picture(const test_crown_scene *scene);
-
-/* Blurs a picture of 8 bits in linear light. */
-void test_blur(rg_image *image, double sigma_px);
 
 #endif
