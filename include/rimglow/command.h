@@ -31,4 +31,9 @@ int rg_command_fail(int code, const char *format, ...) __attribute__((format(pri
 int rg_cmd_inspect(int argc, char **argv);
 extern const char rg_help_inspect[];
 
+int rg_cmd_study_gauge(int argc, char **argv);
+extern const char rg_help_study_gauge[];
+int rg_cmd_study_detect(int argc, char **argv);
+extern const char rg_help_study_detect[];
+
 #endif

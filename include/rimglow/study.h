@@ -77,6 +77,12 @@ typedef struct rg_trial {
     rg_censor censor;
 } rg_trial;
 
+enum { RG_POD_POINTS = 49 }; /* of a drawn curve: POD 0.02, 0.04 ... 0.98 */
+
+typedef struct rg_pod_point {
+    double pod, size, low, high; /* size with this POD, and its bounds */
+} rg_pod_point;
+
 typedef struct rg_detection_result {
     int trials, sweeps;
     int unseen_open, unseen_closed; /* left out: not seen, with and without a gap there */
@@ -89,7 +95,8 @@ typedef struct rg_detection_result {
     int above, above_found; /* targets larger than largest_missed; all of them were found */
     double above_low;       /* exact one-sided lower bound of their POD */
     bool has_hits;
-    rg_pod pod; /* hit/miss */
+    rg_pod pod;                        /* hit/miss */
+    rg_pod_point curve[RG_POD_POINTS]; /* of pod, when fitted; 95 % bounds as for a90/95 */
     /* Nothing was there, and it was seen. */
     int closed, false_calls;
     double false_high;               /* exact one-sided upper bound */
@@ -100,7 +107,9 @@ typedef struct rg_detection_result {
     int responses, below, over;
     rg_response *response; /* owned; [responses] */
     double decision;
+    bool signal_log; /* signals are taken as logarithms */
     rg_pod signal_pod;
+    rg_pod_point signal_curve[RG_POD_POINTS];
     rg_study_verdict verdict;
 } rg_detection_result;
 

@@ -207,16 +207,36 @@ static void bound_shares(rg_detection_result *r, double confidence)
     r->false_sweeps_high = rg_binomial_upper(r->false_sweeps, r->closed_sweeps, confidence);
 }
 
+/* The curves with their bounds, computed once for pictures and tables. */
+static rg_code trace_curves(rg_detection_result *r, rg_error *err)
+{
+    rg_code code = RG_OK;
+    for (int k = 0; code == RG_OK && k < RG_POD_POINTS; k++) {
+        double p = (k + 1) / (RG_POD_POINTS + 1.0);
+        rg_pod_point *hit = &r->curve[k], *signal = &r->signal_curve[k];
+        *hit = *signal = (rg_pod_point){.pod = p, .size = NAN, .low = NAN, .high = NAN};
+        hit->size = rg_pod_size(&r->pod, p);
+        code = rg_pod_hit_miss_bounds(r->size, r->hit, r->targets, &r->pod, p, 0.95, &hit->low,
+                                      &hit->high, err);
+        if (r->has_signals) {
+            signal->size = rg_pod_size(&r->signal_pod, p);
+            rg_pod_signal_bounds(&r->signal_pod, p, 0.95, &signal->low, &signal->high);
+        }
+    }
+    return code;
+}
+
 static rg_code fit_curves(const rg_study_settings *s, rg_detection_result *r, rg_error *err)
 {
     rg_pod_axis size_axis = s->signal_axes == RG_SIGNAL_LINEAR ? RG_AXIS_LINEAR : RG_AXIS_LOG;
     rg_pod_axis signal_axis = s->signal_axes == RG_SIGNAL_LOG_LOG ? RG_AXIS_LOG : RG_AXIS_LINEAR;
+    r->signal_log = signal_axis == RG_AXIS_LOG;
     rg_code code = rg_pod_hit_miss(r->size, r->hit, r->targets, (rg_pod_link)s->link,
                                    (rg_pod_axis)s->axis, &r->pod, err);
     if (code == RG_OK && r->has_signals)
         code = rg_pod_signal(r->response, r->responses, size_axis, signal_axis, r->decision,
                              &r->signal_pod, err);
-    return code;
+    return code == RG_OK ? trace_curves(r, err) : code;
 }
 
 const rg_pod *rg_detection_main(const rg_detection_result *result)
