@@ -77,7 +77,7 @@ typedef struct rg_trial {
     rg_censor censor;
 } rg_trial;
 
-enum { RG_POD_POINTS = 49 }; /* of a drawn curve: POD 0.02, 0.04 ... 0.98 */
+enum { RG_POD_POINTS = 99 }; /* of a drawn curve: POD 0.01, 0.02 ... 0.99 */
 
 typedef struct rg_pod_point {
     double pod, size, low, high; /* size with this POD, and its bounds */

@@ -73,11 +73,19 @@ static void print_anova(const rg_gauge *g, const rg_study_settings *s)
 
 static void print_component(const char *name, const rg_component *c)
 {
-    char raw[60] = "";
-    if (c->negative)
-        snprintf(raw, sizeof raw, "  estimate %.2e", c->raw);
-    printf("%-22s %11.3g %10.3g %9.2f %% %9.2f %%%s\n", name, c->variance, c->sd, c->contribution,
-           c->study, raw);
+    printf("%-22s %11.3g %10.3g %11.2f %% %11.2f %%\n", name, c->variance, c->sd, c->contribution,
+           c->study);
+}
+
+/* What was set to 0, and from what. */
+static void print_negatives(const rg_gauge *g)
+{
+    for (int i = 0; i < RG_GAUGE_SOURCES; i++)
+        if (g->source[i].negative)
+            say("  the variance of %s was estimated as %.3g and counts as 0: the data cannot tell "
+                "it "
+                "from nothing",
+                rg_gauge_source_name((rg_gauge_source)i), g->source[i].raw);
 }
 
 static void print_components(const rg_gauge *g, const char *unit)
@@ -92,17 +100,12 @@ static void print_components(const rg_gauge *g, const char *unit)
                {RG_GAUGE_INTERACTION, "    part x person"},
                {RG_GAUGE_PART, "part"},
                {RG_GAUGE_TOTAL, "total"}};
-    bool negative = false;
     char sd[16];
     snprintf(sd, sizeof sd, "sd, %s", unit);
-    printf("\n%-22s %11s %10s %11s %11s\n", "component", "variance", sd, "of variance", "of study");
-    for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
+    printf("\n%-22s %11s %10s %13s %13s\n", "component", "variance", sd, "of variance", "of study");
+    for (size_t i = 0; i < sizeof row / sizeof *row; i++)
         print_component(row[i].name, &g->source[row[i].source]);
-        negative = negative || g->source[row[i].source].negative;
-    }
-    if (negative)
-        say("  a variance whose estimate was negative counts as 0: too little data to tell it from "
-            "nothing");
+    print_negatives(g);
 }
 
 static void print_bias(const rg_gauge_study_result *r, const rg_study_settings *s)
@@ -173,9 +176,8 @@ static void print_counts(const rg_detect_run *run, const rg_study_settings *s)
     say("targets: %d of %d found, %g %% interval %.1f to %.1f %% (exact)", r->found, r->targets,
         100 * s->confidence, 100 * r->found_low, 100 * r->found_high);
     if (isfinite(r->largest_missed))
-        say("largest missed %.4g mm; above it %d of %d found, so POD there is at least %.3f (%g "
-            "%%, "
-            "exact)",
+        say("largest missed %.4g mm; above it %d of %d found: POD there at least %.3f (%g %%, "
+            "binomial; the data chose the limit, so a little too good)",
             r->largest_missed, r->above_found, r->above, r->above_low, 100 * s->confidence);
     else if (r->targets > 0)
         say("none was missed: POD of the sizes tried is at least %.3f (%g %%, exact)", r->above_low,

@@ -261,13 +261,12 @@ static void target_ticks(const rg_plot *p, const rg_detection_result *r)
     cairo_stroke(p->cr);
 }
 
-static void mark_size(const rg_plot *p, double size, double share, double dash, const char *name)
+static void name_size(const rg_plot *p, double size, double share, const char *name)
 {
     char text[64];
     double x = rg_plot_x(p, size);
     if (!isfinite(size) || x < p->left || x > p->left + p->width)
         return;
-    rg_plot_upright(p, size, 1.6, dash);
     snprintf(text, sizeof text, "%s %.3g", name, size);
     rg_font(p->cr, 15, true);
     double width = rg_text_width(p->cr, text);
@@ -282,9 +281,12 @@ static void pod_lines(const rg_plot *p, const pod_view *v)
     rg_plot_level(p, 0.9, 0.8, 2);
     curve_line(p, v->curve, offsetof(rg_pod_point, high), 1.6, 7);
     curve_line(p, v->curve, offsetof(rg_pod_point, size), 2.6, 0);
-    mark_size(p, v->pod->a50, 0.20, 3, "a50");
-    mark_size(p, v->pod->a90, 0.13, 3, "a90");
-    mark_size(p, v->pod->a90_95, 0.06, 7, "a90/95");
+    rg_plot_upright(p, v->pod->a50, 1.6, 3);
+    rg_plot_upright(p, v->pod->a90, 1.6, 3);
+    rg_plot_upright(p, v->pod->a90_95, 1.6, 7);
+    name_size(p, v->pod->a50, 0.20, "a50");
+    name_size(p, v->pod->a90, 0.13, "a90");
+    name_size(p, v->pod->a90_95, 0.06, "a90/95");
     cairo_restore(p->cr);
 }
 
@@ -301,7 +303,7 @@ static void unknown_band(const rg_plot *p, const rg_detection_result *r)
     rg_fill_pattern(p->cr, RG_PATTERN_DIAGONAL, 12);
     rg_grey(p->cr, 0);
     rg_font(p->cr, 15, true);
-    rg_text_halo(p->cr, (low + high) / 2, rg_plot_y(p, 0.5), 0.5, "detection begins here");
+    rg_text_halo(p->cr, (low + high) / 2, rg_plot_y(p, 0.5), 0.5, "begins in here");
 }
 
 /* Lines of text at the right; returns the next baseline. */
@@ -544,7 +546,7 @@ rg_code rg_draw_signal(const rg_draw_detect_args *args, rg_picture_format format
         canvas.cr, "Signal against true size",
         "each target once; line by maximum likelihood with the limits taken into account",
         args->table);
-    rg_plot_axes(&p, "true gap, mm", "signal (measured width, mm, of sweeps)");
+    rg_plot_axes(&p, "true gap, mm", r->has_hits ? "measured width, mm" : "signal");
     rg_plot_clip(&p);
     rg_plot_level(&p, r->decision, 1.6, 7);
     signal_line(&p, &r->signal_pod);
