@@ -129,6 +129,20 @@ Test(draw_study, gauge_of_any_size_fits_its_page)
         }
 }
 
+/* Above the plot, right, stands how many parts are drawn when it is not all. */
+Test(draw_study, parts_that_are_left_out_are_told)
+{
+    rg_study_settings s = rg_study_defaults();
+    for (int more = 0; more < 2; more++) {
+        rg_gauge_study_result r = gauge_result(RG_STUDY_PARTS_DRAWN + more, 2, 0.002);
+        rg_draw_gauge_args args = {&r, &s, part, person, "t", "widest gap"};
+        rg_image m = picture(gauge, &args);
+        cr_expect_eq(ink(&m, 1180, 118, 1362, 142) > 50, more == 1);
+        rg_image_free(&m);
+        rg_gauge_study_free(&r);
+    }
+}
+
 /* The bars end where the percentage says: plot from x 180, 400 px for 118 %. */
 Test(draw_study, bars_are_as_long_as_their_percentage)
 {

@@ -3,6 +3,7 @@
  * truth is refused by name.
  */
 #include <criterion/criterion.h>
+#include <jansson.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -127,6 +128,19 @@ Test(mapfile, a_map_that_cannot_be_is_refused_by_key)
     expect_refused("\"mean_width_mm\"", "\"mean_mm\"", "arcs[0].mean_width_mm");
     expect_refused("\"centre_deg\": 119.5", "\"centre_deg\": 1195", "arcs[0].centre_deg");
     expect_refused("}", "", "not JSON");
+}
+
+Test(mapfile, a_rim_has_360_bins)
+{
+    char *text = written();
+    json_t *o = json_loads(text, 0, NULL), *bins = json_object_get(o, "bins");
+    json_array_append(bins, json_array_get(bins, 359));
+    free(text);
+    text = json_dumps(o, 0);
+    cr_expect_eq(parse(text), RG_BAD_DATA);
+    cr_expect_not_null(strstr(err.text, "list of 360"), "%s", err.text);
+    free(text);
+    json_decref(o);
 }
 
 Test(mapfile, other_json_is_refused)

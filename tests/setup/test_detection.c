@@ -344,6 +344,23 @@ Test(detection, few_data_set_no_upper_bound)
     cr_expect(isinf(p.a90_95) && p.a90_95 > 0, "%g", p.a90_95);
 }
 
+/* Nine in ten are found at every size: no size is known that is found with 90 % for certain,
+ * but that half is found at the largest size is certain whatever the slope. */
+Test(detection, a_weak_slope_still_bounds_what_is_far_from_the_share_found)
+{
+    double low, high;
+    for (int i = 0; i < 60; i++) {
+        size[i] = 1 + i;
+        hit[i] = !(i == 2 || i == 9 || i == 20 || i == 28 || i == 37 || i == 52);
+    }
+    rg_pod p = fit(60, RG_LINK_LOGIT, RG_AXIS_LINEAR);
+    cr_assert_eq(p.state, RG_POD_FITTED);
+    cr_expect(isinf(p.a90_95));
+    cr_assert_eq(rg_pod_hit_miss_bounds(size, hit, 60, &p, 0.5, 0.95, &low, &high, NULL), RG_OK);
+    cr_expect(isfinite(high) && high < 60, "%g", high);
+    cr_expect(isinf(low) && low < 0, "%g", low);
+}
+
 Test(detection, impossible_sizes_are_refused)
 {
     rg_error err = {0};
