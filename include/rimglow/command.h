@@ -40,4 +40,9 @@ extern const char rg_help_board[];
 int rg_cmd_calibrate_lens(int argc, char **argv);
 extern const char rg_help_calibrate_lens[];
 
+int rg_cmd_study_gauge(int argc, char **argv);
+extern const char rg_help_study_gauge[];
+int rg_cmd_study_detect(int argc, char **argv);
+extern const char rg_help_study_detect[];
+
 #endif

@@ -36,6 +36,30 @@ static const char help_calibrate[] =
     "\n"
     "Verbs (rimglow calibrate VERB -h teaches each):\n";
 
+static const rg_command studies[] = {{.name = "gauge",
+                                      .summary = "repeats and persons: what a measurement is worth",
+                                      .help = rg_help_study_gauge,
+                                      .run = rg_cmd_study_gauge},
+                                     {.name = "detect",
+                                      .summary = "how wide a gap must be to be found",
+                                      .help = rg_help_study_detect,
+                                      .run = rg_cmd_study_detect},
+                                     {0}};
+
+static const char help_study[] =
+    "rimglow study VERB ... - prove what the measurement is worth\n"
+    "\n"
+    "Both verbs read a table (CSV) that is written by hand or in a spreadsheet and\n"
+    "names values or sweeps; results are tables, pictures and JSON.\n"
+    "\n"
+    "Examples:\n"
+    "  rimglow study gauge samples/study/gauge.csv\n"
+    "      five pads, three persons, three repeats: is the bench a good gauge?\n"
+    "  rimglow study detect samples/study/detect.csv\n"
+    "      the sample frames against their truth: which gaps are found?\n"
+    "\n"
+    "Verbs (rimglow study VERB -h teaches each):\n";
+
 const rg_command rg_commands[] = {{.name = "inspect",
                                    .summary = "measure sweep folders: seal map, verdict, pictures",
                                    .help = rg_help_inspect,
@@ -52,6 +76,10 @@ const rg_command rg_commands[] = {{.name = "inspect",
                                    .summary = "lens, light, and a check of the bench",
                                    .help = help_calibrate,
                                    .verbs = calibrations},
+                                  {.name = "study",
+                                   .summary = "repeatability, and probability of detection",
+                                   .help = help_study,
+                                   .verbs = studies},
                                   {0}};
 
 static const char opening[] =

@@ -1,0 +1,189 @@
+/*
+ * Tests of mapfile.h: what report.h writes comes back; what is no seal map or no
+ * truth is refused by name.
+ */
+#include <criterion/criterion.h>
+#include <jansson.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/mapfile.h"
+#include "rimglow/memory.h"
+#include "rimglow/report.h"
+#include "support/load.h"
+#include "support/setup.h"
+
+static rg_sweep_result result;
+static rg_map_file file;
+static rg_error err;
+
+/* A map with all three states and an arc, as JSON. */
+static char *written(void)
+{
+    static rg_setup setup;
+    static const rg_frame none[1];
+    static const char *const names[] = {"x"};
+    test_setup(&setup);
+    setup.rim.outer_diameter_mm = 22.5;
+    rg_seal_map *m = &result.map;
+    m->verdict = RG_VERDICT_LEAKING;
+    for (int b = 0; b < RG_BINS; b++) {
+        bool gap = b >= 100 && b < 140, unseen = b >= 300;
+        m->bin[b] = (rg_bin){.bearing_deg = b,
+                             .width_mm = unseen ? NAN
+                                         : gap  ? 0.05 + b * 1e-4
+                                                : 0.001,
+                             .u_mm = unseen ? NAN : 0.002,
+                             .detection_limit_mm = unseen ? INFINITY : 0.01,
+                             .frames = 5,
+                             .lit = gap ? 3 : 0,
+                             .state = unseen ? RG_BIN_UNSEEN
+                                      : gap  ? RG_BIN_GAP
+                                             : RG_BIN_SEALED};
+    }
+    m->arcs = 1;
+    m->arc[0] = (rg_arc){.start_deg = 99.5,
+                         .end_deg = 139.5,
+                         .centre_deg = 119.5,
+                         .extent_deg = 40,
+                         .extent_mm = 8,
+                         .max_width_mm = 0.0639,
+                         .u_max_mm = 0.002,
+                         .max_bearing_deg = 139,
+                         .mean_width_mm = 0.062,
+                         .open_area_mm2 = 0.5};
+    rg_report report = {.serial = "PE-A-0147",
+                        .pad = "G",
+                        .setup = &setup,
+                        .result = &result,
+                        .frames = none,
+                        .files = names,
+                        .roles = names};
+    char *text = NULL;
+    cr_assert_eq(rg_report_seal_map(&report, &text, &err), RG_OK, "%s", err.text);
+    return text;
+}
+
+static rg_code parse(const char *text)
+{
+    err = (rg_error){0};
+    return rg_mapfile_parse("m.json", text, strlen(text), &file, &err);
+}
+
+Test(mapfile, what_was_written_comes_back)
+{
+    char *text = written();
+    cr_assert_eq(parse(text), RG_OK, "%s", err.text);
+    cr_expect_str_eq(file.serial, "PE-A-0147");
+    cr_expect_str_eq(file.pad, "G");
+    cr_expect_eq(file.tolerance_mm, 0.025);
+    cr_expect_eq(file.coverage_factor, 2);
+    cr_expect_eq(file.map.rim_outer_diameter_mm, 22.5);
+    cr_expect_eq(file.map.verdict, RG_VERDICT_LEAKING);
+    for (int b = 0; b < RG_BINS; b++) {
+        const rg_bin *a = &result.map.bin[b], *c = &file.map.bin[b];
+        cr_expect(a->state == c->state && a->frames == c->frames && a->lit == c->lit, "bin %d", b);
+        cr_expect(isnan(a->width_mm) ? isnan(c->width_mm) : fabs(a->width_mm - c->width_mm) < 1e-6);
+        cr_expect(isinf(a->detection_limit_mm) ? isinf(c->detection_limit_mm)
+                                               : a->detection_limit_mm == c->detection_limit_mm);
+    }
+    cr_expect_eq(file.map.arcs, 1);
+    cr_expect_eq(file.map.arc[0].centre_deg, 119.5);
+    cr_expect_eq(file.map.arc[0].mean_width_mm, 0.062);
+    cr_expect_eq(file.map.arc[0].max_bearing_deg, 139);
+    free(text);
+}
+
+/* The text with the first `from` replaced by `to`. */
+static void expect_refused(const char *from, const char *to, const char *word)
+{
+    char *text = written(), *at = strstr(text, from);
+    cr_assert_not_null(at, "%s", from);
+    size_t head = (size_t)(at - text), size = strlen(text) + strlen(to) + 1;
+    char *changed = rg_alloc(size, 1);
+    snprintf(changed, size, "%.*s%s%s", (int)head, text, to, at + strlen(from));
+    cr_expect_eq(parse(changed), RG_BAD_DATA, "%s -> %s", from, to);
+    cr_expect(strncmp(err.text, "m.json", 6) == 0 && strstr(err.text, word), "%s -> %s: %s", from,
+              to, err.text);
+    free(changed);
+    free(text);
+}
+
+Test(mapfile, a_map_that_cannot_be_is_refused_by_key)
+{
+    expect_refused("rimglow seal map", "rimglow inspection", "format");
+    expect_refused("\"version\": 1", "\"version\": 2", "version");
+    expect_refused("\"tolerance_mm\"", "\"tolerance\"", "tolerance_mm");
+    expect_refused("\"state\": \"sealed\"", "\"state\": \"closed\"", "bins[0].state");
+    expect_refused("\"bearing_deg\": 0.0", "\"bearing_deg\": 1.0", "bins[0].bearing_deg");
+    expect_refused("\"width_mm\": 0.001", "\"width_mm\": null", "bins[0].width_mm");
+    expect_refused("\"width_mm\": 0.001", "\"width_mm\": \"wide\"", "bins[0].width_mm");
+    expect_refused("\"width_mm\": 0.001", "\"width_mm\": 1e300", "bins[0].width_mm");
+    expect_refused("\"u_mm\": 0.002", "\"u_mm\": -1", "bins[0].u_mm");
+    expect_refused("\"frames\": 5", "\"frames\": 1e18", "frames");
+    expect_refused("\"bins\"", "\"bin\"", "bins");
+    expect_refused("\"arcs\"", "\"arc\"", "arcs");
+    expect_refused("\"mean_width_mm\"", "\"mean_mm\"", "arcs[0].mean_width_mm");
+    expect_refused("\"centre_deg\": 119.5", "\"centre_deg\": 1195", "arcs[0].centre_deg");
+    expect_refused("}", "", "not JSON");
+}
+
+Test(mapfile, a_rim_has_360_bins)
+{
+    char *text = written();
+    json_t *o = json_loads(text, 0, NULL), *bins = json_object_get(o, "bins");
+    json_array_append(bins, json_array_get(bins, 359));
+    free(text);
+    text = json_dumps(o, 0);
+    cr_expect_eq(parse(text), RG_BAD_DATA);
+    cr_expect_not_null(strstr(err.text, "list of 360"), "%s", err.text);
+    free(text);
+    json_decref(o);
+}
+
+Test(mapfile, other_json_is_refused)
+{
+    static const char *const text[] = {"",    "[]", "3", "{}", "{\"format\": 7}", "{\"bins\": [",
+                                       "null"};
+    for (size_t i = 0; i < sizeof text / sizeof *text; i++) {
+        double w[RG_BINS];
+        cr_expect_eq(parse(text[i]), RG_BAD_DATA, "%s", text[i]);
+        cr_expect_gt(strlen(err.text), 10);
+        cr_expect_eq(rg_mapfile_truth("t.json", text[i], strlen(text[i]), w, &err), RG_BAD_DATA);
+    }
+    cr_expect_eq(rg_mapfile_parse("m.json", NULL, (size_t)RG_MAPFILE_MAX_BYTES + 1, &file, &err),
+                 RG_BAD_DATA);
+}
+
+/* samples/README.md: 0.10 mm at bearing 180, contact at 0. */
+Test(mapfile, the_truth_of_a_sample_is_read)
+{
+    double w[RG_BINS];
+    test_bytes t = test_load("samples/truth/wedge.json");
+    cr_assert_eq(rg_mapfile_truth("wedge.json", (const char *)t.data, t.size, w, &err), RG_OK, "%s",
+                 err.text);
+    cr_expect_eq(w[180], 0.1);
+    cr_expect_eq(w[0], 0);
+    cr_expect(w[90] > 0.04 && w[90] < 0.06);
+    free(t.data);
+}
+
+Test(mapfile, truths_have_360_widths)
+{
+    double w[RG_BINS];
+    char text[4000] = "{\"w_mm\": [";
+    for (int i = 0; i < 359; i++)
+        strcat(text, "0.5,");
+    size_t end = strlen(text);
+    strcpy(text + end, "0.5]}");
+    cr_expect_eq(rg_mapfile_truth("t.json", text, strlen(text), w, &err), RG_OK, "%s", err.text);
+    cr_expect_eq(w[359], 0.5);
+    static const char *const last[] = {"-0.5]}", "1e9]}", "null]}", "\"a\"]}", "0.5, 0.5]}"};
+    for (size_t i = 0; i < sizeof last / sizeof *last; i++) {
+        strcpy(text + end, last[i]);
+        cr_expect_eq(rg_mapfile_truth("t.json", text, strlen(text), w, &err), RG_BAD_DATA);
+        cr_expect_not_null(strstr(err.text, "w_mm"), "%s", err.text);
+    }
+}
