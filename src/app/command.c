@@ -11,7 +11,12 @@
 #include "rimglow/version.h"
 
 /* The verbs of "rimglow calibrate", in the order in which a workshop needs them. */
-static const rg_command calibrations[] = {{0}};
+static const rg_command calibrations[] = {
+    {.name = "check",
+     .summary = "the bench on any sweep: scale, focus, light, movement",
+     .help = rg_help_calibrate_check,
+     .run = rg_cmd_calibrate_check},
+    {0}};
 
 static const char help_calibrate[] =
     "rimglow calibrate VERB ... - find out what the camera and the light are worth\n"

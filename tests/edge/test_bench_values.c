@@ -10,6 +10,8 @@
 #include "support/load.h"
 #include "support/setup.h"
 
+static rg_bench_limits check;
+
 static void load(rg_setup *setup)
 {
     test_bytes bench = test_load("calib/bench.ini"), alto = test_load("calib/alto-loan.ini");
@@ -25,6 +27,7 @@ static void load(rg_setup *setup)
     const rg_pad *pad = rg_instrument_pad(&instrument, "G");
     cr_assert_not_null(pad);
     rg_config_setup(&station, pad, setup);
+    check = station.check;
     rg_instrument_free(&instrument);
     free(bench.data);
     free(alto.data);
@@ -89,4 +92,12 @@ Test(bench_values, lens_rim_crown_and_tag_search_are_the_demo_s)
     cr_expect_eq(file.options.crown.min_edges, test.options.crown.min_edges);
     cr_expect_eq(file.options.tags.max_hamming, test.options.tags.max_hamming);
     cr_expect_eq(file.options.tags.refine, test.options.tags.refine);
+}
+
+Test(bench_values, limits_of_the_check_are_the_demo_bench_s)
+{
+    rg_bench_limits limits;
+    load(&file);
+    test_bench_limits(&limits);
+    same("check", &check, &limits, sizeof check);
 }
