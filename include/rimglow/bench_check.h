@@ -93,7 +93,12 @@ rg_code rg_bench_look(const rg_setup *setup, const rg_bench_limits *limits, rg_t
                       const uint8_t *bytes, size_t size, const rg_frame *frame, rg_bench_frame *out,
                       rg_error *err);
 
-typedef enum rg_check_state { RG_CHECK_GOOD, RG_CHECK_POOR, RG_CHECK_NOT_SHOWN } rg_check_state;
+typedef enum rg_check_state {
+    RG_CHECK_GOOD,
+    RG_CHECK_POOR,
+    RG_CHECK_NOT_SHOWN, /* the frames do not say, and should */
+    RG_CHECK_NOT_ASKED  /* the frames do not say, and need not */
+} rg_check_state;
 
 enum { RG_FINDING_TEXT = 400 };
 typedef struct rg_finding {
@@ -130,6 +135,6 @@ rg_code rg_bench_judge(const rg_bench_sweep *sweep, const rg_bench_limits *limit
                        rg_bench_frame *look, rg_bench_check *check, rg_error *err);
 
 const char *rg_check_topic_name(rg_check_topic topic); /* "scale" ... */
-const char *rg_check_state_name(rg_check_state state); /* "good" "poor" "not shown" */
+const char *rg_check_state_name(rg_check_state state); /* "good" "poor" "not shown" "not asked" */
 
 #endif

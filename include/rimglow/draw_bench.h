@@ -4,7 +4,8 @@
  *
  * As for all pictures (draw.h): black, white, greys and patterns, one routine
  * for PNG, SVG and PDF, the same arguments give the same bytes. good: a tick in
- * a ring; poor: white on black; not shown: a question mark in a dashed ring.
+ * a ring; poor: white on black; not shown: a question mark in a dashed ring;
+ * not asked: a dash there.
  */
 #ifndef RIMGLOW_DRAW_BENCH_H
 #define RIMGLOW_DRAW_BENCH_H

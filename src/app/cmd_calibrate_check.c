@@ -25,9 +25,10 @@ const char rg_help_calibrate_check[] =
     "rimglow calibrate check [options] SWEEP...\n"
     "\n"
     "Checks the bench on the frames of any sweep: does the printed crown have the\n"
-    "stated size, is the picture sharp and rightly exposed, is there stray light, does\n"
-    "anything move, was every bearing rocked through the rim plane. Each finding says\n"
-    "what was found, its limit ([check] of the station file) and what to change.\n"
+    "stated size, is the picture sharp and rightly exposed, is there stray light,\n"
+    "does anything move, was every bearing rocked through the rim plane. Each\n"
+    "finding says what was found, its limit ([check] of the station file) and what\n"
+    "to change.\n"
     "\n"
     "Examples:\n"
     "  rimglow calibrate check samples/PE-A-0147/08-G\n"
@@ -44,13 +45,14 @@ const char rg_help_calibrate_check[] =
     "  -q, --quiet          no table and no progress\n"
     "  -h, --help           this text\n"
     "\n"
-    "Reading the table: ( O ) good, ( ! ) poor, ( ? ) not shown by these frames. Not\n"
-    "shown is not good: a sweep without a frame of the lamp off, for instance, says\n"
-    "nothing about stray light. The limits decide no seal: inspect has its own.\n"
+    "Reading the table: ( O ) good, ( ! ) poor, ( ? ) not shown by these frames,\n"
+    "( - ) not asked of them. Not shown is not good: a sweep without a frame of the\n"
+    "lamp off, for instance, says nothing about stray light. The limits decide no\n"
+    "seal: inspect has its own.\n"
     "\n"
-    "Exit codes: 0 all good, 1 something is poor, 2 something is not shown and nothing\n"
-    "poor; 64 wrong command line, 65 bad data, 66 a file or folder is missing,\n"
-    "70 internal, 73 an output cannot be made, 74 writing failed (disk full).\n";
+    "Exit codes: 0 all good, 1 something is poor, 2 something is not shown and\n"
+    "nothing poor; 64 wrong command line, 65 bad data, 66 a file or folder is\n"
+    "missing, 70 internal, 73 an output cannot be made, 74 writing failed (disk full).\n";
 
 typedef struct job {
     const char *out;
@@ -228,8 +230,10 @@ static void print_wrapped(const char *text, int indent)
 
 static void print_table(const bench *b, const char *place)
 {
-    static const char *const sign[] = {
-        [RG_CHECK_GOOD] = "( O )", [RG_CHECK_POOR] = "( ! )", [RG_CHECK_NOT_SHOWN] = "( ? )"};
+    static const char *const sign[] = {[RG_CHECK_GOOD] = "( O )",
+                                       [RG_CHECK_POOR] = "( ! )",
+                                       [RG_CHECK_NOT_SHOWN] = "( ? )",
+                                       [RG_CHECK_NOT_ASKED] = "( - )"};
     printf("pad %s: bench %s\n", b->in.sweep.pad, rg_check_state_name(b->check.state));
     for (int i = 0; i < RG_CHECK_TOPICS; i++) {
         const rg_finding *f = &b->check.finding[i];

@@ -13,10 +13,10 @@ enum {
     MARGIN = 36,
     TEXT_X = 250,
     FIRST_Y = 150,
-    LAST_Y = 870,
-    PLOT_Y = 925,
+    LAST_Y = 845,
+    PLOT_Y = 892,
     PLOT_HEIGHT = 190,
-    MAP_Y = 1185
+    MAP_Y = 1180
 };
 
 static const double FONT[] = {14, 13, 12, 10.5, 9};
@@ -31,7 +31,7 @@ static void mark(cairo_t *cr, double x, double y, double r, rg_check_state state
     cairo_arc(cr, x, y, r, 0, 2 * RG_PI);
     if (state == RG_CHECK_POOR)
         cairo_fill_preserve(cr);
-    if (state == RG_CHECK_NOT_SHOWN)
+    if (state == RG_CHECK_NOT_SHOWN || state == RG_CHECK_NOT_ASKED)
         cairo_set_dash(cr, dash, 2, 0);
     cairo_stroke(cr);
     cairo_set_dash(cr, NULL, 0, 0);
@@ -43,7 +43,10 @@ static void mark(cairo_t *cr, double x, double y, double r, rg_check_state state
     } else {
         rg_grey(cr, state == RG_CHECK_POOR ? 1 : 0);
         rg_font(cr, 1.5 * r, true);
-        rg_text(cr, x, y + 0.54 * r, 0.5, 0, state == RG_CHECK_POOR ? "!" : "?");
+        rg_text(cr, x, y + 0.54 * r, 0.5, 0,
+                state == RG_CHECK_POOR        ? "!"
+                : state == RG_CHECK_NOT_ASKED ? "-"
+                                              : "?");
     }
     cairo_restore(cr);
 }

@@ -17,14 +17,13 @@
 #include "rimglow/memory.h"
 #include "rimglow/stats.h"
 
-enum { NUMBERS = 7, PASSES = 8, ENOUGH_POINTS = 8, ENOUGH_BORDERS = 4 };
+enum { NUMBERS = 7, PASSES = 8, ENOUGH_POINTS = 8, ENOUGH_BORDERS = 2 };
 
 static const double REACH_PX = 6;
 static const double CLEAR_PART = 0.9; /* of a module, as in border.c */
 static const double BIWEIGHT = 4.685; /* Tukey's constant for 95 % efficiency */
 static const double LEAST_SIGMA_PX = 0.02;
-static const double LEAST_ASPECT =
-    0.12; /* of the flat borders' weight to the steep ones', or the reverse */
+static const double STEEPNESS = 0.85; /* of a border's normal, along an axis of the picture */
 
 static rg_vec3 face_centre(const rg_crown *crown, int face)
 {
@@ -86,22 +85,35 @@ static void note_border(const rg_border_search *s, const rg_pose *pose, const rg
 
 /* ------------------------------------------------------------------- blur */
 
-/* sigma^2 = xx nx^2 + yy ny^2, least squares over the borders. */
-static void fit_spread(rg_crown_sight *sight)
+/* sigma^2 = xx nx^2 + yy ny^2: each border says one of the two, given the other.
+ * The median of what they say, for a post's edge in place of a hidden border
+ * can be as wide as it likes. */
+static double median_moment(const rg_crown_sight *sight, bool steep, double other, int *n)
 {
-    double aa = 0, ab = 0, bb = 0, as = 0, bs = 0;
+    double say[RG_CROWN_BORDERS];
+    *n = 0;
     for (int i = 0; i < sight->borders; i++) {
         const rg_crown_border *e = &sight->border[i];
-        double x = e->normal.x * e->normal.x, y = e->normal.y * e->normal.y;
-        double variance = e->sigma_px * e->sigma_px;
-        aa += e->points * x * x, ab += e->points * x * y, bb += e->points * y * y;
-        as += e->points * x * variance, bs += e->points * y * variance;
+        double along = steep ? e->normal.x : e->normal.y,
+               across = steep ? e->normal.y : e->normal.x;
+        if (fabs(along) < STEEPNESS)
+            continue;
+        say[(*n)++] = (e->sigma_px * e->sigma_px - other * across * across) / (along * along);
     }
-    double det = aa * bb - ab * ab;
-    sight->spread_held = sight->borders >= ENOUGH_BORDERS &&
-                         fmin(aa, bb) > LEAST_ASPECT * fmax(aa, bb) && det > 0.1 * aa * bb;
+    return *n ? rg_median_inplace(say, (size_t)*n) : 0;
+}
+
+static void fit_spread(rg_crown_sight *sight)
+{
+    int steep = 0, flat = 0;
+    rg_spread s = {0, 0};
+    for (int pass = 0; pass < 4; pass++) {
+        s.xx = median_moment(sight, true, s.yy, &steep);
+        s.yy = median_moment(sight, false, s.xx, &flat);
+    }
+    sight->spread_held = steep >= ENOUGH_BORDERS && flat >= ENOUGH_BORDERS;
     if (sight->spread_held)
-        sight->spread = (rg_spread){(bb * as - ab * bs) / det, (aa * bs - ab * as) / det};
+        sight->spread = s;
 }
 
 /* ------------------------------------------------------------ proportions */

@@ -573,8 +573,7 @@ static bool same_place(const rg_bench_frame *a, const rg_bench_frame *b, const r
  * difference is the variance of one. Across the line of sight. */
 static void judge_repeats(const judging *j)
 {
-    rg_finding *f =
-        begin(j, RG_CHECK_REPEATS, j->limits->still, "at most", "standard uncertainties");
+    rg_finding *f = begin(j, RG_CHECK_REPEATS, j->limits->still, "at most", "u of a pose");
     double scatter = 0, own = 0;
     int pairs = 0, last = -1;
     for (int i = 0; i < j->sweep->count; i++) {
@@ -591,7 +590,7 @@ static void judge_repeats(const judging *j)
     }
     if (pairs < FEWEST - 1) {
         /* Not asked for: a sweep moves from frame to frame. */
-        f->state = RG_CHECK_GOOD;
+        f->state = RG_CHECK_NOT_ASKED;
         say(f,
             "the sweep has no frames repeated at the same place, so stillness from frame to frame "
             "is not asked");
@@ -724,7 +723,7 @@ rg_code rg_bench_judge(const rg_bench_sweep *sweep, const rg_bench_limits *limit
     judge_rocking(&j);
     for (int i = 0; i < RG_CHECK_TOPICS; i++) {
         rg_check_state s = check->finding[i].state;
-        if (s == RG_CHECK_POOR || check->state == RG_CHECK_GOOD)
+        if (s != RG_CHECK_NOT_ASKED && (s == RG_CHECK_POOR || check->state == RG_CHECK_GOOD))
             check->state = s;
     }
     free(j.work);
@@ -747,7 +746,9 @@ const char *rg_check_topic_name(rg_check_topic topic)
 
 const char *rg_check_state_name(rg_check_state state)
 {
-    static const char *const name[] = {
-        [RG_CHECK_GOOD] = "good", [RG_CHECK_POOR] = "poor", [RG_CHECK_NOT_SHOWN] = "not shown"};
+    static const char *const name[] = {[RG_CHECK_GOOD] = "good",
+                                       [RG_CHECK_POOR] = "poor",
+                                       [RG_CHECK_NOT_SHOWN] = "not shown",
+                                       [RG_CHECK_NOT_ASKED] = "not asked"};
     return name[state];
 }

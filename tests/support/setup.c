@@ -106,7 +106,7 @@ void test_bench_limits(rg_bench_limits *limits)
                                 .clipped = 0.05,
                                 .exposure_error = 0.25,
                                 .ambient = 0.1,
-                                .move_px = 1.2,
+                                .move_px = 1.5,
                                 .same_mm = 0.05,
                                 .same_deg = 0.02,
                                 .still = 3,
