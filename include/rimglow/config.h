@@ -20,6 +20,7 @@
 #include <stddef.h>
 
 #include "rimglow/bench_check.h"
+#include "rimglow/gap_budget.h"
 #include "rimglow/pipeline.h"
 
 enum {
@@ -55,7 +56,8 @@ typedef struct rg_station {
     char name[RG_NAME_SIZE];
     rg_lens lens;
     rg_measure_options measure;
-    rg_bench_limits check; /* of rimglow calibrate check */
+    rg_bench_limits check;        /* of rimglow calibrate check */
+    rg_gap_budget_options budget; /* of rimglow budget */
 } rg_station;
 
 typedef enum rg_role { RG_ROLE_WITNESS, RG_ROLE_CLOSED, RG_ROLE_DARK, RG_ROLE_OPEN } rg_role;

@@ -52,7 +52,8 @@ const char rg_help_calibrate_check[] =
     "\n"
     "Exit codes: 0 all good, 1 something is poor, 2 something is not shown and\n"
     "nothing poor; 64 wrong command line, 65 bad data, 66 a file or folder is\n"
-    "missing, 70 internal, 73 an output cannot be made, 74 writing failed (disk full).\n";
+    "missing, 70 internal, 73 an output cannot be made, 74 writing failed (disk\n"
+    "full).\n";
 
 typedef struct job {
     const char *out;

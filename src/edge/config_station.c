@@ -239,11 +239,24 @@ static const rg_ini_field field[] = {
      "least share of the bearings that were well looked at"},
     {"check", "group_deg", RG_INI_NUMBER, STATION(check.group_deg), 0.1, 60,
      "camera bearings that belong together, degrees"},
+    {"budget", "level", RG_INI_NUMBER, STATION(budget.level), 0.5, 0.9999, "level of confidence"},
+    {"budget", "radiance_unsure", RG_INI_NUMBER, STATION(budget.radiance_unsure), 0, 1,
+     "relative uncertainty of u_ln_radiance"},
+    {"budget", "blur_unsure", RG_INI_NUMBER, STATION(budget.blur_unsure), 0, 1,
+     "relative uncertainty of u_ln_psf"},
+    {"budget", "pose_unsure", RG_INI_NUMBER, STATION(budget.pose_unsure), 0, 1,
+     "relative uncertainty of slope_u"},
+    {"budget", "scale_unsure", RG_INI_NUMBER, STATION(budget.scale_unsure), 0, 1,
+     "relative uncertainty of scale_u"},
+    {"budget", "model_unsure", RG_INI_NUMBER, STATION(budget.model_unsure), 0, 1,
+     "relative uncertainty of the slot model's u"},
+    {"budget", "bulge_unsure", RG_INI_NUMBER, STATION(budget.bulge_unsure), 0, 1,
+     "relative uncertainty of the bulge's u"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
 static const char *const section_name[] = {"station", "lens",    "light", "slot",
                                            "crown",   "strip",   "rim",   "threshold",
-                                           "witness", "verdict", "check"};
+                                           "witness", "verdict", "check", "budget"};
 enum { SECTIONS = sizeof section_name / sizeof section_name[0] };
 
 static const rg_ini_entry *entry_of(const rg_ini *ini, const char *section, const char *key)
@@ -259,10 +272,11 @@ static rg_code check_sections(const rg_ini *ini, rg_error *err)
             known = known || strcmp(ini->section[i].name, section_name[k]) == 0;
         }
         if (!known) {
-            return rg_ini_unknown_section(ini, i,
-                                          "[station], [lens], [light], [slot], [crown], [strip], "
-                                          "[rim], [threshold], [witness], [verdict] and [check]",
-                                          err);
+            return rg_ini_unknown_section(
+                ini, i,
+                "[station], [lens], [light], [slot], [crown], [strip], "
+                "[rim], [threshold], [witness], [verdict], [check] and [budget]",
+                err);
         }
     }
     return RG_OK;

@@ -11,6 +11,7 @@
 #include "support/setup.h"
 
 static rg_bench_limits check;
+static rg_gap_budget_options budget;
 
 static void load(rg_setup *setup)
 {
@@ -28,6 +29,7 @@ static void load(rg_setup *setup)
     cr_assert_not_null(pad);
     rg_config_setup(&station, pad, setup);
     check = station.check;
+    budget = station.budget;
     rg_instrument_free(&instrument);
     free(bench.data);
     free(alto.data);
@@ -94,10 +96,13 @@ Test(bench_values, lens_rim_crown_and_tag_search_are_the_demo_s)
     cr_expect_eq(file.options.tags.refine, test.options.tags.refine);
 }
 
-Test(bench_values, limits_of_the_check_are_the_demo_bench_s)
+Test(bench_values, limits_of_check_and_budget_are_the_demo_bench_s)
 {
     rg_bench_limits limits;
     load(&file);
     test_bench_limits(&limits);
+    rg_gap_budget_options options;
+    test_gap_budget_options(&options);
     same("check", &check, &limits, sizeof check);
+    same("budget", &budget, &options, sizeof budget);
 }

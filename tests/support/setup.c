@@ -114,6 +114,17 @@ void test_bench_limits(rg_bench_limits *limits)
                                 .group_deg = 10};
 }
 
+void test_gap_budget_options(rg_gap_budget_options *budget)
+{
+    *budget = (rg_gap_budget_options){.level = 0.95,
+                                       .radiance_unsure = 0.25,
+                                       .blur_unsure = 0.25,
+                                       .pose_unsure = 0.25,
+                                       .scale_unsure = 0.25,
+                                       .model_unsure = 0.3,
+                                       .bulge_unsure = 0.5};
+}
+
 void test_setup(rg_setup *setup)
 {
     *setup = (rg_setup){
