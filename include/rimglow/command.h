@@ -30,6 +30,8 @@ int rg_command_fail(int code, const char *format, ...) __attribute__((format(pri
 
 int rg_cmd_inspect(int argc, char **argv);
 extern const char rg_help_inspect[];
+int rg_cmd_budget(int argc, char **argv);
+extern const char rg_help_budget[];
 int rg_cmd_calibrate_check(int argc, char **argv);
 extern const char rg_help_calibrate_check[];
 

@@ -16,17 +16,21 @@ typedef struct making {
     rg_budget *budget;
 } making;
 
-/* A contribution of u_mm to the width from an input with that standard
- * uncertainty: the sensitivity follows. An input that is known exactly has none. */
+/* The sensitivity with which an input of standard uncertainty u makes u_mm. */
+static double per(double u_mm, double u)
+{
+    return u > 0 ? u_mm / u : 0;
+}
+
 static rg_code add(const making *m, const char *name, const char *source, const char *unit,
-                   rg_evaluation type, double value, double u, double u_mm, double dof,
+                   rg_evaluation type, double value, double u, double sensitivity, double dof,
                    rg_error *err)
 {
     rg_contribution c = {.type = type,
                          .distribution = type == RG_TYPE_A ? RG_STUDENT : RG_NORMAL,
                          .value = value,
                          .u = u,
-                         .sensitivity = u > 0 ? u_mm / u : 0,
+                         .sensitivity = sensitivity,
                          .dof = dof};
     rg_copy_text(c.name, sizeof c.name, name);
     rg_copy_text(c.source, sizeof c.source, source);
@@ -38,7 +42,7 @@ static rg_code add(const making *m, const char *name, const char *source, const 
 static rg_code add_mm(const making *m, const char *name, const char *source, rg_evaluation type,
                       double value, double u_mm, double dof, rg_error *err)
 {
-    return add(m, name, source, "mm", type, value, u_mm, u_mm, dof, err);
+    return add(m, name, source, "mm", type, value, u_mm, 1, dof, err);
 }
 
 static double luma_radiance(const making *m)
@@ -60,19 +64,21 @@ static rg_code add_light(const making *m, rg_error *err)
 {
     const rg_rocking_fit *f = &m->bin->fit;
     const rg_gap_budget_options *o = m->options;
+    double u_ln_sigma = m->setup->options.rocking.u_ln_sigma;
     char source[120];
     snprintf(source, sizeof source, "scatter of the columns of %d frames", f->used);
     rg_code code = add_mm(m, "noise", source, RG_TYPE_A, NAN, f->u_noise_mm, noise_dof(m), err);
     if (code == RG_OK)
-        code = add(m, "radiance of the slot",
+        code = add(m, "radiance of the slot, ln",
                    m->result->evidence.light_proven ? "witness, [witness] u_ln_radiance"
                                                     : "no witness: [witness] unproven_u_ln",
                    "ln", RG_TYPE_B, log(luma_radiance(m)), m->result->u_ln_radiance,
-                   f->u_radiance_mm, rg_type_b_dof(o->radiance_unsure), err);
+                   per(f->u_radiance_mm, m->result->u_ln_radiance),
+                   rg_type_b_dof(o->radiance_unsure), err);
     if (code == RG_OK)
-        code = add(m, "blur of the camera", "crown's borders, [light] u_ln_psf", "ln", RG_TYPE_B,
-                   log(m->result->psf_sigma_px), m->setup->options.rocking.u_ln_sigma, f->u_psf_mm,
-                   rg_type_b_dof(o->blur_unsure), err);
+        code = add(m, "blur of the camera (px), ln", "crown's borders, [light] u_ln_psf", "ln",
+                   RG_TYPE_B, log(m->result->psf_sigma_px), u_ln_sigma,
+                   per(f->u_psf_mm, u_ln_sigma), rg_type_b_dof(o->blur_unsure), err);
     return code;
 }
 
@@ -80,11 +86,12 @@ static rg_code add_place(const making *m, rg_error *err)
 {
     const rg_rocking_fit *f = &m->bin->fit;
     const rg_rocking_options *r = &m->setup->options.rocking;
-    rg_code code = add(m, "slope of the rays", "crown's pose, [slot] slope_u", "1", RG_TYPE_B, NAN,
-                       r->u_slope, f->u_pose_mm, rg_type_b_dof(m->options->pose_unsure), err);
+    rg_code code =
+        add(m, "slope of the rays", "crown's pose, [slot] slope_u", "1", RG_TYPE_B, NAN, r->u_slope,
+            per(f->u_pose_mm, r->u_slope), rg_type_b_dof(m->options->pose_unsure), err);
     if (code == RG_OK)
         code = add(m, "scale", "tag edge and lens, [lens] scale_u", "1", RG_TYPE_B, 1, r->u_scale,
-                   f->u_scale_mm, rg_type_b_dof(m->options->scale_unsure), err);
+                   per(f->u_scale_mm, r->u_scale), rg_type_b_dof(m->options->scale_unsure), err);
     return code;
 }
 

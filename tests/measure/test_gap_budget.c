@@ -118,10 +118,10 @@ Test(gap_budget, sensitivities_are_the_width_s_derivatives)
     double h = 0.01;
     double by_radiance = (solve(h, 0, &fit) - solve(-h, 0, &fit)) / (2 * h);
     double by_blur = (solve(0, h, &fit) - solve(0, -h, &fit)) / (2 * h);
-    cr_expect_float_eq(find(&b, "radiance of the slot")->sensitivity, fabs(by_radiance),
+    cr_expect_float_eq(find(&b, "radiance of the slot, ln")->sensitivity, fabs(by_radiance),
                        0.03 * fabs(by_radiance), "%g, not %g",
-                       find(&b, "radiance of the slot")->sensitivity, by_radiance);
-    cr_expect_float_eq(find(&b, "blur of the camera")->sensitivity, fabs(by_blur),
+                       find(&b, "radiance of the slot, ln")->sensitivity, by_radiance);
+    cr_expect_float_eq(find(&b, "blur of the camera (px), ln")->sensitivity, fabs(by_blur),
                        0.03 * fabs(by_blur));
     /* A width is proportional to the scale. */
     cr_expect_float_eq(find(&b, "scale")->sensitivity, b.width_mm, 1e-12);
@@ -142,8 +142,8 @@ Test(gap_budget, degrees_of_freedom_come_from_counts_and_statements)
     cr_expect_eq(find(&b, "noise")->type, RG_TYPE_A);
     cr_expect_eq(find(&b, "frames against the fit")->dof, used - 1.0);
     cr_expect_eq(find(&b, "frames against the fit")->type, RG_TYPE_A);
-    cr_expect_float_eq(find(&b, "radiance of the slot")->dof, 8, 1e-9);
-    cr_expect_eq(find(&b, "radiance of the slot")->type, RG_TYPE_B);
+    cr_expect_float_eq(find(&b, "radiance of the slot, ln")->dof, 8, 1e-9);
+    cr_expect_eq(find(&b, "radiance of the slot, ln")->type, RG_TYPE_B);
     cr_expect_float_eq(find(&b, "bulge of the pad")->dof, 2, 1e-9);
     cr_expect(b.budget.dof > 1 && b.budget.dof < 100);
     cr_expect_float_eq(b.budget.level, 0.95, 1e-12);
