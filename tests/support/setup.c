@@ -117,12 +117,12 @@ void test_bench_limits(rg_bench_limits *limits)
 void test_gap_budget_options(rg_gap_budget_options *budget)
 {
     *budget = (rg_gap_budget_options){.level = 0.95,
-                                       .radiance_unsure = 0.25,
-                                       .blur_unsure = 0.25,
-                                       .pose_unsure = 0.25,
-                                       .scale_unsure = 0.25,
-                                       .model_unsure = 0.3,
-                                       .bulge_unsure = 0.5};
+                                      .radiance_unsure = 0.25,
+                                      .blur_unsure = 0.25,
+                                      .pose_unsure = 0.25,
+                                      .scale_unsure = 0.25,
+                                      .model_unsure = 0.3,
+                                      .bulge_unsure = 0.5};
 }
 
 void test_setup(rg_setup *setup)
