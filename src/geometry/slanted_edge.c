@@ -137,13 +137,22 @@ static double crossing(const region *r, int i, double step)
     return sum > 0.5 * step && fabs(shift) < 0.5 * h ? e + shift : NAN;
 }
 
-/* Least squares through the places within `reach` of the present line; returns the lines used. */
-static int fit_line(region *r, double reach, double *rms)
+/* Drops the places that lie farther than `reach` from the present line plus
+ * `middle`: a post's edge in front of the border's. */
+static void drop_far(region *r, double middle, double reach)
+{
+    for (int i = 0; i < r->lines; i++)
+        if (!(fabs(r->place[i] - edge_at(r, i) - middle) <= reach))
+            r->place[i] = NAN;
+}
+
+/* Least squares through the places; returns their number. */
+static int fit_line(region *r, double *rms)
 {
     double n = 0, si = 0, sp = 0, sii = 0, sip = 0, spp = 0;
     for (int i = 0; i < r->lines; i++) {
         double p = r->place[i] - edge_at(r, i);
-        if (!(fabs(p) <= reach))
+        if (!isfinite(p))
             continue;
         n++, si += i, sp += p, sii += (double)i * i, sip += i * p, spp += p * p;
     }
@@ -158,23 +167,36 @@ static int fit_line(region *r, double reach, double *rms)
     return (int)n;
 }
 
+/* Median of the places about the present line, and its scatter. */
+static size_t centre_of(region *r, double *middle, double *sigma)
+{
+    size_t n = 0;
+    for (int pass = 0; pass < 2; pass++) {
+        n = 0;
+        for (int i = 0; i < r->lines; i++)
+            if (isfinite(r->place[i]))
+                r->work[n++] = r->place[i] - edge_at(r, i);
+        if (n == 0)
+            return 0;
+        *(pass ? sigma : middle) =
+            pass ? rg_mad_sigma_inplace(r->work, n) : rg_median_inplace(r->work, n);
+    }
+    return n;
+}
+
 static rg_slanted_state find_line(region *r, rg_slanted_edge *edge)
 {
-    double reach = INFINITY;
     for (int pass = 0; pass < FIT_PASSES; pass++) {
-        size_t n = 0;
+        double middle = 0, sigma = 0;
         for (int i = 0; i < r->lines; i++) {
             if (!line_inside(r, i))
                 return RG_SLANTED_OUTSIDE;
             r->place[i] = crossing(r, i, edge->white - edge->black);
-            if (isfinite(r->place[i]))
-                r->work[n++] = r->place[i] - edge_at(r, i);
         }
-        if (n < FEWEST_LINES)
+        if (centre_of(r, &middle, &sigma) < FEWEST_LINES)
             return RG_SLANTED_CROOKED;
-        if (pass > 0)
-            reach = fmax(4 * rg_mad_sigma_inplace(r->work, n), 0.1);
-        edge->lines = fit_line(r, reach, &edge->line_rms_px);
+        drop_far(r, middle, fmax(4 * sigma, 0.1));
+        edge->lines = fit_line(r, &edge->line_rms_px);
         if (2 * edge->lines < r->lines)
             return RG_SLANTED_CROOKED;
     }

@@ -22,7 +22,7 @@ typedef struct world {
     rg_frame frame[FRAMES];
     rg_bench_frame look[FRAMES];
     rg_sweep_result result;
-    char name[FRAMES][16];
+    char name[FRAMES][24];
     const char *names[FRAMES];
     rg_bench_check check;
 } world;
@@ -74,8 +74,13 @@ static world *make(void)
     test_setup(&w->setup);
     test_bench_limits(&w->limits);
     w->result.plane.found = true;
-    w->result.geometry =
-        (rg_slot_geometry){.inner_mm = 9, .outer_mm = 10, .pad_mm = 11.5, .shoulder_mm = 0.35};
+    w->result.geometry = (rg_slot_geometry){.inner_mm = 9,
+                                            .outer_mm = 10,
+                                            .pad_mm = 11.5,
+                                            .land_reflectance = 0.8,
+                                            .pad_glow = 0.15,
+                                            .tilt = 0.003,
+                                            .shoulder_mm = 0.35};
     for (int c = 0; c < 3; c++)
         w->result.radiance[c] = 2;
     for (int i = 0; i < FRAMES; i++) {
@@ -291,7 +296,7 @@ Test(bench_check, light_with_the_lamp_off_is_said_as_a_gap)
     expect(w, RG_CHECK_AMBIENT, RG_CHECK_GOOD, "0.0200 beside the rim");
     /* 0.0002 mm of flux against a radiance of 2. */
     cr_expect_float_eq(w->check.finding[RG_CHECK_AMBIENT].value, 0.0001, 1e-9);
-    for (int c = 0; c < COLUMNS; c++)
+    for (int c = 0; c < COLUMNS; c += 8) /* a short streak counts as well */
         w->frame[DARK].light.column[c].flux_mm = 0.01;
     expect_poor(w, RG_CHECK_AMBIENT, "shade the gap");
     cr_expect_float_eq(w->check.finding[RG_CHECK_AMBIENT].value, 0.005, 1e-9);
@@ -345,13 +350,13 @@ Test(bench_check, a_sweep_that_never_comes_level_covers_nothing)
         for (int c = 0; c < COLUMNS; c++)
             w->frame[i].strip.column[c].slope = tan(rg_radians(w->frame[i].elevation_deg));
     }
-    expect(w, RG_CHECK_COVERAGE, RG_CHECK_POOR, "0 % of the bearings");
+    expect(w, RG_CHECK_COVERAGE, RG_CHECK_POOR, "a gap of 0.0125 mm would show at 0 % of");
     expect(w, RG_CHECK_ROCKING, RG_CHECK_POOR, "within 1.60 degrees");
     cr_expect_eq(w->look[0].flaws >> RG_CHECK_ROCKING & 1u, 1u);
     end(w);
 }
 
-/* Half the tolerance over the land of 1 mm, from below; over land and overhang
+/* No credit for reflection, glow and the pad's tilt. Half the tolerance over the land of 1 mm, from below; over land and overhang
  * of 2.5 mm from above (no bulge): atan(0.0125 / 1), atan(0.0125 / 2.5). */
 Test(bench_check, the_window_of_elevations_is_the_slot_s)
 {
@@ -444,6 +449,28 @@ Test(bench_check, a_sample_frame_is_looked_at_whole)
         rg_bench_look(&setup, &limits, finder, (const uint8_t *)"no", 2, &frame, &look, &err),
         RG_OK);
     cr_expect(!look.decoded && !look.crown);
+    rg_frame_free(&frame);
+    rg_tag_finder_free(finder);
+    free(b.data);
+}
+
+/* The slot itself may be clipped; it is not what the check is about. */
+Test(bench_check, clipping_is_counted_beside_the_gap)
+{
+    rg_setup setup;
+    rg_bench_limits limits;
+    rg_tag_finder *finder;
+    rg_bench_frame look;
+    static const char path[] = "samples/PE-A-0147/08-G/view_16.jpg";
+    test_setup(&setup);
+    test_bench_limits(&limits);
+    cr_assert_eq(rg_tag_finder_new(&finder, &setup.options.tags, NULL), RG_OK);
+    rg_frame frame = test_take(&setup, finder, path, RG_FRAME_CLOSED);
+    test_bytes b = test_load(path);
+    cr_assert_eq(rg_bench_look(&setup, &limits, finder, b.data, b.size, &frame, &look, NULL),
+                 RG_OK);
+    cr_expect(look.tones[RG_BENCH_TONES - 1] > 0.002, "%g", look.tones[RG_BENCH_TONES - 1]);
+    cr_expect(look.clipped < 0.0005, "%g", look.clipped);
     rg_frame_free(&frame);
     rg_tag_finder_free(finder);
     free(b.data);
