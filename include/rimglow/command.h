@@ -44,5 +44,9 @@ int rg_cmd_study_gauge(int argc, char **argv);
 extern const char rg_help_study_gauge[];
 int rg_cmd_study_detect(int argc, char **argv);
 extern const char rg_help_study_detect[];
+int rg_cmd_budget(int argc, char **argv);
+extern const char rg_help_budget[];
+int rg_cmd_calibrate_check(int argc, char **argv);
+extern const char rg_help_calibrate_check[];
 
 #endif

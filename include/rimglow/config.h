@@ -19,6 +19,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "rimglow/bench_check.h"
+#include "rimglow/gap_budget.h"
 #include "rimglow/pipeline.h"
 #include "rimglow/ring.h"
 #include "rimglow/wedge.h"
@@ -65,7 +67,9 @@ typedef struct rg_station {
     rg_lens lens;
     rg_measure_options measure;
     rg_light_calibration light;
-    rg_wedge_options wedge; /* section [wedge]: how a calibration is made */
+    rg_wedge_options wedge;       /* section [wedge]: how a calibration is made */
+    rg_bench_limits check;        /* of rimglow calibrate check */
+    rg_gap_budget_options budget; /* of rimglow budget */
 } rg_station;
 
 typedef enum rg_role { RG_ROLE_WITNESS, RG_ROLE_CLOSED, RG_ROLE_DARK, RG_ROLE_OPEN } rg_role;
@@ -157,7 +161,6 @@ rg_code rg_station_match(rg_station *station, const char *label, const rg_taken 
 /* How index crowns are printed: calib/sheet.ini. */
 rg_code rg_sheet_parse(const char *label, const char *text, size_t size, rg_ring_rules *rules,
                        rg_error *err);
-
 
 /* What rg_frame_take and rg_sweep_measure need for this pad at this station. */
 void rg_config_setup(const rg_station *station, const rg_pad *pad, rg_setup *setup);

@@ -93,11 +93,12 @@ typedef struct rg_rocking_fit {
     double width_mm;
     double u_mm; /* combined standard uncertainty */
     double u_noise_mm, u_radiance_mm, u_psf_mm, u_pose_mm, u_scale_mm, u_model_mm;
-    double detection_limit_mm; /* INFINITY when nothing was seen */
-    int frames;                /* that saw this bearing */
-    int used;                  /* that the width rests on */
-    int lit;                   /* in which slot light was found */
-    double cost;               /* sum of the bounded losses at the minimum */
+    double u_slot_mm, u_scatter_mm, u_bulge_mm; /* what u_model_mm is made of */
+    double detection_limit_mm;                  /* INFINITY when nothing was seen */
+    int frames;                                 /* that saw this bearing */
+    int used;                                   /* that the width rests on */
+    int lit;                                    /* in which slot light was found */
+    double cost;                                /* sum of the bounded losses at the minimum */
 } rg_rocking_fit;
 
 /* count = 0 gives width NAN. At most 512 observations are used. The detection

@@ -12,14 +12,18 @@
 
 /* The verbs of "rimglow calibrate", in the order in which a workshop needs them. */
 static const rg_command calibrations[] = {
-    {.name = "light",
-     .summary = "the response to gaps of known width, from a feeler wedge",
-     .help = rg_help_calibrate_light,
-     .run = rg_cmd_calibrate_light},
     {.name = "lens",
      .summary = "focal length, centre and distortion, from photographs of the board",
      .help = rg_help_calibrate_lens,
      .run = rg_cmd_calibrate_lens},
+    {.name = "light",
+     .summary = "the response to gaps of known width, from a feeler wedge",
+     .help = rg_help_calibrate_light,
+     .run = rg_cmd_calibrate_light},
+    {.name = "check",
+     .summary = "the bench on any sweep: scale, focus, light, movement",
+     .help = rg_help_calibrate_check,
+     .run = rg_cmd_calibrate_check},
     {0}};
 
 static const char help_calibrate[] =
@@ -72,6 +76,10 @@ const rg_command rg_commands[] = {{.name = "inspect",
                                    .summary = "print the calibration board at true size",
                                    .help = rg_help_board,
                                    .run = rg_cmd_board},
+                                  {.name = "budget",
+                                   .summary = "what the uncertainty of a measured gap is made of",
+                                   .help = rg_help_budget,
+                                   .run = rg_cmd_budget},
                                   {.name = "calibrate",
                                    .summary = "lens, light, and a check of the bench",
                                    .help = help_calibrate,

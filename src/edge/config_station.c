@@ -223,11 +223,70 @@ static const rg_ini_field field[] = {
      "smallest model_relative that a calibration may find"},
     {"wedge", "max_rms_mm", RG_INI_NUMBER, STATION(wedge.max_rms_mm), 1e-5, 1,
      "largest rms residual of a good calibration, mm"},
+    {"check", "scale", RG_INI_NUMBER, STATION(check.scale), 0.0001, 0.5,
+     "largest relative error of the scale"},
+    {"check", "diameter_u_mm", RG_INI_NUMBER, STATION(check.diameter_u_mm), 0, 1,
+     "standard uncertainty of the rim's stated diameter, mm"},
+    {"check", "outline_top_mm", RG_INI_NUMBER, STATION(check.outline_top_mm), 0, 5,
+     "depth below the rim plane at which the outline begins, mm"},
+    {"check", "outline_depth_mm", RG_INI_NUMBER, STATION(check.outline_depth_mm), 0.2, 20,
+     "depth below the rim plane at which the outline ends, mm"},
+    {"check", "outline_reach", RG_INI_NUMBER, STATION(check.outline_reach), 0.01, 0.3,
+     "distance from the radius within which the outline is looked for, share"},
+    {"check", "proportion", RG_INI_NUMBER, STATION(check.proportion), 0.0001, 0.5,
+     "largest relative error of tag edge against apothem"},
+    {"check", "mtf50", RG_INI_NUMBER, STATION(check.mtf50), 0.001, 0.5,
+     "least MTF50 of a sweep, cycles per px"},
+    {"check", "sharpness", RG_INI_NUMBER, STATION(check.sharpness), 0.01, 1,
+     "MTF50 of one frame, share of the sweep's"},
+    {"check", "depth", RG_INI_NUMBER, STATION(check.depth), 0.01, 1,
+     "MTF50 of the farther tag borders, share of the nearer ones'"},
+    {"check", "px_per_mm", RG_INI_NUMBER, STATION(check.px_per_mm), 0.1, 1000,
+     "least sampling at the rim, px per mm"},
+    {"check", "module_px", RG_INI_NUMBER, STATION(check.module_px), 1, 1000,
+     "least size of a tag's module, px"},
+    {"check", "white_low", RG_INI_NUMBER, STATION(check.white_low), 0, 1,
+     "least light of paper white"},
+    {"check", "white_high", RG_INI_NUMBER, STATION(check.white_high), 0.001, 1,
+     "largest light of paper white"},
+    {"check", "contrast", RG_INI_NUMBER, STATION(check.contrast), 1, 1000,
+     "least ratio of paper to ink"},
+    {"check", "clipped", RG_INI_NUMBER, STATION(check.clipped), 0, 1,
+     "largest share of clipped pixels beside the gap"},
+    {"check", "exposure_error", RG_INI_NUMBER, STATION(check.exposure_error), 0.01, 10,
+     "largest relative error of the witness's exposure"},
+    {"check", "ambient", RG_INI_NUMBER, STATION(check.ambient), 0.001, 10,
+     "apparent gap with the lamp off, share of the tolerance"},
+    {"check", "move_px", RG_INI_NUMBER, STATION(check.move_px), 0.05, 100,
+     "largest movement during an exposure, px"},
+    {"check", "same_mm", RG_INI_NUMBER, STATION(check.same_mm), 0, 10,
+     "distance of poses that count as repeats, mm"},
+    {"check", "same_deg", RG_INI_NUMBER, STATION(check.same_deg), 0, 10,
+     "angle of poses that count as repeats, degrees"},
+    {"check", "still", RG_INI_NUMBER, STATION(check.still), 0.5, 1000,
+     "scatter of repeats, standard uncertainties of their poses"},
+    {"check", "covered", RG_INI_NUMBER, STATION(check.covered), 0.01, 1,
+     "least share of the bearings that were well looked at"},
+    {"check", "group_deg", RG_INI_NUMBER, STATION(check.group_deg), 0.1, 60,
+     "camera bearings that belong together, degrees"},
+    {"budget", "level", RG_INI_NUMBER, STATION(budget.level), 0.5, 0.9999, "level of confidence"},
+    {"budget", "radiance_unsure", RG_INI_NUMBER, STATION(budget.radiance_unsure), 0, 1,
+     "relative uncertainty of u_ln_radiance"},
+    {"budget", "blur_unsure", RG_INI_NUMBER, STATION(budget.blur_unsure), 0, 1,
+     "relative uncertainty of u_ln_psf"},
+    {"budget", "pose_unsure", RG_INI_NUMBER, STATION(budget.pose_unsure), 0, 1,
+     "relative uncertainty of slope_u"},
+    {"budget", "scale_unsure", RG_INI_NUMBER, STATION(budget.scale_unsure), 0, 1,
+     "relative uncertainty of scale_u"},
+    {"budget", "model_unsure", RG_INI_NUMBER, STATION(budget.model_unsure), 0, 1,
+     "relative uncertainty of the slot model's u"},
+    {"budget", "bulge_unsure", RG_INI_NUMBER, STATION(budget.bulge_unsure), 0, 1,
+     "relative uncertainty of the bulge's u"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
-static const char *const section_name[] = {"station", "lens",    "light",       "slot",
-                                           "crown",   "strip",   "rim",         "threshold",
-                                           "witness", "verdict", "calibration", "wedge"};
+static const char *const section_name[] = {
+    "station",   "lens",    "light",   "slot",        "crown", "strip", "rim",
+    "threshold", "witness", "verdict", "calibration", "wedge", "check", "budget"};
 enum { SECTIONS = sizeof section_name / sizeof section_name[0] };
 
 static const rg_ini_entry *entry_of(const rg_ini *ini, const char *section, const char *key)
@@ -246,7 +305,7 @@ static rg_code check_sections(const rg_ini *ini, rg_error *err)
             return rg_ini_unknown_section(ini, i,
                                           "[station], [lens], [light], [slot], [crown], [strip], "
                                           "[rim], [threshold], [witness], [verdict], "
-                                          "[calibration] and [wedge]",
+                                          "[calibration], [wedge], [check] and [budget]",
                                           err);
         }
     }
@@ -296,6 +355,25 @@ static rg_code check_crown(const rg_ini *ini, const rg_station *s, rg_error *err
                        "the tag search knows 1, 1.5, 2, 3 and 4; choose one of them");
 }
 
+/* Pairs of which one must lie below the other. */
+static rg_code check_bench(const rg_ini *ini, const rg_station *s, rg_error *err)
+{
+    const rg_bench_limits *c = &s->check;
+    if (!(c->outline_top_mm < c->outline_depth_mm))
+        return rg_ini_fail(ini, entry_of(ini, "check", "outline_top_mm"), err,
+                           "must lie above outline_depth_mm = %g; correct one of them",
+                           c->outline_depth_mm);
+    if (!(c->white_low < c->white_high))
+        return rg_ini_fail(ini, entry_of(ini, "check", "white_low"), err,
+                           "must lie below white_high = %g; correct one of them", c->white_high);
+    if (c->white_high > s->measure.overexposed_light)
+        return rg_ini_fail(ini, entry_of(ini, "check", "white_high"), err,
+                           "a frame is left out above overexposed_light = %g of [light]; choose a "
+                           "smaller value",
+                           s->measure.overexposed_light);
+    return RG_OK;
+}
+
 static rg_code check_lens(const rg_ini *ini, const rg_station *s, rg_error *err)
 {
     char prefix[RG_ERROR_TEXT];
@@ -329,6 +407,9 @@ static rg_code fill_station(const rg_ini *ini, rg_station *station, rg_error *er
     }
     if (code == RG_OK) {
         code = check_strip(ini, station, err);
+    }
+    if (code == RG_OK) {
+        code = check_bench(ini, station, err);
     }
     return code == RG_OK ? check_lens(ini, station, err) : code;
 }

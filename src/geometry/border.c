@@ -183,6 +183,6 @@ void rg_border_find(const rg_border_search *search, const rg_pose *pose, unsigne
             search_border(search, pose, corner, 4 * face + side, points, reach, precise, scan);
         drop_strangers(scan, first);
     }
-    if (precise)
+    if (precise && !search->keep_blurred)
         drop_blurred(scan, work);
 }

@@ -29,6 +29,7 @@ typedef struct rg_border_search {
     const rg_lens *lens;
     rg_edge_light light;
     double min_side_px; /* faces smaller than this are left out */
+    bool keep_blurred;  /* keep borders whose edge is clearly wider than the others' */
 } rg_border_search;
 
 /* Searches every border of those faces (bit j: face j) that are turned to the camera, `points` a

@@ -739,7 +739,7 @@ rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, co
         return rg_fail(err, RG_INTERNAL, "crown: out of memory for the border points");
     w->best = &w->scan[0];
     w->other = &w->scan[1];
-    rg_border_search search = {crown, lens, {image, linear}, limits->min_tag_side_px};
+    rg_border_search search = {crown, lens, {image, linear}, limits->min_tag_side_px, false};
     refined fit[2];
     refine_starts(&search, &use, w, fit);
     if (fit[0].held) {

@@ -248,6 +248,9 @@ static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, co
      * the frames about the fit is added where there are enough of them. */
     double scatter = fit->used > 2 ? spread / weight / (fit->used - 1) : 0;
     fit->u_model_mm = sqrt(pow(model / weight, 2) + scatter + pow(BULGE_U * g->bulge_mm, 2));
+    fit->u_slot_mm = model / weight;
+    fit->u_scatter_mm = sqrt(scatter);
+    fit->u_bulge_mm = BULGE_U * g->bulge_mm;
 }
 
 void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int count,

@@ -329,7 +329,8 @@ static void raise_to_passages(const rg_slot_geometry *g, const rg_observation *c
             continue;
         fit[b].width_mm = p->height_mm;
         fit[b].u_noise_mm = p->u_mm, fit[b].u_radiance_mm = radiance, fit[b].u_psf_mm = psf;
-        fit[b].u_pose_mm = 0, fit[b].u_model_mm = model;
+        fit[b].u_pose_mm = 0, fit[b].u_model_mm = fit[b].u_slot_mm = model;
+        fit[b].u_scatter_mm = fit[b].u_bulge_mm = 0;
         fit[b].u_scale_mm = rocking->u_scale * p->height_mm;
         fit[b].u_mm = hypot(own, fit[b].u_scale_mm);
         fit[b].lit++;

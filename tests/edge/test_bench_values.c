@@ -10,6 +10,9 @@
 #include "support/load.h"
 #include "support/setup.h"
 
+static rg_bench_limits check;
+static rg_gap_budget_options budget;
+
 static void load(rg_setup *setup)
 {
     test_bytes bench = test_load("calib/bench.ini"), alto = test_load("calib/alto-loan.ini");
@@ -25,6 +28,8 @@ static void load(rg_setup *setup)
     const rg_pad *pad = rg_instrument_pad(&instrument, "G");
     cr_assert_not_null(pad);
     rg_config_setup(&station, pad, setup);
+    check = station.check;
+    budget = station.budget;
     rg_instrument_free(&instrument);
     free(bench.data);
     free(alto.data);
@@ -91,4 +96,15 @@ Test(bench_values, lens_rim_crown_and_tag_search_are_the_demo_s)
     cr_expect_eq(file.options.crown.min_edges, test.options.crown.min_edges);
     cr_expect_eq(file.options.tags.max_hamming, test.options.tags.max_hamming);
     cr_expect_eq(file.options.tags.refine, test.options.tags.refine);
+}
+
+Test(bench_values, limits_of_check_and_budget_are_the_demo_bench_s)
+{
+    rg_bench_limits limits;
+    load(&file);
+    test_bench_limits(&limits);
+    rg_gap_budget_options options;
+    test_gap_budget_options(&options);
+    same("check", &check, &limits, sizeof check);
+    same("budget", &budget, &options, sizeof budget);
 }

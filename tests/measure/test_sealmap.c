@@ -509,6 +509,26 @@ Test(sealmap, a_slanting_ray_opens_all_bearings_that_it_passed)
     cr_expect_float_eq(map.bin[191].width_mm, 0.05, 0.002, "beyond the ray's chord");
 }
 
+/* The width is the ray's now: what the rocking fit said of scatter and bulge is
+ * not part of its uncertainty any more. */
+Test(sealmap, a_passed_bearing_s_parts_add_up_to_its_uncertainty)
+{
+    rg_setup setup;
+    rg_sealmap_options o = usual();
+    rg_slot_geometry bulging = pad;
+    const rg_observation *rows[RG_BINS];
+    test_setup(&setup);
+    pass_at_200(0.12);
+    bulging.bulge_mm = 0.01;
+    for (int b = 0; b < RG_BINS; b++)
+        rows[b] = s.obs[b];
+    rg_sealmap_merge(&map, &bulging, rows, s.count, &setup.options.rocking, &o);
+    const rg_rocking_fit *f = &map.bin[196].fit;
+    cr_expect_float_eq(f->width_mm, 0.12, 1e-9);
+    cr_expect_float_eq(hypot(hypot(f->u_slot_mm, f->u_scatter_mm), f->u_bulge_mm), f->u_model_mm,
+                       1e-12);
+}
+
 Test(sealmap, a_slanting_ray_that_agrees_within_its_uncertainty_changes_nothing)
 {
     pass_at_200(0.051);

@@ -89,6 +89,44 @@ static const rg_measure_options options = {
                 .blocked_share = 0.7,
                 .blocked_margin_deg = 5}};
 
+void test_bench_limits(rg_bench_limits *limits)
+{
+    *limits = (rg_bench_limits){.scale = 0.01,
+                                .diameter_u_mm = 0.03,
+                                .outline_top_mm = 0.3,
+                                .outline_depth_mm = 2,
+                                .outline_reach = 0.09,
+                                .proportion = 0.005,
+                                .mtf50 = 0.12,
+                                .sharpness = 0.75,
+                                .depth = 0.75,
+                                .px_per_mm = 20,
+                                .module_px = 15,
+                                .white_low = 0.03,
+                                .white_high = 0.8,
+                                .contrast = 4,
+                                .clipped = 0.05,
+                                .exposure_error = 0.25,
+                                .ambient = 0.1,
+                                .move_px = 1.5,
+                                .same_mm = 0.05,
+                                .same_deg = 0.02,
+                                .still = 3,
+                                .covered = 0.95,
+                                .group_deg = 10};
+}
+
+void test_gap_budget_options(rg_gap_budget_options *budget)
+{
+    *budget = (rg_gap_budget_options){.level = 0.95,
+                                      .radiance_unsure = 0.25,
+                                      .blur_unsure = 0.25,
+                                      .pose_unsure = 0.25,
+                                      .scale_unsure = 0.25,
+                                      .model_unsure = 0.3,
+                                      .bulge_unsure = 0.5};
+}
+
 void test_setup(rg_setup *setup)
 {
     *setup = (rg_setup){

@@ -2,6 +2,9 @@
  * spoil.c - makes bad camera frames out of good ones, for tests/cli.
  *
  *   spoil light GAIN IN OUT        linear light times GAIN, clipped at 1
+ *   spoil blur SIGMA IN OUT        blurred by a Gaussian, px, in linear light
+ *   spoil smear PX IN OUT          moved by PX px along x while exposed; along y
+ *                                  when negative
  *   spoil paste ID X Y SIDE IN OUT a square of white paper at (X, Y), SIDE px
  *                                  wide, with tag ID of tag36h11 upright on it;
  *                                  ID -1: no tag
@@ -112,6 +115,82 @@ static bool light(char **a)
         uint8_t *p = image.data;
         for (size_t i = 0; i < (size_t)image.width * (size_t)image.height * 3; i++)
             p[i] = table[p[i]];
+        ok = save_jpeg(a[2], &image);
+    }
+    rg_image_free(&image);
+    return ok;
+}
+
+/* Weighted mean of the line's samples about each one; ends are repeated. */
+static void mix_line(const double *from, double *to, int n, ptrdiff_t step, const double *weight,
+                     int reach)
+{
+    for (int i = 0; i < n; i++) {
+        double sum = 0, all = 0;
+        for (int k = -reach; k <= reach; k++) {
+            int at = i + k < 0 ? 0 : i + k >= n ? n - 1 : i + k;
+            sum += weight[k + reach] * from[at * step];
+            all += weight[k + reach];
+        }
+        to[i * step] = sum / all;
+    }
+}
+
+enum { MIX_REACH = 60 };
+
+/* In linear light, along x, y or both. */
+static void mix(rg_image *image, const double *weight, int reach, bool along_x, bool along_y)
+{
+    int w = image->width, h = image->height;
+    size_t n = (size_t)w * (size_t)h;
+    double *light = malloc(2 * n * sizeof *light), *work = light + n;
+    uint8_t *p = image->data;
+    for (int c = 0; light && c < 3; c++) {
+        for (size_t i = 0; i < n; i++)
+            light[i] = rg_srgb_to_linear(p[3 * i + (size_t)c] / 255.0);
+        for (int y = 0; along_x && y < h; y++)
+            mix_line(light + (ptrdiff_t)y * w, work + (ptrdiff_t)y * w, w, 1, weight, reach);
+        if (along_x)
+            memcpy(light, work, n * sizeof *light);
+        for (int x = 0; along_y && x < w; x++)
+            mix_line(light + x, work + x, h, w, weight, reach);
+        if (along_y)
+            memcpy(light, work, n * sizeof *light);
+        for (size_t i = 0; i < n; i++)
+            p[3 * i + (size_t)c] = (uint8_t)lround(255 * rg_linear_to_srgb(fmin(light[i], 1)));
+    }
+    free(light);
+}
+
+static bool blur(char **a)
+{
+    rg_image image = {0};
+    double sigma = strtod(a[0], NULL), weight[2 * MIX_REACH + 1];
+    int reach = (int)ceil(4 * sigma);
+    bool ok = (sigma > 0 && reach <= MIX_REACH) || complain("SIGMA is above 0 and at most 15 px");
+    ok = ok && load_picture(a[1], &image);
+    for (int k = -reach; ok && k <= reach; k++)
+        weight[k + reach] = exp(-0.5 * k * k / (sigma * sigma));
+    if (ok) {
+        mix(&image, weight, reach, true, true);
+        ok = save_jpeg(a[2], &image);
+    }
+    rg_image_free(&image);
+    return ok;
+}
+
+/* A box of that length: its two end samples count by their covered part. */
+static bool smear(char **a)
+{
+    rg_image image = {0};
+    double px = fabs(strtod(a[0], NULL)), weight[2 * MIX_REACH + 1];
+    int reach = (int)ceil(px / 2 + 0.5);
+    bool ok = (px > 0 && reach <= MIX_REACH) || complain("PX is not 0 and at most 118");
+    ok = ok && load_picture(a[1], &image);
+    for (int k = -reach; ok && k <= reach; k++)
+        weight[k + reach] = fmin(fmax(px / 2 + 0.5 - abs(k), 0), 1);
+    if (ok) {
+        mix(&image, weight, reach, strtod(a[0], NULL) > 0, strtod(a[0], NULL) < 0);
         ok = save_jpeg(a[2], &image);
     }
     rg_image_free(&image);
@@ -255,7 +334,8 @@ static const struct command {
     const char *name;
     int arguments;
     bool (*run)(char **arguments);
-} commands[] = {{"light", 3, light}, {"paste", 6, paste}, {"halve", 2, halve}, {"png", 2, to_png},
+} commands[] = {{"light", 3, light}, {"blur", 3, blur},   {"smear", 3, smear},
+                {"paste", 6, paste}, {"halve", 2, halve}, {"png", 2, to_png},
                 {"claim", 4, claim}, {"flip", 4, flip},   {"whole", 1, whole}};
 
 int main(int argc, char **argv)
@@ -263,7 +343,8 @@ int main(int argc, char **argv)
     for (size_t i = 0; argc > 1 && i < sizeof commands / sizeof commands[0]; i++)
         if (strcmp(commands[i].name, argv[1]) == 0 && argc == commands[i].arguments + 2)
             return commands[i].run(argv + 2) ? 0 : 1;
-    complain("light GAIN, paste ID X Y SIDE, halve, png, claim W H or flip FROM COUNT; "
+    complain("light GAIN, blur SIGMA, smear PX, paste ID X Y SIDE, halve, png, claim W H or flip "
+             "FROM COUNT; "
              "then IN OUT");
     return 1;
 }
