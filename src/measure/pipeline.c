@@ -15,8 +15,10 @@
 rg_code rg_setup_check(const rg_setup *setup, rg_error *err)
 {
     rg_code code = rg_lens_check(&setup->lens, err);
-    if (code == RG_OK)
+    if (code == RG_OK && setup->place.source == RG_PLACE_CROWN)
         code = rg_crown_check(&setup->crown, err);
+    if (code == RG_OK)
+        code = rg_place_check(&setup->place, err);
     if (code == RG_OK)
         code = rg_rim_check(&setup->rim, err);
     if (code == RG_OK)
@@ -32,18 +34,32 @@ static bool is_closed(const rg_frame *f)
     return f->used && f->role == RG_FRAME_CLOSED;
 }
 
+/* The sharpest frame's edge width. Outlines of brass vary more than print does:
+ * of them the median counts. */
+static double sharp_edges(const rg_frame *frames, int count, double *work)
+{
+    double sharpest = INFINITY;
+    size_t n = 0;
+    bool crown = true;
+    for (int i = 0; i < count; i++)
+        if (is_closed(&frames[i]) && frames[i].pose.edge_sigma_px > 0) {
+            sharpest = fmin(sharpest, frames[i].pose.edge_sigma_px);
+            work[n++] = frames[i].pose.edge_sigma_px;
+            crown = crown && frames[i].pose.source == RG_PLACE_CROWN;
+        }
+    return crown || n == 0 ? sharpest : rg_median_inplace(work, n);
+}
+
 /* Frames far blurrier than the sharpest are left out; *sigma gets the median
- * width of the crown's edges over the rest. */
+ * width of the edges (crown's or outlines') over the rest. */
 static rg_code sort_out_blur(rg_frame *frames, int count, const rg_measure_options *o,
                              double *sigma, rg_error *err)
 {
-    double *work = rg_alloc((size_t)count, sizeof *work), sharpest = INFINITY;
+    double *work = rg_alloc((size_t)count, sizeof *work);
     size_t n = 0;
     if (!work)
         return rg_fail(err, RG_INTERNAL, "no memory for %d frames", count);
-    for (int i = 0; i < count; i++)
-        if (is_closed(&frames[i]) && frames[i].pose.edge_sigma_px > 0)
-            sharpest = fmin(sharpest, frames[i].pose.edge_sigma_px);
+    double sharpest = sharp_edges(frames, count, work);
     for (int i = 0; i < count; i++) {
         rg_frame *f = &frames[i];
         if (!is_closed(f))
@@ -56,7 +72,8 @@ static rg_code sort_out_blur(rg_frame *frames, int count, const rg_measure_optio
             f->used = false;
             continue;
         }
-        work[n++] = f->pose.edge_sigma_px;
+        if (f->pose.edge_sigma_px > 0)
+            work[n++] = f->pose.edge_sigma_px;
     }
     *sigma = o->psf_sigma_px > 0 ? o->psf_sigma_px : n ? rg_median_inplace(work, n) : NAN;
     free(work);
@@ -176,8 +193,9 @@ static void add_column(cell *sum, const rg_strip_column *sc, const rg_column_lig
     sum->side += sc->obliquity_rad;
 }
 
-static bool observation_of(const cell *sum, int bin, int frame, const rg_rim_plane *plane,
-                           double outer_mm, double u_pose, rg_observation *obs)
+static bool observation_of(const cell *sum, int bin, int frame, const rg_place *place,
+                           const rg_rim_plane *plane, double outer_mm, double u_pose,
+                           rg_observation *obs)
 {
     int n = sum->lit + sum->dark;
     /* Half-hidden bins are hidden. */
@@ -186,17 +204,20 @@ static bool observation_of(const cell *sum, int bin, int frame, const rg_rim_pla
     double mean = sum->height / n, side = sum->side / n, slope = sum->slope / n;
     double scatter = n > 1 ? fmax(sum->square / n - mean * mean, 0) / (n - 1) : 0;
     double towards = bin + rg_degrees(side);
-    *obs =
-        (rg_observation){.frame = frame,
-                         .height_mm = mean,
-                         .u_mm = sqrt(scatter + pow(sum->noise / n, 2) / n),
-                         .per_ln_radiance = sum->per_l / n,
-                         .per_ln_sigma = sum->per_s / n,
-                         .slope_pad = slope,
-                         .slope_rim = slope - rg_rim_plane_slope(plane, towards, outer_mm),
-                         .obliquity_rad = side,
-                         .u_slope = hypot(u_pose, rg_rim_plane_slope_u(plane, towards, outer_mm)),
-                         .lit = sum->lit > 0};
+    /* What the station states of a slope is for a crown's pose. */
+    double u_place = place->source == RG_PLACE_CROWN ? 0 : rg_place_slope_u(place, towards);
+    double u_plane = rg_rim_plane_slope_u(plane, towards, outer_mm);
+    *obs = (rg_observation){.frame = frame,
+                            .height_mm = mean,
+                            .u_mm = sqrt(scatter + pow(sum->noise / n, 2) / n),
+                            .per_ln_radiance = sum->per_l / n,
+                            .per_ln_sigma = sum->per_s / n,
+                            .slope_pad = slope,
+                            .slope_rim = slope - rg_rim_plane_slope(plane, towards, outer_mm),
+                            .obliquity_rad = side,
+                            .u_slope = hypot(hypot(u_pose, u_place), u_plane),
+                            .u_place = u_place,
+                            .lit = sum->lit > 0};
     return true;
 }
 
@@ -213,7 +234,7 @@ static void observe_frame(const rg_frame *f, int index, const rg_slot_table *tab
                 break;
             add_column(&sum, &f->strip.column[c], &f->light.column[c], table);
         }
-        if (observation_of(&sum, bin, index, plane, outer_mm, u_pose,
+        if (observation_of(&sum, bin, index, &f->pose, plane, outer_mm, u_pose,
                            &obs[bin * stride + count[bin]]))
             count[bin]++;
     }
@@ -238,12 +259,26 @@ static rg_code merge(const rg_setup *setup, rg_frame *frames, int count, rg_swee
             rows[b] = obs + b * (count + 1);
         rg_rocking_options rocking = setup->options.rocking;
         rocking.u_ln_radiance = r->u_ln_radiance;
-        r->geometry.bulge_mm = rg_sealmap_bulge(&r->geometry, rows, counts, &rocking);
-        rg_sealmap_merge(&r->map, &r->geometry, rows, counts, &rocking, &setup->options.sealmap);
+        rg_sealmap_options sealmap = setup->options.sealmap;
+        if (setup->place.source == RG_PLACE_CROWN)
+            r->geometry.bulge_mm = rg_sealmap_bulge(&r->geometry, rows, counts, &rocking);
+        else /* the pad's own plane is not seen: bulge and tilt cannot be told apart */
+            sealmap.tilt_prior =
+                hypot(sealmap.tilt_prior, tan(rg_radians(setup->place.seat_tilt_deg)));
+        rg_sealmap_merge(&r->map, &r->geometry, rows, counts, &rocking, &sealmap);
     }
     free(obs);
     rg_slot_table_free(table);
     return code;
+}
+
+/* A bearing that was stated wrongly turns the whole map. */
+static void turn_arcs(rg_seal_map *map, double u_bearing_deg)
+{
+    for (int i = 0; i < map->arcs; i++) {
+        map->arc[i].u_end_deg = hypot(map->arc[i].u_end_deg, u_bearing_deg);
+        map->arc[i].u_centre_deg = hypot(map->arc[i].u_centre_deg, u_bearing_deg);
+    }
 }
 
 /* Bearings at which a frame taken with the lamp off shows slot light. */
@@ -343,6 +378,7 @@ rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
         if (!result->evidence.light_proven)
             rg_sealmap_unproven(&result->map);
         rg_sealmap_arcs(&result->map, &o->sealmap);
+        turn_arcs(&result->map, setup->place.bearing_u_deg);
     }
     if (code == RG_OK)
         rg_verdict_decide(&result->map, &result->evidence, &o->sealmap);
