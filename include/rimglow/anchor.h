@@ -18,8 +18,9 @@
  * (linear Gaussian update: R. E. Kalman, J. Basic Eng. 82 (1960) 35-45; the
  * same as least squares with the stated values as observations, JCGM 100). So
  * an elevation that is stated well stays, and one that is not follows the rim.
- * Marks are weighed by Tukey's biweight and count as four independent ones
- * only: they share reflections and the pad's shadow.
+ * Marks are weighed by Tukey's biweight (Beaton and Tukey 1974) and count as one
+ * independent mark in all: they share the pad's shadow and its change along the
+ * rim. That is enough for the height; the elevation they hardly improve.
  */
 #ifndef RIMGLOW_ANCHOR_H
 #define RIMGLOW_ANCHOR_H

@@ -210,6 +210,16 @@ static rg_code parse_item(const rg_ini *ini, const rg_ini_entry *entry, const ch
                     : no_exposure(ini, entry, err);
 }
 
+/* Up to the next comma that is none within a number: "0,2" is told apart later. */
+static size_t item_length(const char *item)
+{
+    size_t length = strcspn(item, ",");
+    while (item[length] == ',' && item[length + 1] >= '0' && item[length + 1] <= '9') {
+        length += 1 + strcspn(item + length + 1, ",");
+    }
+    return length;
+}
+
 /* after: what stands behind the role, from its comma on. */
 static rg_code parse_items(const rg_ini *ini, const rg_ini_entry *entry, const char *after,
                            rg_sweep_frame *frame, rg_error *err)
@@ -218,7 +228,7 @@ static rg_code parse_items(const rg_ini *ini, const rg_ini_entry *entry, const c
     rg_code code = RG_OK;
     while (code == RG_OK && *after == ',') {
         char item[RG_INI_LINE];
-        size_t length = strcspn(after + 1, ",");
+        size_t length = item_length(after + 1);
         rg_ini_trimmed(item, sizeof item, after + 1, after + 1 + length);
         code = parse_item(ini, entry, item, frame, &exposed, err);
         after += 1 + length;

@@ -11,7 +11,7 @@
 
 enum { ROUNDS = 8, LEAST_MARKS = 20 };
 
-static const double INDEPENDENT = 4; /* marks of one frame that carry news of their own */
+static const double INDEPENDENT = 1; /* all marks of one frame share the shadow and its shape */
 static const double WIDE = 3;        /* inlier distances: window of the first guess */
 static const double SIGMAS = 3;      /* of the place's height within which the rim is believed */
 static const double SCATTER_LEAST = 0.33; /* inlier distances: no line is known better */
