@@ -93,6 +93,31 @@ static int residuals(const gsl_vector *x, void *data, gsl_vector *f)
     return GSL_SUCCESS;
 }
 
+/* Central differences with steps of their own: GSL's are relative to the
+ * parameter, and an elevation or roll of nearly 0 would get none. */
+static int derivatives(const gsl_vector *x, void *data, gsl_matrix *jacobian)
+{
+    static const double step = 1e-6;
+    double at[PARAMETERS];
+    gsl_vector_view v = gsl_vector_view_array(at, PARAMETERS);
+    gsl_vector *low = gsl_vector_alloc(jacobian->size1), *high = gsl_vector_alloc(jacobian->size1);
+    for (size_t k = 0; low && high && k < PARAMETERS; k++) {
+        for (size_t i = 0; i < PARAMETERS; i++)
+            at[i] = gsl_vector_get(x, i);
+        at[k] -= step;
+        residuals(&v.vector, data, low);
+        at[k] += 2 * step;
+        residuals(&v.vector, data, high);
+        for (size_t i = 0; i < jacobian->size1; i++)
+            gsl_matrix_set(jacobian, i, k,
+                           (gsl_vector_get(high, i) - gsl_vector_get(low, i)) / (2 * step));
+    }
+    int status = low && high ? GSL_SUCCESS : GSL_ENOMEM;
+    gsl_vector_free(low);
+    gsl_vector_free(high);
+    return status;
+}
+
 static rg_vec3 turn_between(const rg_pose *a, const rg_pose *b)
 {
     return rg_rodrigues_inverse(rg_mat3_mul(a->R, rg_mat3_transpose(b->R)));
@@ -196,7 +221,8 @@ static bool solve(problem *p, gsl_multifit_nlinear_workspace *w, gsl_multifit_nl
 static rg_code run(problem *p, size_t rows, rg_place_result *result, rg_error *err)
 {
     gsl_multifit_nlinear_parameters par = gsl_multifit_nlinear_default_parameters();
-    gsl_multifit_nlinear_fdf fdf = {.f = residuals, .n = rows, .p = PARAMETERS, .params = p};
+    gsl_multifit_nlinear_fdf fdf = {
+        .f = residuals, .df = derivatives, .n = rows, .p = PARAMETERS, .params = p};
     gsl_multifit_nlinear_workspace *w =
         gsl_multifit_nlinear_alloc(gsl_multifit_nlinear_trust, &par, rows, PARAMETERS);
     if (!w)
