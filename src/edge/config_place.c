@@ -158,7 +158,8 @@ rg_code rg_config_fill_angle(const rg_ini *ini, const rg_ini_entry *entry, const
     *taken = false;
     for (int i = 0; i < 2; i++) {
         size_t length = strlen(angle[i].key);
-        if (strncmp(item, angle[i].key, length) != 0 || item[length] != ' ') {
+        if (strncmp(item, angle[i].key, length) != 0 ||
+            (item[length] != ' ' && item[length] != 0)) {
             continue;
         }
         double before = i == 0 ? given->bearing_deg : given->elevation_deg;
