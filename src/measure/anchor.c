@@ -13,7 +13,6 @@ enum { ROUNDS = 8, LEAST_MARKS = 20 };
 
 static const double INDEPENDENT = 1; /* all marks of one frame share the shadow and its shape */
 static const double WIDE = 3;        /* inlier distances: window of the first guess */
-static const double SIGMAS = 3;      /* of the place's height within which the rim is believed */
 static const double SCATTER_LEAST = 0.33; /* inlier distances: no line is known better */
 
 /* G of anchor.h. */
@@ -74,15 +73,13 @@ static double line_at(rg_vec3 line, double bearing_deg)
     return line.x + line.y * cos(b) + line.z * sin(b);
 }
 
-/* The height that most marks share, within the window; no farther from 0 than
- * the place itself allows. */
-static double common_height(const rg_rim_mark *mark, int n, double window, double farthest)
+/* The height that most marks share, within the window. Where the place knows
+ * better, the rounds pull the line away from a wrong one. */
+static double common_height(const rg_rim_mark *mark, int n, double window)
 {
     int most = 0;
     double best = 0;
     for (int i = 0; i < n; i++) {
-        if (fabs(mark[i].height_mm) > farthest)
-            continue;
         int count = 0;
         double sum = 0;
         for (int k = 0; k < n; k++)
@@ -170,9 +167,9 @@ static void hold(const rg_rim_mark *mark, int n, double radius_mm, const rg_riml
     fit f = begin(place, radius_mm);
     bool ok = n >= LEAST_MARKS;
     double u_height = sqrt(fmax(f.q.m[0][0], 0));
-    double window = WIDE * o->inlier_mm, farthest = SIGMAS * u_height + window;
+    double window = WIDE * o->inlier_mm;
     anchor->needed = u_height > o->inlier_mm;
-    f.line = rg_vec3_make(ok ? common_height(mark, n, window, farthest) : 0, 0, 0);
+    f.line = rg_vec3_make(ok ? common_height(mark, n, window) : 0, 0, 0);
     for (int i = 0; ok && i < ROUNDS; i++) {
         count_inliers(&f, mark, n, window, anchor);
         double sigma = fmax(anchor->sigma_mm, SCATTER_LEAST * o->inlier_mm);

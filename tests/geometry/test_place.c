@@ -507,7 +507,7 @@ Test(place, outlines_of_sample_frames_give_the_true_place_or_none)
         expect_truth(&row, &place);
     }
     cr_expect_eq(rows, 70);
-    cr_expect_geq(found, 34, "%d of %d frames", found, rows);
+    cr_expect_geq(found, 39, "%d of %d frames", found, rows);
     free(text);
     free(b.data);
 }

@@ -150,6 +150,25 @@ Test(anchor, a_frame_without_a_rim_keeps_its_place_and_says_so)
     free(d);
 }
 
+Test(anchor, more_columns_on_another_edge_do_not_outvote_a_place_that_is_known)
+{
+    rg_place_view v = {10, 0, 0, 110, {0, 0.03}};
+    rg_place place = place_with(&v, 1e-5, 0.01);
+    rg_pose higher = place.pose;
+    higher.t = rg_vec3_add(higher.t, rg_mat3_apply(higher.R, rg_vec3_make(0, 0, 0.16)));
+    drawn *d = draw(&place.pose, &place.pose, 10, 0.001);
+    drawn *other = draw(&place.pose, &higher, 10, 0.001);
+    /* Three fifths of the columns show the other edge. */
+    for (int c = 0; c < COLUMNS; c++)
+        if (c / 4 % 5 < 3)
+            memcpy(d->light + c * ROWS, other->light + c * ROWS, ROWS * sizeof(float));
+    rg_anchor a = hold(d, &place);
+    cr_expect(a.held, "%d of %d", a.inliers, a.marks);
+    cr_expect_float_eq(a.height_mm, 0, 0.009);
+    free(d);
+    free(other);
+}
+
 Test(anchor, an_edge_far_from_where_the_place_allows_is_not_believed)
 {
     rg_place_view v = {10, 0, 0, 110, {0, 0.03}};

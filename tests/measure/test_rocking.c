@@ -321,6 +321,23 @@ Test(rocking, a_place_that_leaves_the_slope_open_costs_detection_on_its_worse_si
     cr_expect_float_eq(limit(&obs[4], 1, 0), 0.00329 + 2 * 0.002 * 2.5, 1e-12);
 }
 
+Test(rocking, frames_that_disagree_by_what_the_place_leaves_open_still_agree)
+{
+    rg_observation obs[FRAMES];
+    rg_rocking_options o = usual();
+    rg_rocking_fit sure, open;
+    observe(0.08, 0.0005, NULL, obs);
+    for (int i = 0; i < FRAMES; i++) {
+        obs[i].lit = true;
+        obs[i].height_mm += i % 2 ? 0.004 : -0.004;
+    }
+    rg_rocking_solve(&pad, obs, FRAMES, &o, &sure);
+    for (int i = 0; i < FRAMES; i++)
+        obs[i].u_place = 0.003; /* 0.0075 mm over the depth */
+    rg_rocking_solve(&pad, obs, FRAMES, &o, &open);
+    cr_expect_lt(open.cost, 0.5 * sure.cost, "%g of %g", open.cost, sure.cost);
+}
+
 Test(rocking, the_error_of_one_jig_does_not_shrink_with_the_number_of_frames)
 {
     rg_observation few[FRAMES], many[4 * FRAMES];
