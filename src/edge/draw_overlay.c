@@ -452,9 +452,14 @@ static const char *standing(const rg_frame *f)
 static const char *what_fits(const rg_place *place)
 {
     bool outlines = place->source == RG_PLACE_JIG && place->points > RG_MARKS_MAX;
-    return place->source == RG_PLACE_CROWN ? "the crown's borders fit"
-           : outlines                      ? "outlines (crosses) fit"
-                                           : "the marks (crosses) fit";
+    bool all = true;
+    for (int i = 0; i < place->points && i < RG_PLACE_POINTS; i++)
+        all = all && place->point[i].used;
+    if (place->source == RG_PLACE_CROWN)
+        return "the crown's borders fit";
+    if (!outlines)
+        return "the marks (crosses) fit";
+    return all ? "outlines (crosses) fit" : "outlines (crosses; rings were not used) fit";
 }
 
 static void draw_caption(const overlay *o, double width)
