@@ -75,7 +75,7 @@ typedef struct rg_frame {
     rg_witness witness; /* witness frames */
 } rg_frame;
 
-/* Decodes, finds the crown, unwraps. A frame that cannot be used is no
+/* Decodes, finds the crown, unwraps (RG_BAD_DATA for a setup without one). A frame that cannot be used is no
  * error: used = false and reason says why. Errors: memory, bad setup. */
 rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
                       size_t size, rg_frame_role role, double exposure, rg_frame *frame,

@@ -30,6 +30,14 @@
  * the ellipse would be blind there. The bearing of a round cup cannot be
  * seen: it is stated.
  *
+ * A jig finds its own points: sub-pixel steps (either side the brighter) along
+ * the outlines of the chimney under the rim and of the pad above it, whose
+ * diameters the instrument file holds, after a search over position, roll and a
+ * twentieth of the distance on a small picture. Points of one outline share its
+ * errors and weigh as four; the pad's wall, which need not be concentric with the
+ * hole, counts half. The height so found is good to some tenths of a millimetre; the
+ * rim itself gives the rest (anchor.h). Too few points that agree: refused.
+ *
  * Estimate: least squares (GSL, Levenberg-Marquardt) of the residuals in units
  * of their standard uncertainties, the stated elevation of a jig and the
  * height of the cup's edge as further observations with theirs (JCGM 100

@@ -9,7 +9,7 @@
 #include "edges.h"
 #include "placefit.h"
 
-/* How far from the rim plane outlines are looked for: what the instrument's file promises there. */
+/* A stretch of wall whose outline is looked for. */
 typedef struct rg_outline_part {
     double radius_mm, low_mm, high_mm;
 } rg_outline_part;
