@@ -16,7 +16,7 @@
 
 #include <gsl/gsl_cdf.h>
 
-#include "outline.h"
+#include "silhouette.h"
 #include "placefit.h"
 #include "rimglow/stats.h"
 #include "rimglow/text.h"

@@ -1,5 +1,5 @@
 /*
- * outline.c - where pad and chimney end against the background.
+ * silhouette.c - where pad and chimney end against the background.
  *
  * Search: the picture is averaged to a quarter and its logarithm
  * differentiated, so that an edge counts by its contrast. A stencil of four
@@ -12,7 +12,7 @@
  * Points: sub-pixel steps (edges.h) across the strokes of the pose that is
  * known so far, either side being the brighter.
  */
-#include "outline.h"
+#include "silhouette.h"
 
 #include <math.h>
 #include <stdlib.h>

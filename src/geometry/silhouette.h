@@ -1,10 +1,10 @@
 /*
- * outline.h - private to geometry: the outlines of chimney and pad in the
+ * silhouette.h - private to geometry: the outlines of chimney and pad in the
  * picture, by which a camera whose bearing and elevation are known finds the
  * rest of its place.
  */
-#ifndef RIMGLOW_GEOMETRY_OUTLINE_H
-#define RIMGLOW_GEOMETRY_OUTLINE_H
+#ifndef RIMGLOW_GEOMETRY_SILHOUETTE_H
+#define RIMGLOW_GEOMETRY_SILHOUETTE_H
 
 #include "edges.h"
 #include "placefit.h"
