@@ -84,7 +84,8 @@ typedef struct rg_sweep_frame {
     char file[RG_NAME_SIZE]; /* a safe name inside the sweep folder, or until rg_sweep_expand one
                                 with a '*' that stands for any text */
     rg_role role;
-    double exposure; /* relative, > 0: the same unit for all frames of a sweep */
+    double exposure;      /* relative, > 0: the same unit for all frames of a sweep */
+    rg_place_given given; /* with a jig or marks: bearing, elevation, marks; NAN where not given */
 } rg_sweep_frame;
 
 /* A sweep taken with the pad resting on a feeler of known thickness. */
@@ -123,12 +124,40 @@ typedef struct rg_taken {
  *
  * Frames lie in the sweep's own folder. Paths of instrument and station are relative to the sweep
  * folder or absolute. Exposures are relative to each other; frames with the
- * same lamp, f-number and gain are scaled by them. Frames of the open key alone make a sweep for key heights; any
- * other sweep needs a closed frame. [wedge] is optional. */
+ * same lamp, f-number and gain are scaled by them. Frames of the open key alone
+ * make a sweep for key heights; any other sweep needs a closed frame. [wedge] is optional.
+ *
+ * Without a crown (place.h), the key crown may be left out, and:
+ *
+ *   [place]
+ *   source = jig              ; crown (as without this section), jig or marks
+ *   bearing_u_deg = 0.1       ; standard uncertainty of every stated bearing, 0 to 30
+ *   elevation_u_deg = 0.03    ; jig: of every stated elevation, 0.001 to 10
+ *   distance_mm = 110         ; jig: camera to tone hole, within a twentieth, 20 to 5000
+ *   outline_u_px = 0.5        ; jig: of outlines found in the picture, 0.05 to 20
+ *   click_u_px = 0.5          ; of either coordinate of a mark, 0.05 to 20; a jig without
+ *                             ; marks needs none
+ *   seat_tilt_deg = 0.5       ; standard deviation of a pad's tilt against its rim, 0 to 5
+ *   cup_mm = 24               ; with marks on the cup: diameter of its lower edge,
+ *   cup_edge_mm = 1.4         ; that edge's height above the rim, pad seated,
+ *   cup_edge_u_mm = 0.05      ; and its standard uncertainty
+ *
+ *   [frames]                  ; each file its own line (open frames excepted)
+ *   view_01.jpg = closed, bearing 30, elevation -0.4    ; marks: no elevation
+ *
+ *   [marks]                   ; px, centres at integers, of the upright picture
+ *   view_01.jpg = rim 412.5 388 871 390.2 640 392, cup 640 355 520 356
+ *
+ * rim: first the left, then the right end, where the chimney's outline meets the rim's
+ * outer edge; further points lie anywhere on that edge between them. cup: points
+ * of the cup's lower edge in front. At most 12 in all. source = marks needs two or
+ * more besides the ends, in every frame but open ones. With a jig, marks are for
+ * frames whose outlines are not clear; the two ends are enough there. */
 typedef struct rg_sweep {
     char serial[RG_NAME_SIZE], pad[RG_NAME_SIZE];
     char instrument_path[512], station_path[512];
-    int crown_number; /* must agree with the instrument's */
+    int crown_number; /* must agree with the instrument's; -1: none, with a jig or marks */
+    rg_place_options place;
     rg_finger finger;
     double finger_grams; /* with RG_FINGER_GRAMS */
     rg_wedge wedge;

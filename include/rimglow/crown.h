@@ -43,7 +43,11 @@ typedef enum rg_pose_state {
     RG_POSE_REPROJECTION, /* rms above the limit */
     RG_POSE_NOT_A_ROTATION,
     RG_POSE_TOO_FEW_EDGES,
-    RG_POSE_BLURRED /* edge width far above the sharpest frame's: see edge_sigma_px */
+    RG_POSE_BLURRED, /* edge width far above the sharpest frame's: see edge_sigma_px */
+    /* Without a crown (place.h): */
+    RG_POSE_NO_OUTLINE,   /* the outlines of pad and chimney were not found */
+    RG_POSE_UNDETERMINED, /* the marks do not hold a place, or contradict each other */
+    RG_POSE_NO_BLUR       /* no sharp edge from which the camera's blur could be measured */
 } rg_pose_state;
 
 typedef struct rg_crown_pose {

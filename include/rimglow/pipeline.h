@@ -12,6 +12,7 @@
 
 #include "rimglow/crown.h"
 #include "rimglow/decode.h"
+#include "rimglow/place.h"
 #include "rimglow/rimlight.h"
 #include "rimglow/sealmap.h"
 #include "rimglow/verdict.h"
@@ -25,8 +26,8 @@ typedef struct rg_measure_options {
     double overexposed_light; /* crown paper brighter than this: frame left out */
     double dark_light;        /* crown paper darker than this: frame left out */
     double blur_ratio;        /* frames this many times blurrier than the sharpest are left out */
-    double psf_sigma_px;      /* 0: from the crown's borders */
-    double psf_factor;        /* the rim's blur against that of the crown's borders */
+    double psf_sigma_px;      /* 0: from the crown's borders, or the outlines of pad and chimney */
+    double psf_factor;        /* the rim's blur against that of these edges */
     double unproven_radiance; /* of a thin slot, taken when no witness proves it */
     double unproven_u_ln;     /* standard uncertainty of its logarithm */
     double land_reflectance;
@@ -45,7 +46,8 @@ typedef struct rg_measure_options {
 
 typedef struct rg_setup {
     rg_lens lens;
-    rg_crown crown;
+    rg_crown crown;         /* where place says so */
+    rg_place_options place; /* where the camera's place comes from; all zero: the crown */
     rg_rim rim;
     rg_measure_options options;
     char light_fault
@@ -68,7 +70,7 @@ typedef struct rg_frame {
     bool used;
     char reason[240];  /* why not used, and the remedy */
     int width, height; /* px, upright */
-    rg_crown_pose pose;
+    rg_place pose;     /* the camera's place: of the cup (crown) or the rim (jig, marks) */
     double bearing_deg, elevation_deg,
         distance_mm;    /* camera, against the rim plane once it is known */
     rg_strip strip;     /* closed and dark frames; owned */
@@ -77,11 +79,18 @@ typedef struct rg_frame {
     rg_witness witness; /* witness frames */
 } rg_frame;
 
-/* Decodes, finds the crown, unwraps. A frame that cannot be used is no
+/* Decodes, finds the crown, unwraps (RG_BAD_DATA for a setup without one). A frame that cannot be used is no
  * error: used = false and reason says why. Errors: memory, bad setup. */
 rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
                       size_t size, rg_frame_role role, double exposure, rg_frame *frame,
                       rg_error *err);
+/* The same for a setup whose place is a jig's or marks': given (not NULL then)
+ * holds what is stated of this frame. Jig and marks state no exposure: a frame
+ * is too dark or too bright only when most of the picture is. The pose is held at
+ * the frame's own rim (anchor.h); a witness frame's is not. */
+rg_code rg_frame_take_placed(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
+                             size_t size, rg_frame_role role, double exposure,
+                             const rg_place_given *given, rg_frame *frame, rg_error *err);
 void rg_frame_free(rg_frame *frame);
 
 typedef struct rg_sweep_result {

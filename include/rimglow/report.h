@@ -19,7 +19,11 @@
  *     max_bearing_deg, mean_width_mm, u_mean_mm, open_area_mm2, u_area_mm2,
  *     full_circle, runs_into_unseen},
  *   frames[] of {file, role, exposure, used, reason, bearing_deg,
- *     elevation_deg, reprojection_rms_px, threshold?, rejected_lights?}.
+ *     elevation_deg, reprojection_rms_px, place "crown" | "jig" | "marks",
+ *     u_bearing_deg, u_elevation_deg, threshold?, rejected_lights?}.
+ * crown is null where the place comes from a jig or marks. u_bearing_deg and
+ * u_elevation_deg are standard uncertainties of the pose alone; with a crown they do
+ * not say how it sits on the cup.
  */
 #ifndef RIMGLOW_REPORT_H
 #define RIMGLOW_REPORT_H

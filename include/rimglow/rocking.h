@@ -31,6 +31,8 @@
  * rim, when sr times the chord exceeds the critical height; from below it
  * leaves through the far slot if that stands open by more than |sr| times
  * the chord. `far` is the widest gap that the far bearing may still have.
+ * Where the camera's place leaves the slopes open (u_place), the least favourable
+ * slope within two of them counts.
  * A frame whose rays cross more than seen_arc_deg of bearing on their way
  * through the slot says nothing about darkness: a shorter gap is crossed by its
  * own closed ends.
@@ -72,7 +74,10 @@ typedef struct rg_observation {
     double per_ln_radiance, per_ln_sigma; /* d height: mm */
     double slope_pad, slope_rim, obliquity_rad;
     double u_slope; /* standard uncertainty of slope_rim */
-    bool lit;       /* slot light was found there */
+    double
+        u_place; /* of both slopes, by the camera's place, shared by all frames; 0: options.u_slope
+                       says it all */
+    bool lit;    /* slot light was found there */
 } rg_observation;
 
 typedef struct rg_rocking_options {

@@ -102,7 +102,8 @@ static rg_code read_instrument(rg_inspection *in, rg_error *err)
             rg_fail(err, RG_BAD_DATA,
                     "%s/sweep.ini: pad = %s: %s has no [pad %s]; correct the name in one of them",
                     in->folder, in->sweep.pad, path, in->sweep.pad);
-    if (code == RG_OK && pad->crown.number != in->sweep.crown_number)
+    bool crowned = in->sweep.place.source == RG_PLACE_CROWN;
+    if (code == RG_OK && crowned && pad->crown.number != in->sweep.crown_number)
         code =
             rg_fail(err, RG_BAD_DATA,
                     "%s/sweep.ini: crown = %d, but %s says crown = %d for [pad %s]; put the right "
@@ -159,6 +160,7 @@ rg_code rg_inspection_open(rg_inspection *inspection, const char *folder, rg_err
         const rg_pad *pad = rg_instrument_pad(&inspection->instrument, inspection->sweep.pad);
         rg_config_setup(&inspection->station, pad, &inspection->setup);
         judge_light(inspection);
+        inspection->setup.place = inspection->sweep.place;
         code = rg_setup_check(&inspection->setup, err);
     }
     if (code == RG_OK) {
@@ -213,10 +215,11 @@ static rg_code take_job(void *context, int job, int worker, rg_error *err)
         return rg_fail(err, RG_INTERNAL, "no memory for a file name");
     rg_code code = rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, &why);
     if (code == RG_OK) {
-        code = rg_frame_take(&t->in->setup, t->finder[worker], bytes, size, role, sf->exposure,
-                             frame, err);
+        code = rg_frame_take_placed(&t->in->setup, t->finder[worker], bytes, size, role,
+                                    sf->exposure, &sf->given, frame, err);
     } else if (code != RG_INTERNAL) {
         *frame = (rg_frame){.role = role, .exposure = sf->exposure};
+        frame->pose.source = t->in->setup.place.source;
         rg_copy_text(frame->reason, sizeof frame->reason, why.text);
         code = RG_OK;
     } else {

@@ -89,6 +89,26 @@ rg_code rg_ini_date(const rg_ini *ini, const rg_ini_entry *entry, int *day, rg_e
 /* RG_BAD_DATA for a section that nobody knows. known: the names to offer. */
 rg_code rg_ini_unknown_section(const rg_ini *ini, int section, const char *known, rg_error *err);
 
+/* [place] and [marks] of a sweep (config_place.c). */
+rg_code rg_config_fill_place(const rg_ini *ini, rg_place_options *place, rg_error *err);
+/* item: one part of a frame's line, "bearing 30" or "elevation -0.4"; else *taken is false. */
+rg_code rg_config_fill_angle(const rg_ini *ini, const rg_ini_entry *entry, const char *item,
+                             rg_place_given *given, bool *taken, rg_error *err);
+/* After the frames. */
+rg_code rg_config_fill_marks(const rg_ini *ini, rg_sweep *sweep, rg_error *err);
+rg_code rg_config_check_place(const char *label, const rg_sweep *sweep, rg_error *err);
+
+/* A text that grows up to its size (config_sweep.c). */
+typedef struct rg_text_writer {
+    char *text;
+    size_t size, used;
+    bool full;
+} rg_text_writer;
+void rg_text_put(rg_text_writer *w, const char *format, ...) __attribute__((format(printf, 2, 3)));
+void rg_config_put_place(rg_text_writer *w, const rg_place_options *place);
+void rg_config_put_angles(rg_text_writer *w, const rg_place_given *given);
+void rg_config_put_marks(rg_text_writer *w, const rg_sweep *sweep);
+
 /* Copies the text between start and stop without the blanks at its ends. */
 void rg_ini_trimmed(char *to, size_t size, const char *start, const char *stop);
 

@@ -2,7 +2,8 @@
  * config_sweep.c - sweep.ini: which pad the frames of a folder show, and what
  * each frame is for.
  *
- * [frames] has one line per file, "NAME = ROLE, exposure E". NAME may hold one
+ * [frames] has one line per file, "NAME = ROLE, exposure E" and, with a jig or
+ * marks, "bearing B, elevation L" (config_place.c). NAME may hold one
  * '*' for any text; a name given in full goes before a pattern
  * (config_expand.c). What rg_sweep_text writes is read back before it is handed
  * out, so no tool can write a sweep.ini that the next command refuses.
@@ -20,13 +21,14 @@
 
 #define SWEEP(member) offsetof(rg_sweep, member)
 
+/* The first row is not asked for where the place comes from jig or marks. */
 static const rg_ini_field field[] = {
+    {"sweep", "crown", RG_INI_WHOLE, SWEEP(crown_number), 0, 96, "number of the index crown"},
     {"sweep", "serial", RG_INI_TEXT, SWEEP(serial), 1, RG_NAME_SIZE, "instrument's serial number"},
     {"sweep", "instrument", RG_INI_TEXT, SWEEP(instrument_path), 1, 512,
      "path of the instrument file"},
     {"sweep", "station", RG_INI_TEXT, SWEEP(station_path), 1, 512, "path of the station file"},
     {"sweep", "pad", RG_INI_TEXT, SWEEP(pad), 1, RG_NAME_SIZE, "pad's name in the instrument file"},
-    {"sweep", "crown", RG_INI_WHOLE, SWEEP(crown_number), 0, 96, "number of the index crown"},
     {"sweep", "finger", RG_INI_OWN, 0, 0, 0,
      "finger's force: light, firm, unstated, or grams such as 35 g"},
     {"wedge", "feeler_mm", RG_INI_NUMBER, SWEEP(wedge.feeler_mm), 0.005, 2,
@@ -99,9 +101,15 @@ static rg_code fill_head(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
     int section = rg_ini_section_index(ini, "sweep");
     const rg_ini_entry *serial = rg_ini_find(ini, section, "serial");
     const rg_ini_entry *finger = rg_ini_find(ini, section, "finger");
-    rg_code code = rg_ini_fill_named(ini, table, "sweep", sweep, err);
+    bool crownless = sweep->place.source != RG_PLACE_CROWN && section >= 0 &&
+                     rg_ini_find(ini, section, "crown") == NULL;
+    rg_ini_table asked = crownless ? (rg_ini_table){field + 1, table.fields - 1} : table;
+    rg_code code = rg_ini_fill_named(ini, asked, "sweep", sweep, err);
     if (code != RG_OK) {
         return code;
+    }
+    if (crownless) {
+        sweep->crown_number = -1;
     }
     if (!rg_is_safe_name(sweep->serial)) {
         return rg_ini_fail(
@@ -137,8 +145,10 @@ static rg_code check_sections(const rg_ini *ini, rg_error *err)
     for (int i = 0; i < ini->sections; i++) {
         const char *name = ini->section[i].name;
         if (strcmp(name, "sweep") != 0 && strcmp(name, "frames") != 0 &&
-            strcmp(name, "wedge") != 0 && strcmp(name, "taken") != 0) {
-            return rg_ini_unknown_section(ini, i, "[sweep], [frames], [wedge] and [taken]", err);
+            strcmp(name, "wedge") != 0 && strcmp(name, "taken") != 0 &&
+            strcmp(name, "place") != 0 && strcmp(name, "marks") != 0) {
+            return rg_ini_unknown_section(
+                ini, i, "[sweep], [frames], [place], [marks], [wedge] and [taken]", err);
         }
     }
     return RG_OK;
@@ -177,25 +187,75 @@ static rg_code parse_role(const rg_ini *ini, const rg_ini_entry *entry, const ch
                        word);
 }
 
-/* after: what stands behind the role, from its comma on. */
-static rg_code parse_exposure(const rg_ini *ini, const rg_ini_entry *entry, const char *after,
+static const char exposure_word[] = "exposure ";
+
+/* item: "exposure 0.2". */
+static rg_code parse_exposure(const rg_ini *ini, const rg_ini_entry *entry, const char *item,
                               double *exposure, rg_error *err)
 {
     static const rg_ini_field number = {
         "frames", "exposure", RG_INI_NUMBER, 0, 1e-6, 1e6, "exposure relative to a closed frame's"};
-    static const char word[] = "exposure ";
     rg_ini_entry part = *entry;
-    if (*after == ',') {
-        rg_ini_trimmed(part.value, sizeof part.value, after + 1, after + strlen(after));
-    }
-    if (*after != ',' || strncmp(part.value, word, sizeof word - 1) != 0) {
-        return rg_ini_fail(ini, entry, err,
-                           "no exposure is given; write it behind the role, as in: witness, "
-                           "exposure 0.2");
-    }
+    const char *value = item + sizeof exposure_word - 1;
     snprintf(part.key, sizeof part.key, "%.120s exposure", entry->key);
-    memmove(part.value, part.value + sizeof word - 1, strlen(part.value) - sizeof word + 2);
+    rg_ini_trimmed(part.value, sizeof part.value, value, value + strlen(value));
     return rg_ini_convert(ini, &part, &number, exposure, err);
+}
+
+static rg_code no_exposure(const rg_ini *ini, const rg_ini_entry *entry, rg_error *err)
+{
+    return rg_ini_fail(ini, entry, err,
+                       "no exposure is given; write it behind the role, as in: witness, "
+                       "exposure 0.2");
+}
+
+/* One part of a line behind the role: exposure, bearing or elevation. */
+static rg_code parse_item(const rg_ini *ini, const rg_ini_entry *entry, const char *item,
+                          rg_sweep_frame *frame, bool *exposed, rg_error *err)
+{
+    bool taken = false;
+    if (strncmp(item, exposure_word, sizeof exposure_word - 1) == 0 && !*exposed) {
+        *exposed = true;
+        return parse_exposure(ini, entry, item, &frame->exposure, err);
+    }
+    rg_code code = rg_config_fill_angle(ini, entry, item, &frame->given, &taken, err);
+    if (code != RG_OK || taken) {
+        return code;
+    }
+    return *exposed ? rg_ini_fail(ini, entry, err,
+                                  "\"%.60s\" is not known; behind the role stand exposure, bearing "
+                                  "and elevation, each once, as in: closed, exposure 1, bearing 30",
+                                  item)
+                    : no_exposure(ini, entry, err);
+}
+
+/* Up to the next comma that is none within a number: "0,2" is told apart later. */
+static size_t item_length(const char *item)
+{
+    size_t length = strcspn(item, ",");
+    while (item[length] == ',' && item[length + 1] >= '0' && item[length + 1] <= '9') {
+        length += 1 + strcspn(item + length + 1, ",");
+    }
+    return length;
+}
+
+/* after: what stands behind the role, from its comma on. */
+static rg_code parse_items(const rg_ini *ini, const rg_ini_entry *entry, const char *after,
+                           rg_sweep_frame *frame, rg_error *err)
+{
+    bool exposed = false;
+    rg_code code = RG_OK;
+    while (code == RG_OK && *after == ',') {
+        char item[RG_INI_LINE];
+        size_t length = item_length(after + 1);
+        rg_ini_trimmed(item, sizeof item, after + 1, after + 1 + length);
+        code = parse_item(ini, entry, item, frame, &exposed, err);
+        after += 1 + length;
+    }
+    if (code == RG_OK && !exposed && frame->role != RG_ROLE_CLOSED) {
+        return no_exposure(ini, entry, err);
+    }
+    return code;
 }
 
 static rg_code parse_frame(const rg_ini *ini, const rg_ini_entry *entry, rg_sweep_frame *frame,
@@ -210,9 +270,9 @@ static rg_code parse_frame(const rg_ini *ini, const rg_ini_entry *entry, rg_swee
     const char *comma = entry->value + strcspn(entry->value, ",");
     rg_code code = parse_role(ini, entry, comma, &frame->role, err);
     frame->exposure = 1;
-    bool exposure_needed = frame->role != RG_ROLE_CLOSED || *comma != 0;
-    if (code == RG_OK && exposure_needed) {
-        code = parse_exposure(ini, entry, comma, &frame->exposure, err);
+    frame->given = (rg_place_given){.bearing_deg = NAN, .elevation_deg = NAN};
+    if (code == RG_OK) {
+        code = parse_items(ini, entry, comma, frame, err);
     }
     return code;
 }
@@ -306,6 +366,9 @@ rg_code rg_sweep_parse(const char *label, const char *text, size_t size, rg_swee
     }
     code = check_sections(ini, err);
     if (code == RG_OK) {
+        code = rg_config_fill_place(ini, &sweep->place, err);
+    }
+    if (code == RG_OK) {
         code = fill_head(ini, sweep, err);
     }
     if (code == RG_OK) {
@@ -316,6 +379,12 @@ rg_code rg_sweep_parse(const char *label, const char *text, size_t size, rg_swee
     }
     if (code == RG_OK) {
         code = fill_frames(ini, sweep, err);
+    }
+    if (code == RG_OK) {
+        code = rg_config_fill_marks(ini, sweep, err);
+    }
+    if (code == RG_OK) {
+        code = rg_config_check_place(label, sweep, err);
     }
     if (code != RG_OK) {
         rg_sweep_free(sweep);
@@ -334,13 +403,7 @@ void rg_sweep_free(rg_sweep *sweep)
 
 /* ------------------------------------------------------------ writing */
 
-typedef struct text_writer {
-    char *text;
-    size_t size, used;
-    bool full;
-} text_writer;
-
-__attribute__((format(printf, 2, 3))) static void put(text_writer *w, const char *format, ...)
+void rg_text_put(rg_text_writer *w, const char *format, ...)
 {
     va_list arguments;
     va_start(arguments, format);
@@ -353,18 +416,22 @@ __attribute__((format(printf, 2, 3))) static void put(text_writer *w, const char
     }
 }
 
-static void put_sweep(text_writer *w, const rg_sweep *s)
+static void put_sweep(rg_text_writer *w, const rg_sweep *s)
 {
-    put(w, "[sweep]\nserial = %s\ninstrument = %s\nstation = %s\n", s->serial, s->instrument_path,
-        s->station_path);
-    put(w, "pad = %s\ncrown = %d\n", s->pad, s->crown_number);
+    rg_text_put(w, "[sweep]\nserial = %s\ninstrument = %s\nstation = %s\n", s->serial,
+                s->instrument_path, s->station_path);
+    rg_text_put(w, "pad = %s\n", s->pad);
+    if (s->crown_number >= 0 || s->place.source == RG_PLACE_CROWN) {
+        rg_text_put(w, "crown = %d\n", s->crown_number);
+    }
     if (s->finger == RG_FINGER_GRAMS) {
-        put(w, "finger = %.9g g\n", s->finger_grams);
+        rg_text_put(w, "finger = %.9g g\n", s->finger_grams);
     } else {
-        put(w, "finger = %s\n", rg_finger_name(s->finger));
+        rg_text_put(w, "finger = %s\n", rg_finger_name(s->finger));
     }
     if (s->wedge.present) {
-        put(w,
+        rg_text_put(
+            w,
             "\n[wedge]\nfeeler_mm = %.9g\nfeeler_u_mm = %.9g\nbearing_deg = %.9g\nwidth_mm = "
             "%.9g\n",
             s->wedge.feeler_mm, s->wedge.feeler_u_mm, s->wedge.bearing_deg, s->wedge.width_mm);
@@ -373,20 +440,24 @@ static void put_sweep(text_writer *w, const rg_sweep *s)
         char date[RG_DATE_TEXT] = "none";
         if (s->taken.day >= 0)
             rg_date_format(s->taken.day, date);
-        put(w, "\n[taken]\ndate = %s\ngain = %.9g\nexposure_s = %.9g\n", date, s->taken.gain,
-            s->taken.exposure_s);
+        rg_text_put(w, "\n[taken]\ndate = %s\ngain = %.9g\nexposure_s = %.9g\n", date,
+                    s->taken.gain, s->taken.exposure_s);
     }
-    put(w, "\n[frames]\n");
+    rg_config_put_place(w, &s->place);
+    rg_text_put(w, "\n[frames]\n");
     for (int i = 0; i < s->frames; i++) {
         const rg_sweep_frame *f = &s->frame[i];
-        put(w, "%s = %s, exposure %.9g\n", f->file, rg_role_name(f->role), f->exposure);
+        rg_text_put(w, "%s = %s, exposure %.9g", f->file, rg_role_name(f->role), f->exposure);
+        rg_config_put_angles(w, &f->given);
+        rg_text_put(w, "\n");
     }
+    rg_config_put_marks(w, s);
 }
 
 rg_code rg_sweep_text(const rg_sweep *sweep, char **text, rg_error *err)
 {
     *text = NULL;
-    text_writer w = {.size = 2048 + 256 * (size_t)sweep->frames};
+    rg_text_writer w = {.size = 4096 + 1024 * (size_t)sweep->frames};
     w.text = rg_alloc(w.size, 1);
     if (w.text == NULL) {
         return rg_fail(err, RG_INTERNAL, "sweep.ini: out of memory");

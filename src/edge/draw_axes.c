@@ -108,12 +108,12 @@ void rg_axes_curve(cairo_t *cr, const rg_axes *a, const double *x, const double 
     cairo_stroke(cr);
 }
 
-void rg_axes_mark(cairo_t *cr, const rg_axes *a, double x, double y, double size, rg_mark mark)
+void rg_axes_mark(cairo_t *cr, const rg_axes *a, double x, double y, double size, rg_plot_mark mark)
 {
     double px = rg_axes_x(a, x), py = rg_axes_y(a, y), r = size / 2;
     if (!isfinite(px) || !isfinite(py))
         return;
-    if (mark == RG_MARK_CROSS) {
+    if (mark == RG_PLOT_CROSS) {
         cairo_move_to(cr, px - r, py - r);
         cairo_line_to(cr, px + r, py + r);
         cairo_move_to(cr, px - r, py + r);
@@ -122,11 +122,11 @@ void rg_axes_mark(cairo_t *cr, const rg_axes *a, double x, double y, double size
         return;
     }
     cairo_new_sub_path(cr);
-    if (mark == RG_MARK_SQUARE)
+    if (mark == RG_PLOT_SQUARE)
         cairo_rectangle(cr, px - r, py - r, size, size);
     else
         cairo_arc(cr, px, py, r, 0, 2 * RG_PI);
-    if (mark == RG_MARK_RING)
+    if (mark == RG_PLOT_RING)
         cairo_stroke(cr);
     else
         cairo_fill(cr);

@@ -24,7 +24,8 @@ void rg_axes_clip(cairo_t *cr, const rg_axes *axes);
 /* Strokes a curve through n points; a NAN breaks it. */
 void rg_axes_curve(cairo_t *cr, const rg_axes *axes, const double *x, const double *y, int n);
 
-typedef enum rg_mark { RG_MARK_DOT, RG_MARK_RING, RG_MARK_CROSS, RG_MARK_SQUARE } rg_mark;
-void rg_axes_mark(cairo_t *cr, const rg_axes *axes, double x, double y, double size, rg_mark mark);
+typedef enum rg_plot_mark { RG_PLOT_DOT, RG_PLOT_RING, RG_PLOT_CROSS, RG_PLOT_SQUARE } rg_plot_mark;
+void rg_axes_mark(cairo_t *cr, const rg_axes *axes, double x, double y, double size,
+                  rg_plot_mark mark);
 
 #endif

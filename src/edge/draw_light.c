@@ -75,7 +75,7 @@ static double step_for(double range, int most)
 }
 
 /* A sample of a curve or mark and its name, below the panel's right end. */
-static void legend(cairo_t *cr, const rg_axes *a, double x, const char *text, rg_mark mark,
+static void legend(cairo_t *cr, const rg_axes *a, double x, const char *text, rg_plot_mark mark,
                    bool curve)
 {
     double y = a->y - 12;
@@ -117,7 +117,7 @@ static void draw_response(const page *p)
     rg_axes_curve(cr, &a, ends, ends, 2);
     for (int b = 0; b < RG_BINS; b++)
         if (p->r->bin[b].used)
-            rg_axes_mark(cr, &a, p->r->bin[b].true_mm, p->r->bin[b].after_mm, 5, RG_MARK_DOT);
+            rg_axes_mark(cr, &a, p->r->bin[b].true_mm, p->r->bin[b].after_mm, 5, RG_PLOT_DOT);
     for (int i = 0; i < p->r->nodes; i++) {
         x[i] = p->r->node[i].width_mm;
         y[i] = p->r->node[i].flux_mm;
@@ -128,12 +128,12 @@ static void draw_response(const page *p)
     rg_axes_curve(cr, &a, x, y, p->r->nodes);
     cairo_set_dash(cr, NULL, 0, 0);
     for (int i = 0; i < p->r->nodes; i++)
-        rg_axes_mark(cr, &a, x[i], y[i], 9, RG_MARK_RING);
+        rg_axes_mark(cr, &a, x[i], y[i], 9, RG_PLOT_RING);
     cairo_restore(cr);
     cairo_set_line_width(cr, 1);
-    legend(cr, &a, 330, "calibrated width", RG_MARK_DOT, false);
-    legend(cr, &a, 520, "light alone, clipped and blurred", RG_MARK_RING, false);
-    legend(cr, &a, 815, "equal", RG_MARK_DOT, true);
+    legend(cr, &a, 330, "calibrated width", RG_PLOT_DOT, false);
+    legend(cr, &a, 520, "light alone, clipped and blurred", RG_PLOT_RING, false);
+    legend(cr, &a, 815, "equal", RG_PLOT_DOT, true);
 }
 
 static void draw_residuals(const page *p)
@@ -166,13 +166,13 @@ static void draw_residuals(const page *p)
     for (int b = 0; b < RG_BINS; b++) {
         const rg_wedge_bin *bin = &p->r->bin[b];
         if (bin->used)
-            rg_axes_mark(cr, &a, bin->true_mm, bin->after_mm - bin->true_mm, 5, RG_MARK_DOT);
+            rg_axes_mark(cr, &a, bin->true_mm, bin->after_mm - bin->true_mm, 5, RG_PLOT_DOT);
     }
     cairo_set_line_width(cr, 1.6);
     rg_axes_curve(cr, &a, x, low, 33);
     rg_axes_curve(cr, &a, x, up, 33);
     cairo_restore(cr);
-    legend(cr, &a, 330, "twice the model's uncertainty that follows from it", RG_MARK_DOT, true);
+    legend(cr, &a, 330, "twice the model's uncertainty that follows from it", RG_PLOT_DOT, true);
 }
 
 static void draw_detection(const page *p)

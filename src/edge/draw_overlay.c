@@ -215,7 +215,7 @@ static void draw_rim_line(const overlay *o, const view *v)
     stroke_line(o->cr, kind);
 }
 
-/* A frame without a strip shows where its crown puts the rim. */
+/* A frame without a strip shows where its place puts the rim. */
 static void draw_expected_rim(const overlay *o, const view *v)
 {
     cairo_new_path(o->cr);
@@ -374,6 +374,29 @@ static void draw_crown(const overlay *o, const view *v)
     }
 }
 
+/* What a jig's or marks' place rests on: crosses, open where they were not used. */
+static void draw_points(const overlay *o, const view *v)
+{
+    const rg_place *place = &o->frame->pose;
+    for (int i = 0; i < place->points && i < RG_PLACE_POINTS; i++) {
+        const rg_place_point *q = &place->point[i];
+        if (!(fabs(q->pixel.x) < 1e5 && fabs(q->pixel.y) < 1e5))
+            continue;
+        rg_vec2 p = on_canvas(v, q->pixel);
+        double arm = place->source == RG_PLACE_MARKS ? 9 : 5;
+        cairo_new_path(o->cr);
+        if (q->used) {
+            cairo_move_to(o->cr, p.x - arm, p.y);
+            cairo_line_to(o->cr, p.x + arm, p.y);
+            cairo_move_to(o->cr, p.x, p.y - arm);
+            cairo_line_to(o->cr, p.x, p.y + arm);
+        } else {
+            cairo_arc(o->cr, p.x, p.y, arm - 1, 0, 2 * RG_PI);
+        }
+        rg_stroke_cased(o->cr, 1.2);
+    }
+}
+
 static void clip_to(cairo_t *cr, const view *v)
 {
     cairo_rectangle(cr, v->to_x, v->to_y, v->from_width * v->scale, v->from_height * v->scale);
@@ -395,8 +418,10 @@ static void draw_view(const overlay *o, const view *v)
         draw_expected_rim(o, v);
     if (o->stripped)
         draw_ticks(o, v);
-    if (o->posed && !v->close)
+    if (o->posed && !v->close && o->frame->pose.source == RG_PLACE_CROWN)
         draw_crown(o, v);
+    if (!v->close)
+        draw_points(o, v);
     cairo_restore(o->cr);
     cairo_rectangle(o->cr, v->to_x + 0.5, v->to_y + 0.5, v->from_width * v->scale - 1,
                     v->from_height * v->scale - 1);
@@ -424,6 +449,19 @@ static const char *standing(const rg_frame *f)
     return "used";
 }
 
+static const char *what_fits(const rg_place *place)
+{
+    bool outlines = place->source == RG_PLACE_JIG && place->points > RG_MARKS_MAX;
+    bool all = true;
+    for (int i = 0; i < place->points && i < RG_PLACE_POINTS; i++)
+        all = all && place->point[i].used;
+    if (place->source == RG_PLACE_CROWN)
+        return "the crown's borders fit";
+    if (!outlines)
+        return "the marks (crosses) fit";
+    return all ? "outlines (crosses) fit" : "outlines (crosses; rings were not used) fit";
+}
+
 static void draw_caption(const overlay *o, double width)
 {
     char text[RG_DRAW_TEXT];
@@ -436,9 +474,8 @@ static void draw_caption(const overlay *o, double width)
         snprintf(text, sizeof text, "the camera's place is not known");
     else
         snprintf(text, sizeof text,
-                 "camera at bearing %.1f\u00b0, elevation %+.2f\u00b0; the crown's borders fit to "
-                 "%.2f px rms",
-                 f->bearing_deg, f->elevation_deg, f->pose.rms_px);
+                 "camera at bearing %.1f\u00b0, elevation %+.2f\u00b0; %s to %.2f px rms",
+                 f->bearing_deg, f->elevation_deg, what_fits(&f->pose), f->pose.rms_px);
     rg_font(o->cr, 16, false);
     rg_text(o->cr, MARGIN, 51, 0, width - 2 * MARGIN, text);
 }

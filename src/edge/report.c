@@ -128,6 +128,12 @@ static json_t *frame_object(const rg_report *r, int i)
     json_object_set_new(o, "bearing_deg", placed ? bearing(f->bearing_deg) : json_null());
     json_object_set_new(o, "elevation_deg", placed ? angle(f->elevation_deg) : json_null());
     json_object_set_new(o, "reprojection_rms_px", placed ? length(f->pose.rms_px) : json_null());
+    json_object_set_new(o, "place", json_string(rg_place_name(f->pose.source)));
+    double u_bearing = NAN, u_elevation = NAN;
+    if (placed)
+        rg_place_uncertainty(&f->pose, &u_bearing, &u_elevation);
+    json_object_set_new(o, "u_bearing_deg", decimals(u_bearing, 4));
+    json_object_set_new(o, "u_elevation_deg", decimals(u_elevation, 4));
     if (f->light.columns > 0) {
         const rg_threshold *t = &f->light.threshold;
         json_t *q = json_object();
@@ -188,7 +194,8 @@ static void add_head(json_t *o, const rg_report *r)
     json_object_set_new(o, "pad", text_or_null(r->pad));
     json_object_set_new(o, "station", text_or_null(r->station));
     json_object_set_new(o, "folder", text_or_null(r->folder));
-    json_object_set_new(o, "crown", json_integer(r->setup->crown.number));
+    bool crowned = r->setup->place.source == RG_PLACE_CROWN;
+    json_object_set_new(o, "crown", crowned ? json_integer(r->setup->crown.number) : json_null());
     json_object_set_new(o, "finger", finger_object(r));
     json_object_set_new(o, "verdict", json_string(rg_verdict_name(map->verdict)));
     json_t *reasons = json_array();

@@ -103,18 +103,19 @@ static int steepest(const profile *p)
     return best;
 }
 
-static bool is_step(double black, double white)
+static bool is_step(double black, double white, double ratio)
 {
-    return white - black > MIN_STEP && white - black > MIN_RATIO * (white + black);
+    return white - black > MIN_STEP && white - black > ratio * (white + black);
 }
 
 /* Half-level crossing near sample k: position and levels. */
-static bool cross_half(const profile *p, int k, double *x0, double *black, double *white)
+static bool cross_half(const profile *p, int k, double ratio, double *x0, double *black,
+                       double *white)
 {
     int low = k - 3 < 0 ? 0 : k - 3, high = k + 5 > p->n ? p->n : k + 5;
     *black = mean_of(p->value, low, low + 2);
     *white = mean_of(p->value, high - 2, high);
-    if (!is_step(*black, *white))
+    if (!is_step(*black, *white, ratio))
         return false;
     double half = 0.5 * (*black + *white);
     for (int i = low; i + 1 < high; i++) {
@@ -229,12 +230,12 @@ bool rg_edge_find(const rg_edge_light *light, const rg_edge_query *query, rg_edg
         return false;
     int k = steepest(&p);
     step_fit f = {.sigma = 0.8};
-    double white;
-    if (k < 0 || !cross_half(&p, k, &f.x0, &f.black, &white))
+    double white, ratio = query->contrast > 0.0 ? query->contrast : MIN_RATIO;
+    if (k < 0 || !cross_half(&p, k, ratio, &f.x0, &f.black, &white))
         return false;
     f.step = white - f.black;
-    if (query->precise &&
-        (!fit_step(&p, &f) || !is_step(f.black, f.black + f.step) || !(f.misfit < MAX_MISFIT)))
+    if (query->precise && (!fit_step(&p, &f) || !is_step(f.black, f.black + f.step, ratio) ||
+                           !(f.misfit < MAX_MISFIT)))
         return false;
     double axis = p.first + p.sign * f.x0;
     edge->pixel = p.along_x ? (rg_vec2){axis, p.line} : (rg_vec2){p.line, axis};

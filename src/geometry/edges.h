@@ -20,7 +20,8 @@ typedef struct rg_edge_light {
 typedef struct rg_edge_query {
     rg_vec2 at, normal;
     double inside, outside;
-    bool precise; /* fit the blurred step; else half-level crossing only */
+    bool precise;    /* fit the blurred step; else half-level crossing only */
+    double contrast; /* least step / (black + white); 0: that of print on paper */
 } rg_edge_query;
 
 typedef struct rg_edge {

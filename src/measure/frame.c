@@ -1,11 +1,12 @@
 /*
- * frame.c - one frame: decode, crown, strip. Part of pipeline.h.
+ * frame.c - one frame: decode, place, strip. Part of pipeline.h.
  */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "rimglow/anchor.h"
 #include "rimglow/memory.h"
 #include "rimglow/pipeline.h"
 #include "rimglow/text.h"
@@ -81,25 +82,73 @@ static void explain_by_light(const rg_setup *setup, const rg_image *luma, const 
                  middle, o->overexposed_light);
 }
 
+/* Without a crown nothing in the picture has a known brightness. */
+static bool whole_light_fits(const rg_setup *setup, const rg_image *luma, const rg_linear *linear,
+                             rg_frame *frame)
+{
+    const rg_measure_options *o = &setup->options;
+    double least = o->dark_light * fmin(frame->exposure, 1);
+    double middle = light_at(luma, linear, 0.5), high = light_at(luma, linear, 0.9);
+    if (high < least)
+        snprintf(frame->reason, sizeof frame->reason,
+                 "too dark: nine tenths of the picture are below %.4f of full scale, they must "
+                 "reach %.4f; expose longer or light the bench softly",
+                 high, least);
+    else if (middle > o->overexposed_light)
+        snprintf(frame->reason, sizeof frame->reason,
+                 "overexposed: half of the picture is above %.3f of full scale, at most %.3f; "
+                 "shorten the exposure or dim the room",
+                 middle, o->overexposed_light);
+    return frame->reason[0] == '\0';
+}
+
+static void note_camera(rg_frame *frame)
+{
+    if (frame->pose.state == RG_POSE_OK)
+        rg_rim_camera(&frame->pose.pose, &frame->bearing_deg, &frame->elevation_deg,
+                      &frame->distance_mm);
+}
+
+/* By jig or marks. */
+static rg_code locate_stated(const rg_setup *setup, const rg_image *luma, const rg_linear *linear,
+                             const rg_place_given *given, rg_frame *frame, rg_error *err)
+{
+    if (!given || !isfinite(given->bearing_deg) ||
+        (setup->place.source == RG_PLACE_JIG && !isfinite(given->elevation_deg)))
+        return rg_fail(err, RG_BAD_DATA,
+                       "the frame's bearing%s is not stated; add it behind the role in [frames]",
+                       setup->place.source == RG_PLACE_JIG ? " or elevation" : "");
+    rg_code code = rg_place_locate(
+        &setup->place, &setup->lens, &setup->rim, luma, linear, given,
+        frame->role == RG_FRAME_WITNESS || setup->options.psf_sigma_px > 0, &frame->pose, err);
+    if (code != RG_OK)
+        return code;
+    if (frame->pose.state != RG_POSE_OK)
+        leave_out(frame, frame->pose.reason);
+    note_camera(frame);
+    frame->used = frame->pose.state == RG_POSE_OK && whole_light_fits(setup, luma, linear, frame);
+    return RG_OK;
+}
+
 static rg_code locate(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
                       const rg_linear *linear, rg_frame *frame, rg_error *err)
 {
     rg_tag_list tags;
+    rg_crown_pose crown;
     rg_code code = rg_tags_find(finder, luma->data, luma->width, luma->height, false, &tags, err);
     if (code == RG_OK && tags.count == 0)
         code = rg_tags_find(finder, luma->data, luma->width, luma->height, true, &tags, err);
     if (code == RG_OK)
         code = rg_crown_locate(&setup->crown, &setup->options.crown, &setup->lens, luma, linear,
-                               &tags, &frame->pose, err);
+                               &tags, &crown, err);
     if (code != RG_OK)
         return code;
+    rg_place_from_crown(&crown, &frame->pose);
     if (frame->pose.state != RG_POSE_OK)
         leave_out(frame, frame->pose.reason);
     if (frame->pose.state == RG_POSE_NO_CROWN)
         explain_by_light(setup, luma, linear, frame);
-    if (frame->pose.state == RG_POSE_OK)
-        rg_rim_camera(&frame->pose.pose, &frame->bearing_deg, &frame->elevation_deg,
-                      &frame->distance_mm);
+    note_camera(frame);
     frame->used = frame->pose.state == RG_POSE_OK && light_fits(setup, frame);
     return RG_OK;
 }
@@ -123,6 +172,39 @@ static rg_code unwrap(const rg_setup *setup, const rg_image *luma, const rg_line
     return code;
 }
 
+/* A place that no crown gives is held at the rim that the frame itself shows. */
+static rg_code anchor(const rg_setup *setup, rg_frame *frame, rg_error *err)
+{
+    rg_anchor held;
+    if (!frame->used || frame->pose.source == RG_PLACE_CROWN)
+        return RG_OK;
+    rg_code code =
+        rg_anchor_frame(&frame->strip, setup->rim.outer_diameter_mm / 2, setup->options.mark_every,
+                        &setup->options.rimline, &frame->pose, &held, err);
+    frame->used = code == RG_OK && (held.held || !held.needed);
+    if (code == RG_OK && !frame->used)
+        snprintf(frame->reason, sizeof frame->reason,
+                 "the rim's edge was not found where the outlines put it: %d of %d columns agree; "
+                 "light the chimney softly, or mark the rim's ends in this frame",
+                 held.inliers, held.marks);
+    rg_strip_free(&frame->strip);
+    note_camera(frame);
+    return code;
+}
+
+/* The gap of a cracked pad lies below the cup's plane. Jig and marks give the
+ * rim's, or the lower edge of a pad that stands a millimetre or two above it:
+ * there it is looked for to either side. */
+static rg_pose witness_pose(const rg_setup *setup, const rg_frame *frame)
+{
+    rg_pose pose = frame->pose.pose;
+    double up = setup->options.witness.reach_mm / 2;
+    if (frame->pose.source == RG_PLACE_CROWN)
+        return pose;
+    pose.t = rg_pose_apply(&pose, rg_vec3_make(0, 0, up));
+    return pose;
+}
+
 /* Only the witness needs colours: the lamp is measured channel by channel, in
  * the rows below the pad. */
 static rg_code witness_light(const rg_setup *setup, const uint8_t *bytes, size_t size,
@@ -135,7 +217,8 @@ static rg_code witness_light(const rg_setup *setup, const uint8_t *bytes, size_t
     rg_linear linear = {0};
     rg_error why = {0};
     const rg_witness_options *wo = &setup->options.witness;
-    if (rg_witness_extent(&setup->lens, &frame->pose.pose, &setup->rim, wo, box, &why) != RG_OK) {
+    rg_pose pose = witness_pose(setup, frame);
+    if (rg_witness_extent(&setup->lens, &pose, &setup->rim, wo, box, &why) != RG_OK) {
         leave_out(frame, why.text);
         return RG_OK;
     }
@@ -145,8 +228,8 @@ static rg_code witness_light(const rg_setup *setup, const uint8_t *bytes, size_t
     if (code == RG_OK)
         code = rg_plane_new(&rgb, &image, &linear, box[0], box[1], box[2], box[3], false, err);
     if (code == RG_OK)
-        code = rg_witness_measure(&rgb, &setup->lens, &frame->pose.pose, &setup->rim,
-                                  frame->exposure, wo, &frame->witness, err);
+        code = rg_witness_measure(&rgb, &setup->lens, &pose, &setup->rim, frame->exposure, wo,
+                                  &frame->witness, err);
     if (code == RG_OK && !frame->witness.lit)
         leave_out(frame, frame->witness.reason);
     rg_plane_free(&rgb);
@@ -156,14 +239,21 @@ static rg_code witness_light(const rg_setup *setup, const uint8_t *bytes, size_t
 }
 
 static rg_code take_luma(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
-                         rg_frame *frame, rg_error *err)
+                         const rg_place_given *given, rg_frame *frame, rg_error *err)
 {
     static const double unit[3] = {1, 0, 0};
     rg_linear linear = {0};
     rg_code code = rg_linear_new(&linear, 1, 8, unit, err);
+    bool crown = setup->place.source == RG_PLACE_CROWN;
     if (code == RG_OK)
-        code = locate(setup, finder, luma, &linear, frame, err);
-    if (code == RG_OK && frame->used && frame->role != RG_FRAME_WITNESS)
+        code = crown ? locate(setup, finder, luma, &linear, frame, err)
+                     : locate_stated(setup, luma, &linear, given, frame, err);
+    bool wanted = code == RG_OK && frame->used && frame->role != RG_FRAME_WITNESS;
+    if (wanted)
+        code = unwrap(setup, luma, &linear, frame, err);
+    if (wanted && !crown && code == RG_OK)
+        code = anchor(setup, frame, err);
+    if (wanted && !crown && code == RG_OK && frame->used)
         code = unwrap(setup, luma, &linear, frame, err);
     rg_linear_free(&linear);
     return code;
@@ -173,9 +263,17 @@ rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_
                       size_t size, rg_frame_role role, double exposure, rg_frame *frame,
                       rg_error *err)
 {
+    return rg_frame_take_placed(setup, finder, bytes, size, role, exposure, NULL, frame, err);
+}
+
+rg_code rg_frame_take_placed(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
+                             size_t size, rg_frame_role role, double exposure,
+                             const rg_place_given *given, rg_frame *frame, rg_error *err)
+{
     rg_image luma = {0};
     rg_error why = {0};
     *frame = (rg_frame){.role = role, .exposure = exposure};
+    frame->pose.source = setup->place.source;
     if (role == RG_FRAME_OPEN) {
         leave_out(frame, "the key is open: a frame for key heights, not for the seal");
         return RG_OK;
@@ -193,7 +291,7 @@ rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_
         snprintf(frame->reason, sizeof frame->reason,
                  "damaged picture data (%.120s): not evidence; take the frame again", luma.warning);
     else if (size_fits(setup, &luma, frame))
-        code = take_luma(setup, finder, &luma, frame, err);
+        code = take_luma(setup, finder, &luma, given, frame, err);
     rg_image_free(&luma);
     if (code == RG_OK && frame->used && role == RG_FRAME_WITNESS)
         code = witness_light(setup, bytes, size, frame, err);

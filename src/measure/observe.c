@@ -118,8 +118,9 @@ static void add_column(cell *sum, const rg_strip_column *sc, const rg_column_lig
     sum->side += sc->obliquity_rad;
 }
 
-static bool observation_of(const cell *sum, int bin, int frame, const rg_rim_plane *plane,
-                           double outer_mm, double u_pose, rg_observation *obs)
+static bool observation_of(const cell *sum, int bin, int frame, const rg_place *place,
+                           const rg_rim_plane *plane, double outer_mm, double u_pose,
+                           rg_observation *obs)
 {
     int n = sum->lit + sum->dark;
     /* Half-hidden bins are hidden. */
@@ -128,18 +129,21 @@ static bool observation_of(const cell *sum, int bin, int frame, const rg_rim_pla
     double mean = sum->height / n, side = sum->side / n, slope = sum->slope / n;
     double scatter = n > 1 ? fmax(sum->square / n - mean * mean, 0) / (n - 1) : 0;
     double towards = bin + rg_degrees(side);
-    *obs =
-        (rg_observation){.frame = frame,
-                         .height_mm = mean,
-                         .flux_mm = sum->flux / n,
-                         .u_mm = sqrt(scatter + pow(sum->noise / n, 2) / n),
-                         .per_ln_radiance = sum->per_l / n,
-                         .per_ln_sigma = sum->per_s / n,
-                         .slope_pad = slope,
-                         .slope_rim = slope - rg_rim_plane_slope(plane, towards, outer_mm),
-                         .obliquity_rad = side,
-                         .u_slope = hypot(u_pose, rg_rim_plane_slope_u(plane, towards, outer_mm)),
-                         .lit = sum->lit > 0};
+    /* What the station states of a slope is for a crown's pose. */
+    double u_place = place->source == RG_PLACE_CROWN ? 0 : rg_place_slope_u(place, towards);
+    double u_plane = rg_rim_plane_slope_u(plane, towards, outer_mm);
+    *obs = (rg_observation){.frame = frame,
+                            .height_mm = mean,
+                            .flux_mm = sum->flux / n,
+                            .u_mm = sqrt(scatter + pow(sum->noise / n, 2) / n),
+                            .per_ln_radiance = sum->per_l / n,
+                            .per_ln_sigma = sum->per_s / n,
+                            .slope_pad = slope,
+                            .slope_rim = slope - rg_rim_plane_slope(plane, towards, outer_mm),
+                            .obliquity_rad = side,
+                            .u_slope = hypot(hypot(u_pose, u_place), u_plane),
+                            .u_place = u_place,
+                            .lit = sum->lit > 0};
     return true;
 }
 
@@ -156,7 +160,7 @@ static void observe_frame(const rg_frame *f, int index, const rg_slot_table *tab
                 break;
             add_column(&sum, &f->strip.column[c], &f->light.column[c], table);
         }
-        if (observation_of(&sum, bin, index, plane, outer_mm, u_pose,
+        if (observation_of(&sum, bin, index, &f->pose, plane, outer_mm, u_pose,
                            &obs[bin * stride + count[bin]]))
             count[bin]++;
     }

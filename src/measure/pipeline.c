@@ -15,8 +15,10 @@
 rg_code rg_setup_check(const rg_setup *setup, rg_error *err)
 {
     rg_code code = rg_lens_check(&setup->lens, err);
-    if (code == RG_OK)
+    if (code == RG_OK && setup->place.source == RG_PLACE_CROWN)
         code = rg_crown_check(&setup->crown, err);
+    if (code == RG_OK)
+        code = rg_place_check(&setup->place, err);
     if (code == RG_OK)
         code = rg_rim_check(&setup->rim, err);
     if (code == RG_OK)
@@ -32,18 +34,33 @@ static bool is_closed(const rg_frame *f)
     return f->used && f->role == RG_FRAME_CLOSED;
 }
 
+/* The sharpest frame's edge width. Outlines of brass vary more than print does:
+ * of them the median counts. */
+static double sharp_edges(const rg_frame *frames, int count, double *work)
+{
+    double sharpest = INFINITY;
+    size_t n = 0;
+    bool crown = true;
+    for (int i = 0; i < count; i++)
+        if (is_closed(&frames[i]) && frames[i].pose.edge_sigma_px > 0) {
+            sharpest = fmin(sharpest, frames[i].pose.edge_sigma_px);
+            work[n++] = frames[i].pose.edge_sigma_px;
+            crown = crown && frames[i].pose.source == RG_PLACE_CROWN;
+        }
+    return crown || n == 0 ? sharpest : rg_median_inplace(work, n);
+}
+
 /* Frames far blurrier than the sharpest are left out; *sigma gets the median
- * width of the crown's edges over the rest. */
+ * width of the edges (crown's or outlines') over the rest. */
 static rg_code sort_out_blur(rg_frame *frames, int count, const rg_measure_options *o,
                              double *sigma, rg_error *err)
 {
-    double *work = rg_alloc((size_t)count, sizeof *work), sharpest = INFINITY;
+    double *work = rg_alloc((size_t)count, sizeof *work);
+    double factor = o->psf_factor;
     size_t n = 0;
     if (!work)
         return rg_fail(err, RG_INTERNAL, "no memory for %d frames", count);
-    for (int i = 0; i < count; i++)
-        if (is_closed(&frames[i]) && frames[i].pose.edge_sigma_px > 0)
-            sharpest = fmin(sharpest, frames[i].pose.edge_sigma_px);
+    double sharpest = sharp_edges(frames, count, work);
     for (int i = 0; i < count; i++) {
         rg_frame *f = &frames[i];
         if (!is_closed(f))
@@ -56,11 +73,13 @@ static rg_code sort_out_blur(rg_frame *frames, int count, const rg_measure_optio
             f->used = false;
             continue;
         }
-        work[n++] = f->pose.edge_sigma_px;
+        if (f->pose.edge_sigma_px > 0)
+            work[n++] = f->pose.edge_sigma_px;
+        /* Outlines of pad and chimney are as far away as the rim. */
+        if (f->pose.source != RG_PLACE_CROWN)
+            factor = 1;
     }
-    *sigma = o->psf_sigma_px > 0 ? o->psf_sigma_px
-             : n                 ? o->psf_factor * rg_median_inplace(work, n)
-                                 : NAN;
+    *sigma = o->psf_sigma_px > 0 ? o->psf_sigma_px : n ? factor * rg_median_inplace(work, n) : NAN;
     free(work);
     return RG_OK;
 }
@@ -138,10 +157,23 @@ rg_code rg_sweep_merge(const rg_setup *setup, const rg_frame *frames, int count,
         return code;
     rg_rocking_options rocking = o->rocking;
     rocking.u_ln_radiance = r->u_ln_radiance;
-    r->geometry.bulge_mm = rg_sealmap_bulge(&r->geometry, seen.obs, seen.count, &rocking);
-    rg_sealmap_merge(&r->map, &r->geometry, seen.obs, seen.count, &rocking, &o->sealmap);
+    rg_sealmap_options sealmap = o->sealmap;
+    if (setup->place.source == RG_PLACE_CROWN)
+        r->geometry.bulge_mm = rg_sealmap_bulge(&r->geometry, seen.obs, seen.count, &rocking);
+    else /* the pad's own plane is not seen: bulge and tilt cannot be told apart */
+        sealmap.tilt_prior = hypot(sealmap.tilt_prior, tan(rg_radians(setup->place.seat_tilt_deg)));
+    rg_sealmap_merge(&r->map, &r->geometry, seen.obs, seen.count, &rocking, &sealmap);
     rg_observations_free(&seen);
     return RG_OK;
+}
+
+/* A bearing that was stated wrongly turns the whole map. */
+static void turn_arcs(rg_seal_map *map, double u_bearing_deg)
+{
+    for (int i = 0; i < map->arcs; i++) {
+        map->arc[i].u_end_deg = hypot(map->arc[i].u_end_deg, u_bearing_deg);
+        map->arc[i].u_centre_deg = hypot(map->arc[i].u_centre_deg, u_bearing_deg);
+    }
 }
 
 /* Bearings at which a frame taken with the lamp off shows slot light. */
@@ -243,6 +275,7 @@ rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
         if (!result->evidence.light_proven)
             rg_sealmap_unproven(&result->map);
         rg_sealmap_arcs(&result->map, &o->sealmap);
+        turn_arcs(&result->map, setup->place.bearing_u_deg);
     }
     if (code == RG_OK)
         rg_verdict_decide(&result->map, &result->evidence, &o->sealmap);

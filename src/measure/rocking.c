@@ -79,7 +79,7 @@ static term term_of(const rg_slot_geometry *g, const rg_observation *o,
     double land, over;
     rg_slot_chords(g, o->obliquity_rad, &land, &over);
     double model = hypot(opt->model_floor_mm, opt->model_relative * fmax(o->height_mm, 0));
-    double pose = opt->u_slope * (land + over);
+    double pose = hypot(opt->u_slope, o->u_place) * (land + over);
     double oblique = oblique_part(o->obliquity_rad, opt->oblique_mm);
     return (term){.loss = loss_of(g, o->slope_pad, o->slope_rim, o->obliquity_rad),
                   .sigma =
@@ -192,6 +192,19 @@ static bool slips_past(const rg_slot_geometry *g, double obliquity_rad, double a
     return (land + over) * sin(fabs(obliquity_rad)) > g->outer_mm * rg_radians(arc_deg);
 }
 
+/* What the elevation takes from a gap that just seals, at the worst slope that
+ * the camera's place allows. The loss is convex in the slope, so its greatest value lies
+ * at an end. Where the pad touches it follows the rim: the rim's slope counts. */
+static double hidden_at_worst(const rg_slot_geometry *dull, const rg_observation *o)
+{
+    double worst = 0, sure = 2 * o->u_place;
+    for (int side = -1; side <= 1; side += 2) {
+        double land, s = o->slope_rim + side * sure;
+        worst = fmax(worst, pad_hides(dull, s, o->obliquity_rad, &land) + fmax(s, 0) * land);
+    }
+    return worst;
+}
+
 double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_observation *obs,
                         int count, const rg_rocking_options *options, const double far[360])
 {
@@ -199,11 +212,10 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
     rg_slot_geometry dull = *g;
     dull.pad_glow = dull.tilt = 0;
     for (int i = 0; i < count && i < OBS_MAX; i++) {
-        double land, critical = 3.29 * obs[i].u_mm, s = obs[i].slope_rim;
+        double critical = 3.29 * obs[i].u_mm;
         if (slips_past(g, obs[i].obliquity_rad, options->seen_arc_deg))
             continue;
-        /* Where the pad touches it follows the rim: the rim's slope counts. */
-        double hidden = pad_hides(&dull, s, obs[i].obliquity_rad, &land) + fmax(s, 0) * land;
+        double hidden = hidden_at_worst(&dull, &obs[i]);
         double through = seen_through(g, bearing_deg, &obs[i], far);
         /* A short gap seen askew is crossed by its own closed ends. */
         double askew =
@@ -219,7 +231,7 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
 static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, const term *t, int n,
                         const rg_rocking_options *opt, rg_rocking_fit *fit)
 {
-    double weight = 0, noise = 0, radiance = 0, psf = 0, pose = 0, model = 0, spread = 0;
+    double weight = 0, noise = 0, radiance = 0, psf = 0, pose = 0, place = 0, model = 0, spread = 0;
     for (int i = 0; i < n; i++) {
         if (!carries(fit->width_mm, &obs[i], &t[i], opt))
             continue;
@@ -231,6 +243,7 @@ static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, co
         radiance += q * obs[i].per_ln_radiance; /* one lamp: fully correlated */
         psf += q * obs[i].per_ln_sigma;
         pose += q * q * pow(opt->u_slope * (land + over), 2);
+        place += q * obs[i].u_place * (land + over); /* one jig, one hand: fully correlated */
         double slant = oblique_part(obs[i].obliquity_rad, opt->oblique_mm);
         model +=
             q * hypot(hypot(opt->model_floor_mm, slant), opt->model_relative * obs[i].height_mm);
@@ -242,7 +255,7 @@ static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, co
     fit->u_noise_mm = sqrt(noise) / weight;
     fit->u_radiance_mm = fabs(radiance / weight) * opt->u_ln_radiance;
     fit->u_psf_mm = fabs(psf / weight) * opt->u_ln_sigma;
-    fit->u_pose_mm = sqrt(pose) / weight;
+    fit->u_pose_mm = hypot(sqrt(pose), place) / weight;
     fit->u_scale_mm = fit->width_mm * opt->u_scale;
     /* The model's error is shared by frames of like elevation; the scatter of
      * the frames about the fit is added where there are enough of them. */

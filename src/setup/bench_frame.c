@@ -56,10 +56,13 @@ static rg_code find_crown(looking *l, const rg_frame *frame, rg_error *err)
     rg_tag_list tags;
     l->crown = l->setup->crown;
     l->tried = 1;
-    if (frame->pose.state == RG_POSE_OK && frame->pose.points > 0) {
-        l->pose = &frame->pose;
+    if (frame->pose.state == RG_POSE_OK && frame->pose.crown.points > 0) {
+        l->pose = &frame->pose.crown;
         return RG_OK;
     }
+    /* Placed by a jig or by marks: there is no crown to look at. */
+    if (frame->pose.source != RG_PLACE_CROWN)
+        return RG_OK;
     if (frame->pose.state != RG_POSE_REPROJECTION && frame->pose.state != RG_POSE_TOO_FEW_EDGES)
         return RG_OK;
     rg_code code =

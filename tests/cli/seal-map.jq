@@ -34,7 +34,11 @@ def arc_faults($i):
 
 def frame_faults($i):
   ("frame \($i) " as $f
-  | has_all(["file", "used", "reason", "bearing_deg", "elevation_deg", "reprojection_rms_px"]),
+  | has_all(["file", "used", "reason", "bearing_deg", "elevation_deg", "reprojection_rms_px",
+             "place", "u_bearing_deg", "u_elevation_deg"]),
+    say(.place | IN("crown", "jig", "marks"); $f + "source of its place"),
+    say((.used | not) or ((.u_bearing_deg | number_from(0; 30)) and
+        (.u_elevation_deg | number_from(0.00001; 10))); $f + "uncertainty of its place"),
     say((.file | is("string")) and (.used | is("boolean")) and (.reason | is("string"));
         $f + "types"),
     say(.used or (.reason | length) > 10; $f + "is left out without a reason"),

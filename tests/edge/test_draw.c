@@ -854,6 +854,39 @@ Test(draw, column_states_differ_on_the_overlay)
     rg_image_free(&image);
 }
 
+Test(draw, overlay_shows_what_a_jig_s_place_rests_on_and_no_crown)
+{
+    rg_image image = photo(1280, 720, 3, 8);
+    rg_frame crown = frame_from(30), jig = frame_from(30), more = frame_from(30);
+    jig.pose.source = more.pose.source = RG_PLACE_JIG;
+    more.pose.points = 2;
+    more.pose.point[0] = (rg_place_point){{200, 600}, true};
+    more.pose.point[1] = (rg_place_point){{1000, 600}, false};
+    rg_image a = overlay_pixels(&image, &crown), b = overlay_pixels(&image, &jig),
+             c = overlay_pixels(&image, &more);
+    int faces = 0, cross = 0, ring = 0, elsewhere = 0;
+    /* The photograph is 960 px wide there, below a caption of 62 px. */
+    for (int y = 64; y < 62 + 540; y++)
+        for (int x = 0; x < 960; x++) {
+            bool left = hypot(x - 150.4, y - 512.4) < 12, right = hypot(x - 750.4, y - 512.4) < 12;
+            bool differs = tone(&b, x, y) != tone(&c, x, y);
+            faces += tone(&a, x, y) != tone(&b, x, y);
+            cross += differs && left;
+            ring += differs && right;
+            elsewhere += differs && !left && !right;
+        }
+    cr_expect_gt(faces, 300, "a crown is drawn where the place comes from one: %d", faces);
+    cr_expect(cross > 15 && ring > 15, "%d and %d pixels", cross, ring);
+    cr_expect_eq(elsewhere, 0);
+    rg_image_free(&a);
+    rg_image_free(&b);
+    rg_image_free(&c);
+    rg_frame_free(&crown);
+    rg_frame_free(&jig);
+    rg_frame_free(&more);
+    rg_image_free(&image);
+}
+
 Test(draw, frame_that_was_not_used_says_so_in_a_box)
 {
     rg_image image = photo(1280, 720, 3, 8);

@@ -178,7 +178,7 @@ Test(report, bins_and_frames_have_the_keys_that_the_header_lists)
 {
     const char *bin = "bearing_deg width_mm u_mm detection_limit_mm frames lit_frames state";
     const char *frame = "file role exposure used reason bearing_deg elevation_deg "
-                        "reprojection_rms_px";
+                        "reprojection_rms_px place u_bearing_deg u_elevation_deg";
     char more[400];
     begin();
     result.map.bin[5].blocked = true;
@@ -367,6 +367,29 @@ Test(report, frames_say_what_was_done_with_them)
     cr_assert(is_null(out, "bearing_deg") && is_null(out, "elevation_deg") &&
               is_null(out, "reprojection_rms_px"));
     json_decref(o);
+}
+
+Test(report, a_frame_s_place_comes_with_its_source_and_uncertainty)
+{
+    begin();
+    setup.place.source = RG_PLACE_JIG;
+    for (int i = 0; i < FRAMES; i++)
+        frames[i].pose.source = RG_PLACE_JIG;
+    /* A camera 100 mm from the hole at bearing 0, level: to nod by 1 mrad is to
+     * be uncertain by 0.0573 degrees of elevation, to turn aside by 2 mrad by
+     * 0.1146 of bearing. */
+    frames[1].pose.pose = (rg_pose){{{{0, 1, 0}, {0, 0, -1}, {-1, 0, 0}}}, {0, 0, 100}};
+    frames[1].pose.covariance[0][0] = 1e-6;
+    frames[1].pose.covariance[1][1] = 4e-6;
+    json_t *o = write_and_read();
+    const json_t *used = entry(o, "frames", 1), *out = entry(o, "frames", 2);
+    cr_expect(is_null(o, "crown"), "no crown was looked for");
+    cr_expect_str_eq(string(used, "place"), "jig");
+    cr_expect_float_eq(number(used, "u_elevation_deg"), 0.0573, 1e-4);
+    cr_expect_float_eq(number(used, "u_bearing_deg"), 0.1146, 1e-4);
+    cr_expect(is_null(out, "u_bearing_deg") && is_null(out, "u_elevation_deg"));
+    json_decref(o);
+    setup.place.source = RG_PLACE_CROWN;
 }
 
 Test(report, the_threshold_s_kind_is_named)

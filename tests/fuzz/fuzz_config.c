@@ -55,6 +55,20 @@ static void try_station(const char *text, size_t size)
     }
 }
 
+static void check_place(const rg_sweep *sweep)
+{
+    rg_error err = {0};
+    require(rg_place_check(&sweep->place, &err) == RG_OK);
+    for (int i = 0; i < sweep->frames; i++) {
+        const rg_place_given *g = &sweep->frame[i].given;
+        require(g->marks >= 0 && g->marks <= RG_MARKS_MAX);
+        require(sweep->place.source != RG_PLACE_CROWN || (isnan(g->bearing_deg) && g->marks == 0));
+        for (int k = 0; k < g->marks; k++) {
+            require(isfinite(g->mark[k].pixel.x) && isfinite(g->mark[k].pixel.y));
+        }
+    }
+}
+
 static void try_sweep(const char *text, size_t size)
 {
     static const char *const folder[] = {"sweep.ini", "view_00.jpg", "view_01.jpg", "witness.jpg"};
@@ -65,6 +79,7 @@ static void try_sweep(const char *text, size_t size)
     if (code != RG_OK) {
         return;
     }
+    check_place(&sweep);
     char *names[4], *written = NULL;
     for (int i = 0; i < 4; i++) {
         names[i] = (char *)(uintptr_t)folder[i];

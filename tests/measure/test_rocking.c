@@ -304,6 +304,61 @@ Test(rocking, detection_limit_is_currie_s_plus_what_the_elevation_hides)
     cr_assert_float_eq(limit(obs, 3, 0), 0.00329 + 0.006 * 1, 1e-12);
 }
 
+Test(rocking, a_place_that_leaves_the_slope_open_costs_detection_on_its_worse_side)
+{
+    rg_observation obs[FRAMES];
+    observe(0, 0.001, NULL, obs);
+    double sure = limit(obs + 6, 1, 0);
+    obs[6].u_place = 0.002;
+    /* Two of it towards the camera, over the full depth. */
+    cr_expect_float_eq(limit(obs + 6, 1, 0), sure + 2 * 0.002 * 2.5, 1e-12);
+    /* From below the rays may be steeper still: the land's chord. */
+    sure = limit(obs, 1, 0);
+    obs[0].u_place = 0.002;
+    cr_expect_float_eq(limit(obs, 1, 0), sure + 2 * 0.002 * 1, 1e-12);
+    /* In the plane the worse side is above. */
+    obs[4].u_place = 0.002;
+    cr_expect_float_eq(limit(&obs[4], 1, 0), 0.00329 + 2 * 0.002 * 2.5, 1e-12);
+}
+
+Test(rocking, frames_that_disagree_by_what_the_place_leaves_open_still_agree)
+{
+    rg_observation obs[FRAMES];
+    rg_rocking_options o = usual();
+    rg_rocking_fit sure, open;
+    observe(0.08, 0.0005, NULL, obs);
+    for (int i = 0; i < FRAMES; i++) {
+        obs[i].lit = true;
+        obs[i].height_mm += i % 2 ? 0.004 : -0.004;
+    }
+    rg_rocking_solve(&pad, obs, FRAMES, &o, &sure);
+    for (int i = 0; i < FRAMES; i++)
+        obs[i].u_place = 0.003; /* 0.0075 mm over the depth */
+    rg_rocking_solve(&pad, obs, FRAMES, &o, &open);
+    cr_expect_lt(open.cost, 0.5 * sure.cost, "%g of %g", open.cost, sure.cost);
+}
+
+Test(rocking, the_error_of_one_jig_does_not_shrink_with_the_number_of_frames)
+{
+    rg_observation few[FRAMES], many[4 * FRAMES];
+    rg_rocking_options o = usual();
+    rg_rocking_fit a, b;
+    observe(0.08, 0.001, NULL, few);
+    for (int i = 0; i < FRAMES; i++)
+        few[i].lit = true;
+    for (int i = 0; i < FRAMES; i++)
+        few[i].u_place = 0.003;
+    for (int i = 0; i < 4 * FRAMES; i++)
+        many[i] = few[i % FRAMES];
+    rg_rocking_solve(&pad, few, FRAMES, &o, &a);
+    rg_rocking_solve(&pad, many, 4 * FRAMES, &o, &b);
+    cr_expect_float_eq(b.u_noise_mm, a.u_noise_mm / 2, 0.05 * a.u_noise_mm);
+    cr_expect_gt(b.u_pose_mm, 0.95 * a.u_pose_mm);
+    /* At most the slope's error over land and overhang, 2.5 mm. */
+    cr_expect(a.u_pose_mm > 0.9 * 0.003 * 2.5 && a.u_pose_mm < 1.1 * 0.003 * 2.5, "%g",
+              a.u_pose_mm);
+}
+
 Test(rocking, a_look_that_may_pass_right_through_proves_only_what_the_far_side_does)
 {
     rg_observation obs[FRAMES];
