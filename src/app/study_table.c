@@ -175,10 +175,12 @@ static void print_counts(const rg_detect_run *run, const rg_study_settings *s)
     }
     say("targets: %d of %d found, %g %% interval %.1f to %.1f %% (exact)", r->found, r->targets,
         100 * s->confidence, 100 * r->found_low, 100 * r->found_high);
-    if (isfinite(r->largest_missed))
+    if (isfinite(r->largest_missed) && r->above > 0)
         say("largest missed %.4g mm; above it %d of %d found: POD there at least %.3f (%g %%, "
             "binomial; the data chose the limit, so a little too good)",
             r->largest_missed, r->above_found, r->above, r->above_low, 100 * s->confidence);
+    else if (isfinite(r->largest_missed))
+        say("largest missed %.4g mm: no larger target was tried", r->largest_missed);
     else if (r->targets > 0)
         say("none was missed: POD of the sizes tried is at least %.3f (%g %%, exact)", r->above_low,
             100 * s->confidence);

@@ -347,7 +347,7 @@ static double count_notes(cairo_t *cr, double y, const rg_detection_result *r)
     snprintf(text, sizeof text, "%d targets, %d found: %.1f to %.1f %% (exact)", r->targets,
              r->found, 100 * r->found_low, 100 * r->found_high);
     y = note(cr, y + 12, false, text);
-    if (isfinite(r->largest_missed)) {
+    if (isfinite(r->largest_missed) && r->above > 0) {
         snprintf(text, sizeof text,
                  "largest missed %.4g; above it %d of %d found, POD at least %.3f (limit chosen by "
                  "the data)",

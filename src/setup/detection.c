@@ -368,7 +368,7 @@ typedef struct profile {
     const sample *s;
     double q;     /* link(p) */
     double floor; /* log-likelihood at the bound */
-    double start; /* slope to begin with */
+    double start; /* slope > 0 to begin with */
 } profile;
 
 /* Slope of the log-likelihood by s of the curve q + s (z - t), and its curvature. */
@@ -385,24 +385,20 @@ static double rise(const profile *p, double t, double slope, double *weight)
     return d;
 }
 
-/* The best slope >= 0 for a curve through (t, p): Newton's method within a
- * bracket, on a function that falls. */
+/* The best slope >= 0 for a curve through (t, p): Newton's method on a function that
+ * falls, kept within the bracket found so far. */
 static double best_slope(const profile *p, double t)
 {
-    double w, low = 0, high = p->start;
+    double w, low = 0, high = INFINITY, slope = p->start;
     if (rise(p, t, 0, &w) <= 0)
         return 0;
-    for (int k = 0; k < SLOPE_STEPS && rise(p, t, high, &w) > 0; k++) {
-        low = high;
-        high *= 2;
-    }
-    double slope = (low + high) / 2;
-    for (int k = 0; k < SLOPE_STEPS && high - low > 1e-13 * high; k++) {
+    for (int k = 0; k < SLOPE_STEPS && (isinf(high) || high - low > 1e-13 * high); k++) {
         double d = rise(p, t, slope, &w);
         *(d > 0 ? &low : &high) = slope;
         double next = w > 0 ? slope + d / w : NAN;
-        if (!(next > low && next < high))
-            next = (low + high) / 2;
+        double most = isinf(high) ? 4 * slope : high;
+        if (!(next > low && next < most))
+            next = isinf(high) ? most : (low + high) / 2;
         if (fabs(next - slope) <= 1e-12 * slope)
             return next;
         slope = next;
@@ -413,8 +409,10 @@ static double best_slope(const profile *p, double t)
 /* Log-likelihood above the bound's, of the best curve through (t, p). */
 static double surplus(double t, void *params)
 {
-    const profile *p = params;
+    profile *p = params;
     double slope = best_slope(p, t);
+    if (slope > 0)
+        p->start = slope; /* the next one is near */
     double b[2] = {p->q - slope * t, slope};
     return likelihood(p->s, b) - p->floor;
 }

@@ -58,7 +58,7 @@ Test(command, every_command_has_a_name_a_summary_and_something_to_run)
 {
     int n = 0;
     for (const rg_command *c = rg_commands; c->name; c++, n++) {
-        cr_assert_neq(c->run == NULL, c->verbs == NULL, "%s: runs, or has verbs", c->name);
+        cr_assert_neq(c->run != NULL, c->verbs != NULL, "%s: runs, or has verbs", c->name);
         cr_assert_not_null(c->help, "%s", c->name);
         cr_assert_not_null(c->summary, "%s", c->name);
         cr_assert(strlen(c->name) > 0 && strlen(c->name) <= 10, "%s", c->name);
@@ -70,27 +70,41 @@ Test(command, every_command_has_a_name_a_summary_and_something_to_run)
     cr_assert_gt(n, 0);
 }
 
+/* call: the words that run it. */
+static void help_teaches(const rg_command *c, const char *call)
+{
+    help_is_fit_to_print(c->help, call);
+    cr_assert_eq(strncmp(c->help, call, strlen(call)), 0, "%s: begins with its use", call);
+    cr_assert_not_null(strstr(c->help, "Examples:\n"), "%s", call);
+    cr_assert_not_null(strstr(c->help, "Exit codes:"), "%s", call);
+}
+
 Test(command, every_help_text_fits_a_terminal_and_teaches_by_example)
 {
+    char call[120];
     for (const rg_command *c = rg_commands; c->name; c++) {
-        char call[60];
-        help_is_fit_to_print(c->help, c->name);
         snprintf(call, sizeof call, "rimglow %s ", c->name);
-        cr_assert_eq(strncmp(c->help, call, strlen(call)), 0, "%s: begins with its use", c->name);
-        cr_assert_not_null(strstr(c->help, "Examples:\n"), "%s", c->name);
-        cr_assert_not_null(strstr(c->help, "Exit codes:"), "%s", c->name);
+        if (!c->verbs)
+            help_teaches(c, call);
+        for (const rg_command *v = c->verbs; v && v->name; v++) {
+            snprintf(call, sizeof call, "rimglow %s %s ", c->name, v->name);
+            help_teaches(v, call);
+        }
     }
 }
 
+/* A command with verbs lists them below its text. */
 Test(command, help_prints_a_command_s_own_text)
 {
-    for (const rg_command *c = rg_commands; c->name; c++) {
-        cr_assert_eq(run(c->name, "-h"), 0);
-        cr_assert_eq(strncmp(text, c->help, strlen(c->help)), 0, "%s", c->name);
-        cr_assert(c->verbs || strlen(text) == strlen(c->help), "%s", c->name);
-        cr_assert_eq(run(c->name, "--help"), 0);
-        cr_assert_eq(strncmp(text, c->help, strlen(c->help)), 0, "%s", c->name);
-    }
+    for (const rg_command *c = rg_commands; c->name; c++)
+        for (int i = 0; i < 2; i++) {
+            cr_assert_eq(run(c->name, i ? "--help" : "-h"), 0);
+            cr_assert_eq(strncmp(text, c->help, strlen(c->help)), 0, "%s", c->name);
+            cr_assert(c->verbs || strlen(text) == strlen(c->help), "%s", c->name);
+            cr_assert_leq(test_longest_line(text), 80, "%s", c->name);
+            for (const rg_command *v = c->verbs; v && v->name; v++)
+                cr_assert_not_null(strstr(text + strlen(c->help), v->summary), "%s", v->name);
+        }
 }
 
 Test(command, a_command_with_verbs_lists_them_and_each_teaches)

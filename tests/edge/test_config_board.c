@@ -29,8 +29,8 @@ Test(config_board, the_default_file_is_read_whole)
     rg_board_config c;
     rg_error err = {0};
     cr_assert_eq(parse_with(NULL, NULL, NULL, &c, &err), RG_OK, "%s", err.text);
-    cr_expect(c.board.columns == 7 && c.board.rows == 5 && c.board.tag_mm == 28 &&
-              c.board.pitch_mm == 36 && c.board.first_id == 400);
+    cr_expect(c.board.columns == 9 && c.board.rows == 7 && c.board.tag_mm == 4.8 &&
+              c.board.pitch_mm == 6.4 && c.board.first_id == 400);
     cr_expect(c.tags.decimate == 2 && c.tags.refine && c.tags.max_hamming == 1 &&
               c.tags.min_margin == 20);
     cr_expect(c.limits.min_tag_side_px == 50 && c.limits.max_line_px == 0.25 &&
@@ -69,12 +69,12 @@ Test(config_board, what_cannot_be_is_refused_by_name)
 {
     static const char *const bad[][4] = {
         {"board", "columns", "0", "[board] columns = 0"},
-        {"board", "columns", "13", "13 columns by 5 rows"},
-        {"board", "pitch_mm", "30", "a pitch of 30 mm"},
+        {"board", "columns", "13", "13 columns by 7 rows"},
+        {"board", "pitch_mm", "5.9", "a pitch of 5.9 mm"},
         {"board", "first_id", "560", "ids from 560"},
         {"board", "tag_mm", "28,5", "[board] tag_mm = 28,5"},
         {"search", "decimate", "2.5", "1, 1.5, 2, 3 and 4"},
-        {"search", "min_tags", "36", "only 35 tags"},
+        {"search", "min_tags", "64", "only 63 tags"},
         {"search", "min_tag_side_px", "20", "outside 48 to 4096"},
         {"model", "k3", "1", "yes or no"},
         {"model", "skew", "yes", "unknown key"},
