@@ -466,12 +466,16 @@ Test(calibration, of_three_views_none_is_left_out)
 {
     rg_view view[GRID_VIEWS];
     rg_calibration_options o = {.model = {.fixed_aspect = true, .aspect = 1.0, .radial = 1},
-                                .bad_view_ratio = 1.01};
+                                .bad_view_ratio = 1.2};
     rg_calibration c;
     rg_error err = {0};
     test_random random = {.state = 5};
     make_views(view, 0.1, &random);
+    for (int i = 0; i < view[1].corners; i++)
+        view[1].corner[i].pixel.x += 2.0 * test_normal(&random);
     cr_assert_eq(rg_calibrate(view, 3, 1280, 960, &o, &c, &err), RG_OK, "%s", err.text);
+    cr_assert_gt(c.view[1].rms_px, 1.3 * c.view[0].rms_px);
+    cr_assert_gt(c.view[1].rms_px, 1.3 * c.view[2].rms_px);
     cr_expect_eq(c.bad_views, 0);
     cr_expect_eq(c.fit.views, 3);
     rg_calibration_free(&c);
