@@ -25,7 +25,7 @@ typedef struct rg_lensjob {
     const char **unused_reason; /* owned, texts borrowed */
 } rg_lensjob;
 
-/* Reads the board's file. */
+/* Reads the board's file; NULL: board.ini where calib_file.h finds it. */
 rg_code rg_lensjob_open(rg_lensjob *job, const char *board_file, rg_error *err);
 /* Frees everything; safe on a zeroed job. */
 void rg_lensjob_close(rg_lensjob *job);

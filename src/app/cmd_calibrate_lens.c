@@ -265,7 +265,7 @@ static int run(job *j)
 
 int rg_cmd_calibrate_lens(int argc, char **argv)
 {
-    job j = {.board = "calib/board.ini", .out = "calibration", .pictures = 1};
+    job j = {.out = "calibration", .pictures = 1};
     j.photo = rg_alloc((size_t)argc, sizeof *j.photo);
     int code = j.photo ? read_options(argc, argv, &j) : rg_command_fail(RG_INTERNAL, "no memory");
     if (code == RG_OK)

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rimglow/calib_file.h"
 #include "rimglow/config_edit.h"
 #include "rimglow/decode.h"
 #include "rimglow/draw_lens.h"
@@ -19,15 +20,13 @@ static const double luma_weights[3] = {0.299, 0.587, 0.114};
 
 rg_code rg_lensjob_open(rg_lensjob *job, const char *board_file, rg_error *err)
 {
+    rg_calib_file file;
     *job = (rg_lensjob){0};
-    uint8_t *text = NULL;
-    size_t size = 0;
-    rg_code code = rg_file_read(board_file, RG_CONFIG_MAX_BYTES, &text, &size, err);
-    if (code == RG_NO_INPUT)
-        code = rg_fail_prefix(err, "the board's file (name it with --board)");
-    if (code == RG_OK)
-        code = rg_board_config_parse(board_file, (const char *)text, size, &job->config, err);
-    free(text);
+    rg_code code = rg_calib_file_read("board.ini", board_file, "board", &file, err);
+    if (code != RG_OK)
+        return code;
+    code = rg_board_config_parse(file.path, file.text, file.size, &job->config, err);
+    free(file.text);
     return code;
 }
 

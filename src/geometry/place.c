@@ -16,10 +16,10 @@
 
 #include <gsl/gsl_cdf.h>
 
-#include "silhouette.h"
 #include "placefit.h"
 #include "rimglow/stats.h"
 #include "rimglow/text.h"
+#include "silhouette.h"
 
 const char *rg_place_name(rg_place_source source)
 {

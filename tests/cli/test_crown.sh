@@ -318,6 +318,7 @@ test_the_board_is_what_its_file_says() {
     rg board --columns 5 --rows 4 --tag-mm 8 --pitch-mm 11 --first-id 10
     exits 0
     sed -n '/^\[board\]/,$p' out >mine.ini
+    sed -n '/^\[search\]/,$p' "$CALIB/board.ini" >>mine.ini
     rg board --board mine.ini --json
     exits 0
     holds out '[.columns, .rows, .tag_mm, .pitch_mm, .first_id] == [5, 4, 8, 11, 10]'
@@ -325,11 +326,11 @@ test_the_board_is_what_its_file_says() {
 
 test_boards_that_cannot_be_are_refused() {
     rg board --columns 10
-    refused 65 "70 tags" "64"
+    refused 65 "10 columns by 7 rows" "64"
     rg board --pitch-mm 5
-    refused 65 "white"
+    refused 65 "a pitch of 5 mm"
     rg board --first-id 580
-    refused 65 "first_id = 580"
+    refused 65 "ids from 580"
     rg board --tag-mm 24 --pitch-mm 32
     refused 65 "A4 has room for"
     rg board --columns 1
