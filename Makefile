@@ -68,6 +68,7 @@ FUZZ_SRC      := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 FUZZ_REPLAY   := $(FUZZ_SRC:%.c=$(OUT)/%)
 TOOL_SRC      := $(sort $(wildcard tests/tools/*.c))
 TOOLS         := $(TOOL_SRC:%.c=$(OUT)/%)
+PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*.c)))
 
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check build tests tools run-tests check-layers check-headers \
@@ -147,11 +148,13 @@ $(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(ED
 
 $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
-	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $(filter %.o,$^) $(filter %.a,$^) $(EDGE_LIBS) $(CORE_LIBS)
+
+$(OUT)/tests/tools/prove: $(PROOF_OBJ)
 
 .SECONDARY:
 -include $(CORE_OBJ:.o=.d) $(EDGE_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(MAIN_OBJ:.o=.d)
--include $(wildcard $(OUT)/tests/*/*.d)
+-include $(wildcard $(OUT)/tests/*/*.d) $(PROOF_OBJ:.o=.d)
 
 # ---------------------------------------------------------------- checks
 run-tests: tests build ## run the unit tests of this VARIANT

@@ -81,7 +81,10 @@ typedef struct rg_synth_scene {
     rg_synth_pad pad;
     int crown;                                /* number k: tags 6 k + j */
     double apothem_mm, tag_mm, tag_height_mm; /* as in a station's instrument file */
-    bool key;                                 /* key arm, hinge rod and posts are there */
+    /* Printing errors: how far each tag's borders lie outwards of their place, mm: left,
+     * right, bottom, top. */
+    double border_mm[RG_SYNTH_FACES][4];
+    bool key;           /* key arm, hinge rod and posts are there */
     double lamp[3];     /* radiance of the pad's lit face, linear light at exposure 1 */
     double wall;        /* radiance of the hole's far wall as a share of it */
     double lamp_uneven; /* the wall's light: 1 + lamp_uneven cos(b - lamp_bearing) */

@@ -194,11 +194,21 @@ static double key_works(const synth_world *w, const synth_ray *r, synth_hit *hit
 
 /* --------------------------------------------------------------- crown */
 
+/* Half a cell outside the black border counts as border where the print runs. */
+static int cell_of(double cells)
+{
+    int i = (int)floor(cells + 5);
+    return i < 1 ? 1 : i > SYNTH_MODULES ? SYNTH_MODULES : i;
+}
+
 static float print_light(const synth_world *w, int face, double across, double up)
 {
-    double cell = w->s.tag_mm / SYNTH_MODULES;
-    int x = (int)floor(across / cell + 5), y = (int)floor(5 - up / cell);
-    bool white = x < 0 || y < 0 || x >= SYNTH_CELLS || y >= SYNTH_CELLS || w->paper[face][y][x];
+    double cell = w->s.tag_mm / SYNTH_MODULES, half = 0.5 * w->s.tag_mm;
+    const double *out = w->s.border_mm[face];
+    bool white = across < -half - out[0] || across > half + out[1] || up < -half - out[2] ||
+                 up > half + out[3];
+    if (!white)
+        white = w->paper[face][cell_of(-up / cell)][cell_of(across / cell)];
     return (float)(white ? w->s.paper * (1 - 0.02 * up) : w->s.ink);
 }
 
