@@ -114,6 +114,11 @@ void rg_synth_widths(const rg_synth_scene *scene, double width_mm[360]);
 rg_pose rg_synth_camera(double bearing_deg, double elevation_deg, double distance_mm, double aim_mm,
                         double roll_deg);
 
+/* Where the four corners of face j's tag (top left, top right, bottom right,
+ * bottom left) fall in the picture; false when the face looks away. */
+bool rg_synth_tag(const rg_synth_scene *scene, const rg_lens *lens, const rg_pose *camera, int j,
+                  rg_vec2 corner[4]);
+
 /* The picture before the sensor, and the truth of this view. */
 typedef struct rg_synth_view {
     int width, height;

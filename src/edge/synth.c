@@ -32,8 +32,8 @@ void rg_synth_scene_default(rg_synth_scene *scene)
                               .metal = 0.055,
                               .leather = 0.034,
                               .room = 0.05,
-                              .shadow_mm = 0.065,
-                              .shadow_blur_mm = 0.012};
+                              .shadow_mm = 0.083,
+                              .shadow_blur_mm = 0.02};
 }
 
 static rg_code bad(rg_error *err, const char *what, double value, const char *remedy)
@@ -204,21 +204,51 @@ static rg_mat3 lean(rg_vec3 normal)
     return rg_rodrigues(rg_vec3_scale(axis, atan2(s, normal.z) / s));
 }
 
+/* The crown's frame: on the pad's plane, leaning with the pad and askew on it. */
+static rg_pose cup_pose(const rg_synth_scene *s, double grad_x, double grad_y)
+{
+    return (rg_pose){.R = lean(rg_vec3_make(-grad_x - s->pad.askew_x, -grad_y - s->pad.askew_y, 1)),
+                     .t = {0, 0, s->pad.level_mm}};
+}
+
+static void gradient(const rg_synth_scene *s, double *x, double *y)
+{
+    double tilt = s->pad.tilt_mm / s->outer_mm, towards = rg_radians(s->pad.tilt_bearing_deg);
+    *x = tilt * cos(towards);
+    *y = -tilt * sin(towards);
+}
+
+bool rg_synth_tag(const rg_synth_scene *scene, const rg_lens *lens, const rg_pose *camera, int j,
+                  rg_vec2 corner[4])
+{
+    double gx, gy, b = j * RG_PI / 3, half = 0.5 * scene->tag_mm;
+    gradient(scene, &gx, &gy);
+    rg_pose cup = cup_pose(scene, gx, gy), view = rg_pose_compose(camera, &cup);
+    rg_vec3 out = {cos(b), -sin(b), 0}, right = {sin(b), cos(b), 0};
+    bool seen = rg_vec3_dot(rg_pose_camera_centre(&view), out) > scene->apothem_mm;
+    for (int k = 0; k < 4; k++) {
+        double across = k == 1 || k == 2 ? half : -half, up = k < 2 ? half : -half;
+        rg_vec3 p =
+            rg_vec3_add(rg_vec3_scale(out, scene->apothem_mm), rg_vec3_scale(right, across));
+        p.z = scene->tag_height_mm + up;
+        seen = rg_lens_project(lens, rg_pose_apply(&view, p), &corner[k]) && seen;
+    }
+    return seen;
+}
+
 rg_code synth_world_make(synth_world *world, const rg_synth_scene *scene, rg_error *err)
 {
     const rg_synth_pad *p = &scene->pad;
     rg_code code = rg_synth_check(scene, err);
     if (code != RG_OK)
         return code;
-    double tilt = p->tilt_mm / scene->outer_mm, towards = rg_radians(p->tilt_bearing_deg);
     double saddle = p->saddle_mm / (scene->outer_mm * scene->outer_mm);
     double twice = 2 * rg_radians(p->saddle_bearing_deg);
     *world = (synth_world){.s = *scene,
-                           .grad_x = tilt * cos(towards),
-                           .grad_y = -tilt * sin(towards),
                            .saddle_c = saddle * cos(twice),
                            .saddle_s = saddle * sin(twice),
                            .has_local = p->creases > 0 || p->local_mm};
+    gradient(scene, &world->grad_x, &world->grad_y);
     for (int i = 0; i <= SYNTH_LOCALS; i++) {
         double bearing = 360.0 * (i % SYNTH_LOCALS) / SYNTH_LOCALS;
         world->local[i] = (float)local_at(p, bearing);
@@ -230,8 +260,7 @@ rg_code synth_world_make(synth_world *world, const rg_synth_scene *scene, rg_err
         world->face_x[j] = cos(j * RG_PI / 3);
         world->face_y[j] = -sin(j * RG_PI / 3);
     }
-    world->cup.R = lean(rg_vec3_make(-world->grad_x - p->askew_x, -world->grad_y - p->askew_y, 1));
-    world->cup.t = rg_vec3_make(0, 0, p->level_mm);
+    world->cup = cup_pose(scene, world->grad_x, world->grad_y);
     world->to_cup = rg_mat3_transpose(world->cup.R);
     return synth_paper(world, err);
 }

@@ -402,21 +402,8 @@ static void tell_truth(const synth_world *w, const rg_lens *lens, const rg_pose 
 {
     view->rim = *camera;
     view->cup = rg_pose_compose(camera, &w->cup);
-    rg_vec3 eye = rg_pose_camera_centre(&view->cup);
-    for (int j = 0; j < RG_SYNTH_FACES; j++) {
-        double b = j * RG_PI / 3, half = 0.5 * w->s.tag_mm;
-        rg_vec3 out = {cos(b), -sin(b), 0}, right = {sin(b), cos(b), 0};
-        view->tag_seen[j] = rg_vec3_dot(eye, out) > w->s.apothem_mm;
-        for (int k = 0; k < 4; k++) {
-            double across = k == 1 || k == 2 ? half : -half, up = k < 2 ? half : -half;
-            rg_vec3 p =
-                rg_vec3_add(rg_vec3_scale(out, w->s.apothem_mm), rg_vec3_scale(right, across));
-            p.z = w->s.tag_height_mm + up;
-            view->tag_seen[j] =
-                view->tag_seen[j] &&
-                rg_lens_project(lens, rg_pose_apply(&view->cup, p), &view->tag_corner[j][k]);
-        }
-    }
+    for (int j = 0; j < RG_SYNTH_FACES; j++)
+        view->tag_seen[j] = rg_synth_tag(&w->s, lens, camera, j, view->tag_corner[j]);
 }
 
 /* ------------------------------------------------------------------ all */

@@ -28,6 +28,7 @@ typedef struct proof_sweep {
     double sigma_px, glare, witness_exposure;
     int frames;
     rg_pose camera[PROOF_FRAMES_MAX];
+    double exposure[PROOF_FRAMES_MAX];    /* that the camera gave, 1 being meant */
     rg_synth_view view[PROOF_FRAMES_MAX]; /* owned */
     rg_synth_view witness;                /* owned */
 } proof_sweep;
@@ -51,12 +52,23 @@ void proof_bench_new(proof_bench *bench, const rg_setup *setup);
 void proof_bench_free(proof_bench *bench);
 void proof_measure(const proof_bench *bench, const rg_setup *setup, const proof_sweep *sweep,
                    uint64_t seed, rg_frame *frame, rg_sweep_result *result);
-/* One view as JPEG into a frame. */
+/* One view as JPEG into a frame; jitter: the camera's exposure over the one meant. */
 rg_frame proof_take(const proof_bench *bench, const rg_setup *setup, const rg_synth_view *view,
-                    rg_frame_role role, double exposure, uint64_t seed);
+                    rg_frame_role role, double exposure, double jitter, uint64_t seed);
 /* The frames as files in a new folder, to look at what went wrong. */
 void proof_save(const proof_bench *bench, const proof_sweep *sweep, uint64_t seed,
                 const char *folder);
+
+/* Wall-clock progress on standard error: "what 12 of 200". */
+void proof_progress(const char *what, int done, int of);
+
+/* Prints value / stated with its sampling error; 1 when it is off by more than
+ * `share`, else 0. n: independent values behind the scatter. */
+int proof_compare(const char *what, double scatter, double stated, int n, double share);
+
+/* Displaces every border of every tag by sigma_px as this camera sees it. */
+void proof_print_errors(rg_synth_scene *scene, const rg_lens *lens, const rg_pose *camera,
+                        double sigma_px, proof_random *random);
 
 /* Each prints its table and returns the number of figures out of bounds. */
 int proof_pose(int draws);

@@ -84,6 +84,22 @@ void proof_sweep_default(proof_sweep *sweep)
 {
     *sweep = (proof_sweep){.sigma_px = 0.65, .glare = 0.01, .witness_exposure = 0.2};
     rg_synth_scene_default(&sweep->scene);
+    for (int i = 0; i < PROOF_FRAMES_MAX; i++)
+        sweep->exposure[i] = 1;
+}
+
+void proof_progress(const char *what, int done, int of)
+{
+    fprintf(stderr, "\r%s %d of %d %s", what, done, of, done == of ? "\n" : "");
+}
+
+int proof_compare(const char *what, double scatter, double stated, int n, double share)
+{
+    double ratio = scatter / stated;
+    bool out = !(fabs(ratio - 1) <= share);
+    printf("  %-44s %10.3g %10.3g  %5.2f +- %.2f%s\n", what, scatter, stated, ratio,
+           ratio / sqrt(2.0 * n), out ? "  OUT OF BOUNDS" : "");
+    return out;
 }
 
 void proof_cameras(proof_sweep *sweep, double first_deg, const double *elevation_deg,
@@ -155,13 +171,13 @@ static void photograph(const proof_bench *bench, const rg_synth_view *view, doub
 }
 
 rg_frame proof_take(const proof_bench *bench, const rg_setup *setup, const rg_synth_view *view,
-                    rg_frame_role role, double exposure, uint64_t seed)
+                    rg_frame_role role, double exposure, double jitter, uint64_t seed)
 {
     uint8_t *bytes;
     size_t size;
     rg_frame frame;
     rg_error err = {0};
-    photograph(bench, view, exposure, seed, &bytes, &size);
+    photograph(bench, view, exposure * jitter, seed, &bytes, &size);
     must(rg_frame_take(setup, bench->finder, bytes, size, role, exposure, &frame, &err), &err);
     free(bytes);
     return frame;
@@ -174,9 +190,9 @@ void proof_measure(const proof_bench *bench, const rg_setup *setup, const proof_
     rg_error err = {0};
     int n = sweep->frames;
     for (int i = 0; i < n; i++)
-        all[i] = proof_take(bench, setup, &sweep->view[i], RG_FRAME_CLOSED, 1,
+        all[i] = proof_take(bench, setup, &sweep->view[i], RG_FRAME_CLOSED, 1, sweep->exposure[i],
                             seed * (PROOF_FRAMES_MAX + 1) + (uint64_t)i);
-    all[n] = proof_take(bench, setup, &sweep->witness, RG_FRAME_WITNESS, sweep->witness_exposure,
+    all[n] = proof_take(bench, setup, &sweep->witness, RG_FRAME_WITNESS, sweep->witness_exposure, 1,
                         seed * (PROOF_FRAMES_MAX + 1) + PROOF_FRAMES_MAX);
     must(rg_sweep_measure(setup, all, n + 1, result, &err), &err);
     if (!all[n].used)
@@ -209,7 +225,8 @@ void proof_save(const proof_bench *bench, const proof_sweep *sweep, uint64_t see
     mkdir(folder, 0777);
     for (int i = 0; i < sweep->frames; i++) {
         snprintf(path, sizeof path, "%s/view_%02d.jpg", folder, i);
-        save_one(bench, &sweep->view[i], 1, seed * (PROOF_FRAMES_MAX + 1) + (uint64_t)i, path);
+        save_one(bench, &sweep->view[i], sweep->exposure[i],
+                 seed * (PROOF_FRAMES_MAX + 1) + (uint64_t)i, path);
     }
     snprintf(path, sizeof path, "%s/witness.jpg", folder);
     save_one(bench, &sweep->witness, sweep->witness_exposure,
