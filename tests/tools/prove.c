@@ -33,13 +33,20 @@ int main(int argc, char **argv)
         failures = proof_pose(n);
     else if (strcmp(what, "noise") == 0)
         failures = proof_noise(n);
+    else if (strcmp(what, "parts") == 0)
+        failures = proof_parts(n);
+    else if (strcmp(what, "full") == 0)
+        failures = proof_full(n, seed);
+    else if (strcmp(what, "detection") == 0)
+        failures = proof_detection(n, seed, number(argc, argv, 4, 25), argc > 5 ? argv[5] : NULL);
+    else if (strcmp(what, "sealed") == 0)
+        failures = proof_sealed(n, seed);
     else if (strcmp(what, "check") == 0)
         failures = check();
     else {
         fprintf(stderr, "prove: no proof of that name: %s\n", what);
         return 64;
     }
-    (void)seed;
     printf("prove: %d figures out of bounds\n", failures);
     return failures ? 1 : 0;
 }

@@ -25,7 +25,7 @@ void proof_setup(rg_setup *setup, double px_per_mm);
 /* A sweep to be rendered. */
 typedef struct proof_sweep {
     rg_synth_scene scene;
-    double sigma_px, glare, witness_exposure;
+    double sigma_px, glare, witness_exposure, witness_jitter;
     int frames;
     rg_pose camera[PROOF_FRAMES_MAX];
     double exposure[PROOF_FRAMES_MAX];    /* that the camera gave, 1 being meant */
@@ -73,6 +73,7 @@ void proof_print_errors(rg_synth_scene *scene, const rg_lens *lens, const rg_pos
 /* Each prints its table and returns the number of figures out of bounds. */
 int proof_pose(int draws);
 int proof_noise(int draws);
+int proof_parts(int draws);
 int proof_full(int draws, uint64_t seed);
 int proof_detection(int sweeps, uint64_t seed, double px_per_mm, const char *csv);
 int proof_sealed(int rims, uint64_t seed);

@@ -82,7 +82,8 @@ void proof_setup(rg_setup *setup, double px_per_mm)
 
 void proof_sweep_default(proof_sweep *sweep)
 {
-    *sweep = (proof_sweep){.sigma_px = 0.65, .glare = 0.01, .witness_exposure = 0.2};
+    *sweep = (proof_sweep){
+        .sigma_px = 0.65, .glare = 0.01, .witness_exposure = 0.2, .witness_jitter = 1};
     rg_synth_scene_default(&sweep->scene);
     for (int i = 0; i < PROOF_FRAMES_MAX; i++)
         sweep->exposure[i] = 1;
@@ -192,8 +193,8 @@ void proof_measure(const proof_bench *bench, const rg_setup *setup, const proof_
     for (int i = 0; i < n; i++)
         all[i] = proof_take(bench, setup, &sweep->view[i], RG_FRAME_CLOSED, 1, sweep->exposure[i],
                             seed * (PROOF_FRAMES_MAX + 1) + (uint64_t)i);
-    all[n] = proof_take(bench, setup, &sweep->witness, RG_FRAME_WITNESS, sweep->witness_exposure, 1,
-                        seed * (PROOF_FRAMES_MAX + 1) + PROOF_FRAMES_MAX);
+    all[n] = proof_take(bench, setup, &sweep->witness, RG_FRAME_WITNESS, sweep->witness_exposure,
+                        sweep->witness_jitter, seed * (PROOF_FRAMES_MAX + 1) + PROOF_FRAMES_MAX);
     must(rg_sweep_measure(setup, all, n + 1, result, &err), &err);
     if (!all[n].used)
         fprintf(stderr, "prove: witness not used: %s\n", all[n].reason);
