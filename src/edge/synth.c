@@ -236,7 +236,8 @@ bool rg_synth_tag(const rg_synth_scene *scene, const rg_lens *lens, const rg_pos
     return seen;
 }
 
-rg_code synth_world_make(synth_world *world, const rg_synth_scene *scene, rg_error *err)
+rg_code synth_world_make(synth_world *world, const rg_synth_scene *scene, const rg_pose *camera,
+                         rg_error *err)
 {
     const rg_synth_pad *p = &scene->pad;
     rg_code code = rg_synth_check(scene, err);
@@ -262,6 +263,8 @@ rg_code synth_world_make(synth_world *world, const rg_synth_scene *scene, rg_err
     }
     world->cup = cup_pose(scene, world->grad_x, world->grad_y);
     world->to_cup = rg_mat3_transpose(world->cup.R);
+    world->eye =
+        rg_mat3_apply(world->to_cup, rg_vec3_sub(rg_pose_camera_centre(camera), world->cup.t));
     return synth_paper(world, err);
 }
 

@@ -21,6 +21,7 @@ typedef struct synth_world {
     double widest;                 /* gap at the outer edge, mm */
     rg_pose cup;                   /* X_rim = R X_cup + t */
     rg_mat3 to_cup;
+    rg_vec3 eye; /* where all rays come from, in the crown's frame */
     double face_x[RG_SYNTH_FACES], face_y[RG_SYNTH_FACES]; /* outward normals of the crown */
     float mirrored[SYNTH_AZIMUTHS + 1]; /* the room's light by azimuth of the mirrored ray */
     uint8_t paper[RG_SYNTH_FACES][SYNTH_CELLS][SYNTH_CELLS]; /* 1: white */
@@ -39,7 +40,9 @@ typedef struct synth_hit {
     float light[3];
 } synth_hit;
 
-rg_code synth_world_make(synth_world *world, const rg_synth_scene *scene, rg_error *err);
+/* camera: X_cam = R X_rim + t; all rays come from it. */
+rg_code synth_world_make(synth_world *world, const rg_synth_scene *scene, const rg_pose *camera,
+                         rg_error *err);
 /* Fills world->paper from libapriltag's own family. */
 rg_code synth_paper(synth_world *world, rg_error *err);
 

@@ -17,7 +17,6 @@
 enum {
     REACH_MAX = 24,   /* px to which light is spread */
     EDGE_PARTS = 4,   /* boxes along either side of a pixel with an edge */
-    EDGE_RAYS = 2,    /* rays along either side of such a box */
     COMB_COLUMNS = 2, /* boxes across a pixel at the rim line */
     COMB_TEETH = 24,  /* and down */
     COMB_COARSE = 8,  /* the same where the gap is wide */
@@ -80,7 +79,7 @@ static bool look_through(const rg_lens *lens, double u, double v, rg_vec2 *n)
         double du = u - at.x, dv = v - at.y;
         n->x += du / lens->fx;
         n->y += dv / lens->fy;
-        if (fabs(du) + fabs(dv) < 1e-7)
+        if (fabs(du) + fabs(dv) < 1e-5)
             return true;
     }
     return false;
@@ -92,6 +91,7 @@ static bool find_ways(canvas *c)
     for (int y = 0; y <= c->height; y++) {
         rg_vec2 n = {(-0.5 - l->cx) / l->fx, (y - 0.5 - l->cy) / l->fy};
         for (int x = 0; x <= c->width; x++) {
+            n.x += x ? 1 / l->fx : 0;
             if (!look_through(l, x - 0.5, y - 0.5, &n))
                 return false;
             c->way[(size_t)y * (size_t)(c->width + 1) + (size_t)x] = n;
@@ -156,16 +156,17 @@ static void spread_boxes(canvas *c, int x, int y, const spread *across, const sp
     }
 }
 
+/* One ray in each box, no two of a pixel in the same sixteenth across or down:
+ * an upright or level edge is met sixteen times in different places. */
 static void edge_pixel(canvas *c, int x, int y)
 {
-    float light[EDGE_PARTS * EDGE_PARTS * 3] = {0};
-    int n = EDGE_PARTS * EDGE_RAYS;
-    for (int j = 0; j < n; j++)
-        for (int i = 0; i < n; i++) {
-            synth_hit h = see(c, x, y, (i + 0.5) / n, (j + 0.5) / n);
-            float *to = light + (j / EDGE_RAYS * EDGE_PARTS + i / EDGE_RAYS) * 3;
-            for (int k = 0; k < 3; k++)
-                to[k] += h.light[k] / (EDGE_RAYS * EDGE_RAYS);
+    float light[EDGE_PARTS * EDGE_PARTS * 3];
+    for (int j = 0; j < EDGE_PARTS; j++)
+        for (int i = 0; i < EDGE_PARTS; i++) {
+            double u = (i + (j + 0.5) / EDGE_PARTS) / EDGE_PARTS;
+            double v = (j + (EDGE_PARTS - i - 0.5) / EDGE_PARTS) / EDGE_PARTS;
+            synth_hit h = see(c, x, y, u, v);
+            memcpy(light + (j * EDGE_PARTS + i) * 3, h.light, sizeof h.light);
         }
     spread_boxes(c, x, y, &c->edge, &c->edge, light);
 }
@@ -460,7 +461,7 @@ rg_code rg_synth_render(const rg_synth_scene *scene, const rg_lens *lens, const 
     rg_code code = world ? check_view(lens, sigma_px, glare, err)
                          : rg_fail(err, RG_INTERNAL, "no memory for the rendered scene");
     if (code == RG_OK)
-        code = synth_world_make(world, scene, err);
+        code = synth_world_make(world, scene, camera, err);
     if (code == RG_OK)
         code = make_canvas(&c, world, lens, camera, sigma_px, err);
     if (code == RG_OK)

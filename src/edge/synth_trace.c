@@ -215,7 +215,7 @@ static float print_light(const synth_world *w, int face, double across, double u
 /* Nearest of the six faces, in the crown's own frame. */
 static double crown(const synth_world *w, const synth_ray *r, synth_hit *hit)
 {
-    rg_vec3 from = rg_mat3_apply(w->to_cup, rg_vec3_sub(r->from, w->cup.t));
+    rg_vec3 from = w->eye;
     rg_vec3 way = rg_mat3_apply(w->to_cup, rg_vec3_make(r->x, r->y, r->slope));
     double half = w->s.apothem_mm / sqrt(3), best = INFINITY;
     double reach = 0.62 * w->s.tag_mm, middle = from.z + way.z * r->nearest - w->s.tag_height_mm;
