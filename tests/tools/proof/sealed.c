@@ -139,6 +139,11 @@ int proof_sealed(int rims, uint64_t seed)
     for (int i = 0; i < rims; i++) {
         one_rim(&s, seed, i);
         proof_progress("sealed rims", i + 1, rims);
+        if ((i + 1) % 25 == 0) {
+            printf("  ... %d rims: leaking %d, with a claimed gap %d, sealed %d\n", s.rims, s.leaking,
+                   s.with_gap, s.sealed);
+            fflush(stdout);
+        }
     }
     int false_calls = s.leaking > s.with_gap ? s.leaking : s.with_gap;
     printf("sealed rims with streaks: %d; leaking %d, with a claimed gap %d, sealed %d, undecided "
