@@ -72,7 +72,7 @@ PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*
 
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check build tests tools run-tests check-layers check-headers \
-        check-format check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
+        check-format check-prove prove check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -193,6 +193,14 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 accuracy: ## truth against measured on the sample sweeps
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/accuracy samples/truth
+
+prove: ## uncertainties and detection figures proved by sampling, about an hour of one core
+	@$(MAKE) --no-print-directory -s build tools
+	@build/release/tests/tools/prove all
+
+check-prove: ## the same with small numbers, one or two minutes
+	@$(MAKE) --no-print-directory -s build tools
+	@build/release/tests/tools/prove check
 
 fuzz: ## libFuzzer for SECONDS=60 each (clang)
 	$(call install_missing,$(DEPS_CHECK) $(DEPS_FUZZ))

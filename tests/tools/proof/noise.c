@@ -1,6 +1,9 @@
 /*
  * noise.c - one rendered sweep photographed again and again: the scatter of the
- * widths against the part of their uncertainty that is noise. See proof.h.
+ * widths against the part of their uncertainty that is noise. What is stated for
+ * noise holds more than noise (the background's model, the width's change and
+ * the pixels' phase across a bearing), so only too much scatter is a failure.
+ * See proof.h.
  */
 #include <math.h>
 #include <stdio.h>
@@ -13,18 +16,6 @@ typedef struct bin_sums {
     int n;
     double w, w2, u2; /* width, its square, stated noise squared */
 } bin_sums;
-
-/* Prints the comparison; 1 only where the scatter exceeds what is stated by more
- * than a fifth. What is stated for noise holds more than noise: the background's
- * model, the width's change and the pixels' phase across a bearing. */
-static int not_above(const char *what, double scatter, double stated, int n)
-{
-    int out = proof_compare(what, scatter, stated, n, 1e9);
-    if (scatter <= 1.2 * stated)
-        return out;
-    printf("    OUT OF BOUNDS: more than is stated\n");
-    return 1;
-}
 
 /* Flux of the columns of all frames, by state: dark and lit. */
 enum { COLUMNS_MAX = 600 };
@@ -97,7 +88,7 @@ static int compare_columns(const sums *s, int frames, int draws, int lit, const 
     if (n == 0)
         return 0;
     printf("  (%d columns)\n", n);
-    return not_above(what, sqrt(spread / n), sqrt(stated / n), draws * 100);
+    return proof_not_above(what, sqrt(spread / n), sqrt(stated / n), draws * 100);
 }
 
 int proof_noise(int draws)
@@ -141,8 +132,8 @@ int proof_noise(int draws)
     printf("noise alone: %d photographs of one sweep of %d frames, gap 0.05 mm; scatter against "
            "stated u\n",
            draws, sweep.frames);
-    int failures =
-        not_above("width, noise part, mm", sqrt(spread / bins), sqrt(stated / bins), draws * 3);
+    int failures = proof_not_above("width, noise part, mm", sqrt(spread / bins),
+                                   sqrt(stated / bins), draws * 3);
     failures += compare_columns(&s, sweep.frames, draws, 0, "flux of a dark column, mm");
     failures += compare_columns(&s, sweep.frames, draws, 1, "flux of a lit column, mm");
     for (int i = 0; i < ARC_VALUES && s.arcs > 1; i++)

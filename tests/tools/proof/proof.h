@@ -66,11 +66,15 @@ void proof_progress(const char *what, int done, int of);
  * `share`, else 0. n: independent values behind the scatter. */
 int proof_compare(const char *what, double scatter, double stated, int n, double share);
 
+/* The same, 1 only where the scatter exceeds what is stated by more than a fifth. */
+int proof_not_above(const char *what, double scatter, double stated, int n);
+
 /* Displaces every border of every tag by sigma_px as this camera sees it. */
 void proof_print_errors(rg_synth_scene *scene, const rg_lens *lens, const rg_pose *camera,
                         double sigma_px, proof_random *random);
 
 /* Each prints its table and returns the number of figures out of bounds. */
+int proof_traced(void);
 int proof_pose(int draws);
 int proof_noise(int draws);
 int proof_parts(int draws);

@@ -140,8 +140,8 @@ int proof_sealed(int rims, uint64_t seed)
         one_rim(&s, seed, i);
         proof_progress("sealed rims", i + 1, rims);
         if ((i + 1) % 25 == 0) {
-            printf("  ... %d rims: leaking %d, with a claimed gap %d, sealed %d\n", s.rims, s.leaking,
-                   s.with_gap, s.sealed);
+            printf("  ... %d rims: leaking %d, with a claimed gap %d, sealed %d\n", s.rims,
+                   s.leaking, s.with_gap, s.sealed);
             fflush(stdout);
         }
     }

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include "proof.h"
 #include "rimglow/config.h"
@@ -45,6 +46,15 @@ double proof_normal(proof_random *r, double mean, double sigma)
 {
     double u = 1 - proof_uniform(r, 0, 1), v = proof_uniform(r, 0, 1);
     return mean + sigma * sqrt(-2 * log(u)) * cos(2 * RG_PI * v);
+}
+
+int proof_not_above(const char *what, double scatter, double stated, int n)
+{
+    proof_compare(what, scatter, stated, n, INFINITY);
+    if (scatter <= 1.2 * stated)
+        return 0;
+    printf("    OUT OF BOUNDS: more than is stated\n");
+    return 1;
 }
 
 static char *read_text(const char *path, size_t *size)
@@ -91,7 +101,8 @@ void proof_sweep_default(proof_sweep *sweep)
 
 void proof_progress(const char *what, int done, int of)
 {
-    fprintf(stderr, "\r%s %d of %d %s", what, done, of, done == of ? "\n" : "");
+    if (isatty(STDERR_FILENO))
+        fprintf(stderr, "\r%s %d of %d %s", what, done, of, done == of ? "\n" : "");
 }
 
 int proof_compare(const char *what, double scatter, double stated, int n, double share)
