@@ -4,7 +4,7 @@
  * what was rendered. See tests/tools/proof/.
  *
  * usage: prove traced | pose N | noise N | parts N | full N [SEED]
- *              | detection N [SEED [PX_PER_MM [CSV]]] | sealed N [SEED]
+ *              | detection N [SEED [PX_PER_MM [NAME]]] | sealed N [SEED]
  *              | check (small numbers, about 80 s) | all (about an hour of one core)
  */
 #include <stdio.h>
@@ -27,8 +27,8 @@ static int check(void)
 static int all(void)
 {
     return proof_traced() + proof_pose(400) + proof_noise(200) + proof_parts(21) +
-           proof_full(200, 1) + proof_detection(60, 1, 25, "build/detection-25.csv") +
-           proof_detection(30, 2, 30, "build/detection-30.csv") + proof_sealed(500, 1);
+           proof_full(200, 1) + proof_detection(60, 1, 25, "build/detection-25") +
+           proof_detection(30, 2, 30, "build/detection-30") + proof_sealed(500, 1);
 }
 
 static int run(const char *what, int n, uint64_t seed, int argc, char **argv)

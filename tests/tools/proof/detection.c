@@ -1,7 +1,8 @@
 /*
  * detection.c - gaps of known size in properly rocked sweeps: found or not, and
- * how wide they read. One line "size_mm,hit,signal" for each, for a study of
- * the probability of detection. See proof.h.
+ * how wide they read. Two tables for a study of the probability of detection,
+ * "size_mm,hit" and "size_mm,signal", where the signal of a gap that was not
+ * found is below the width at which arcs begin ("<0.00500"). See proof.h.
  */
 #include <math.h>
 #include <stdio.h>
@@ -56,9 +57,10 @@ static bool near_gap(const gap g[GAPS], int b, double margin)
     return false;
 }
 
-static void judge(sums *s, const rg_seal_map *map, const gap *g, double tolerance_mm, FILE *csv)
+static void judge(sums *s, const rg_seal_map *map, const gap *g, const rg_sealmap_options *o,
+                  FILE *const table[2])
 {
-    double signal = 0;
+    double signal = 0, tolerance_mm = o->tolerance_mm;
     bool hit = false, dark = true;
     int reach = (int)fmax(g->reach, 2);
     for (int k = -reach; k <= reach; k++) {
@@ -76,8 +78,10 @@ static void judge(sums *s, const rg_seal_map *map, const gap *g, double toleranc
     s->small_hits += hit && g->size <= 0.5 * tolerance_mm;
     s->large += g->size > 0.013;
     s->large_hits += hit && g->size > 0.013;
-    if (csv)
-        fprintf(csv, "%.5f,%d,%.5f\n", g->size, hit, signal);
+    if (table[0])
+        fprintf(table[0], "%.5f,%d\n", g->size, hit);
+    if (table[1])
+        fprintf(table[1], "%.5f,%s%.5f\n", g->size, hit ? "" : "<", hit ? signal : o->arc_floor_mm);
 }
 
 static void judge_bins(sums *s, const rg_seal_map *map, const gap g[GAPS], const double truth[360],
@@ -90,7 +94,22 @@ static void judge_bins(sums *s, const rg_seal_map *map, const gap g[GAPS], const
     }
 }
 
-int proof_detection(int sweeps, uint64_t seed, double px_per_mm, const char *path)
+/* NAME-hit.csv and NAME-signal.csv. */
+static void open_tables(const char *name, FILE *table[2])
+{
+    static const char *const kind[2] = {"hit", "signal"};
+    for (int i = 0; name && i < 2; i++) {
+        char path[512];
+        snprintf(path, sizeof path, "%s-%s.csv", name, kind[i]);
+        table[i] = fopen(path, "w");
+        if (!table[i])
+            fprintf(stderr, "prove: cannot write %s\n", path);
+        else
+            fprintf(table[i], "size_mm,%s\n", kind[i]);
+    }
+}
+
+int proof_detection(int sweeps, uint64_t seed, double px_per_mm, const char *name)
 {
     static const double elevation[5] = {-0.8, -0.4, 0, 0.4, 0.8};
     static proof_sweep sweep;
@@ -101,11 +120,8 @@ int proof_detection(int sweeps, uint64_t seed, double px_per_mm, const char *pat
     double truth[360];
     sums s = {0};
     proof_random r = proof_seed(5000 + seed);
-    FILE *csv = path ? fopen(path, "w") : NULL;
-    if (path && !csv)
-        fprintf(stderr, "prove: cannot write %s\n", path);
-    if (csv)
-        fprintf(csv, "size_mm,hit,signal\n");
+    FILE *table[2] = {NULL, NULL};
+    open_tables(name, table);
     proof_setup(&setup, px_per_mm);
     proof_bench_new(&bench, &setup);
     for (int i = 0; i < sweeps; i++) {
@@ -117,13 +133,14 @@ int proof_detection(int sweeps, uint64_t seed, double px_per_mm, const char *pat
         rg_synth_widths(&sweep.scene, truth);
         double tolerance = setup.options.sealmap.tolerance_mm;
         for (int k = 0; k < GAPS; k++)
-            judge(&s, &result.map, &g[k], tolerance, csv);
+            judge(&s, &result.map, &g[k], &setup.options.sealmap, table);
         judge_bins(&s, &result.map, g, truth, tolerance);
         proof_sweep_free(&sweep);
         proof_progress("detection", i + 1, sweeps);
     }
-    if (csv)
-        fclose(csv);
+    for (int i = 0; i < 2; i++)
+        if (table[i])
+            fclose(table[i]);
     proof_bench_free(&bench);
     printf("detection at %.0f px/mm: %d gaps of %.3f to %.3f mm in %d sweeps of 30 frames\n"
            "  found %d; up to half of the tolerance %d of %d, above 0.013 mm %d of %d\n"

@@ -79,7 +79,7 @@ int proof_pose(int draws);
 int proof_noise(int draws);
 int proof_parts(int draws);
 int proof_full(int draws, uint64_t seed);
-int proof_detection(int sweeps, uint64_t seed, double px_per_mm, const char *csv);
+int proof_detection(int sweeps, uint64_t seed, double px_per_mm, const char *name);
 int proof_sealed(int rims, uint64_t seed);
 
 #endif
