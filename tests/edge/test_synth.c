@@ -129,6 +129,52 @@ Test(synth, cup_and_gap_are_those_of_the_path_tracer)
     cr_expect_float_eq(w[83], 0, 1e-12);
 }
 
+/* A saddle repeats after half a turn; slopes of the crown against the pad add up. */
+Test(synth, saddle_and_askew_crown_are_as_stated)
+{
+    double w[360];
+    rg_synth_scene s;
+    rg_synth_scene_default(&s);
+    s.pad.level_mm = 0.02;
+    s.pad.saddle_mm = 0.03;
+    s.pad.saddle_bearing_deg = 40;
+    rg_synth_widths(&s, w);
+    cr_expect_float_eq(w[40], 0.05, 1e-12);
+    cr_expect_float_eq(w[220], 0.05, 1e-12);
+    cr_expect_float_eq(w[130], 0, 1e-12);
+    s.pad.askew_x = 0.03;
+    s.pad.askew_y = -0.02;
+    rg_pose camera = rg_synth_camera(198, 0, 110, 0, 0), back = rg_pose_inverse(&camera);
+    rg_synth_view view = render(&s, &rim_lens, &camera, 0.8);
+    rg_pose cup = rg_pose_compose(&back, &view.cup);
+    rg_synth_view_free(&view);
+    /* Height of the crown's plane: its normal's components give the slopes. */
+    cr_expect_float_eq(-cup.R.m[0][2] / cup.R.m[2][2], 0.03, 1e-9);
+    cr_expect_float_eq(-cup.R.m[1][2] / cup.R.m[2][2], -0.02, 1e-9);
+}
+
+/* The border that runs 0.1 mm wide takes white from a strip as long as the tag. */
+Test(synth, a_border_printed_too_wide_takes_white)
+{
+    rg_synth_scene s;
+    rg_synth_scene_default(&s);
+    rg_pose camera = rg_synth_camera(60, 0, 110, 6.3, 0);
+    rg_vec2 corner[4];
+    cr_assert(rg_synth_tag(&s, &demo_lens, &camera, 1, corner));
+    double side = hypot(corner[0].x - corner[3].x, corner[0].y - corner[3].y);
+    rg_synth_view exact = render(&s, &demo_lens, &camera, 0.8);
+    s.border_mm[1][1] = 0.1;
+    rg_synth_view wide = render(&s, &demo_lens, &camera, 0.8);
+    double lost = 0;
+    for (int i = 0; i < 1280 * 720; i++)
+        lost += (double)(exact.light[i] - wide.light[i]);
+    int x = (int)corner[1].x + 12, y = (int)(0.5 * (corner[1].y + corner[2].y));
+    double step = (double)at(&exact, 0, x, y) * (1 - s.ink / s.paper);
+    cr_expect_float_eq(lost, 0.1 * side / s.tag_mm * side * step, 0.03 * lost);
+    rg_synth_view_free(&exact);
+    rg_synth_view_free(&wide);
+}
+
 Test(synth, a_table_of_gaps_is_taken_as_it_is)
 {
     double table[360] = {0}, w[360];
@@ -145,18 +191,16 @@ Test(synth, a_table_of_gaps_is_taken_as_it_is)
 
 /* A pad that touches everywhere but for a wide, level opening towards bearing
  * 90; flux (light times mm) in the middle column, lamp on less lamp off. */
-static double flux(double width, double elevation, double sigma, double reflectance, double aim)
+static double flux_of(const rg_synth_scene *base, double width, double elevation, double sigma,
+                      double aim)
 {
-    rg_synth_scene s;
-    rg_synth_scene_default(&s);
+    rg_synth_scene s = *base;
     s.key = false;
     s.pad.level_mm = -0.02;
     s.pad.creases = 1;
     /* A raised cosine so broad that it is level to 1 in 300 where the rays pass. */
     s.pad.crease[0] = (rg_synth_crease){90, 80, width + 0.02};
     s.lamp[0] = s.lamp[1] = s.lamp[2] = 3;
-    s.wall = 1;
-    s.land_reflectance = reflectance;
     rg_pose camera = rg_synth_camera(90, elevation, 110, aim, 0);
     rg_synth_view on = render(&s, &rim_lens, &camera, sigma);
     s.lamp[0] = s.lamp[1] = s.lamp[2] = 0;
@@ -168,6 +212,15 @@ static double flux(double width, double elevation, double sigma, double reflecta
     rg_synth_view_free(&on);
     rg_synth_view_free(&off);
     return sum * 100 / 3000; /* the rim's near edge is 100 mm away */
+}
+
+static double flux(double width, double elevation, double sigma, double reflectance, double aim)
+{
+    rg_synth_scene s;
+    rg_synth_scene_default(&s);
+    s.wall = 1;
+    s.land_reflectance = reflectance;
+    return flux_of(&s, width, elevation, sigma, aim);
 }
 
 /* Photometry: an unclipped slot has the flux radiance times width, however thin
@@ -209,6 +262,38 @@ Test(synth, a_view_from_below_ends_on_the_pad_over_the_land)
     cr_expect_gt(f, 3 * (w - 0.02), "%g", f);
     cr_expect_lt(f, 3 * (w - 0.02) + 0.15 * 3 * w);
     cr_expect_gt(flux(w, e, 0.8, 0.9, 0), f, "a mirror of a land lights the pad over it");
+}
+
+Test(synth, bulge_and_feeler_stand_in_the_light)
+{
+    rg_synth_scene s;
+    rg_synth_scene_default(&s);
+    s.pad.bulge_mm = 0.02;
+    cr_expect_float_eq(flux_of(&s, 0.05, 0, 0.8, 0), 3 * 0.03, 0.02 * 3 * 0.05);
+    s.pad.bulge_mm = 0;
+    s.pad.feeler_mm = 0.05;
+    s.pad.feeler_width_mm = 3;
+    s.pad.feeler_bearing_deg = 90;
+    cr_expect_lt(flux_of(&s, 0.05, 0, 0.8, 0), 0.01 * 3 * 0.05);
+    s.pad.feeler_bearing_deg = 60;
+    cr_expect_float_eq(flux_of(&s, 0.05, 0, 0.8, 0), 3 * 0.05, 0.02 * 3 * 0.05);
+}
+
+/* From a little above, rays end on the far wall, at bearing 270; those that the
+ * land mirrors (its 1 mm times the slope) on the pad's face, whose light is 3. */
+Test(synth, the_far_wall_has_its_own_light)
+{
+    double slope = 0.008, direct = 0.05 - 2.5 * slope, by_land = 3 * slope;
+    rg_synth_scene s;
+    rg_synth_scene_default(&s);
+    s.land_reflectance = 1;
+    s.wall = 0.5;
+    cr_expect_float_eq(flux_of(&s, 0.05, elevation_for(slope), 0.8, 0), 1.5 * direct + by_land,
+                       0.003);
+    s.lamp_uneven = 0.4;
+    s.lamp_bearing_deg = 270;
+    cr_expect_float_eq(flux_of(&s, 0.05, elevation_for(slope), 0.8, 0), 2.1 * direct + by_land,
+                       0.003);
 }
 
 /* 0.1 px blurred by 1.2 px and the pixel: the profile is Gaussian with the
