@@ -68,10 +68,11 @@ FUZZ_SRC      := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 FUZZ_REPLAY   := $(FUZZ_SRC:%.c=$(OUT)/%)
 TOOL_SRC      := $(sort $(wildcard tests/tools/*.c))
 TOOLS         := $(TOOL_SRC:%.c=$(OUT)/%)
+PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*.c)))
 
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check build tests tools run-tests check-layers check-headers \
-        check-format check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
+        check-format check-prove prove check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -147,11 +148,13 @@ $(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(ED
 
 $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
-	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $(filter %.o,$^) $(filter %.a,$^) $(EDGE_LIBS) $(CORE_LIBS)
+
+$(OUT)/tests/tools/prove: $(PROOF_OBJ)
 
 .SECONDARY:
 -include $(CORE_OBJ:.o=.d) $(EDGE_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(MAIN_OBJ:.o=.d)
--include $(wildcard $(OUT)/tests/*/*.d)
+-include $(wildcard $(OUT)/tests/*/*.d) $(PROOF_OBJ:.o=.d)
 
 # ---------------------------------------------------------------- checks
 run-tests: tests build ## run the unit tests of this VARIANT
@@ -190,6 +193,14 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 accuracy: ## truth against measured on the sample sweeps
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/accuracy samples/truth
+
+prove: ## uncertainties and detection figures proved by sampling, about an hour of one core
+	@$(MAKE) --no-print-directory -s build tools
+	@build/release/tests/tools/prove all
+
+check-prove: ## the same with small numbers, one or two minutes
+	@$(MAKE) --no-print-directory -s build tools
+	@build/release/tests/tools/prove check
 
 fuzz: ## libFuzzer for SECONDS=60 each (clang)
 	$(call install_missing,$(DEPS_CHECK) $(DEPS_FUZZ))

@@ -228,6 +228,17 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
 /* A bulge is known to half of itself only: see rg_sealmap_bulge. */
 #define BULGE_U 0.5
 
+/* A slanting ray leaves its bearing on the way through the slot: beside a crease
+ * the pad may stand higher there and hide less than a face that is alike all
+ * along, down to nothing. So the loss that was added may be too large by
+ * anything between nothing and all of it (rectangular, JCGM 100, 4.3.7: rms
+ * loss / sqrt 3), as far as the ray slants. It is no weight in the fit: there
+ * it would reward a bulge that hides much. */
+static double slant_part(double o, double loss)
+{
+    return fabs(sin(o)) * fmin(loss, 1) / sqrt(3);
+}
+
 static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, const term *t, int n,
                         const rg_rocking_options *opt, rg_rocking_fit *fit)
 {
@@ -244,7 +255,8 @@ static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, co
         psf += q * obs[i].per_ln_sigma;
         pose += q * q * pow(opt->u_slope * (land + over), 2);
         place += q * obs[i].u_place * (land + over); /* one jig, one hand: fully correlated */
-        double slant = oblique_part(obs[i].obliquity_rad, opt->oblique_mm);
+        double slant = hypot(oblique_part(obs[i].obliquity_rad, opt->oblique_mm),
+                             slant_part(obs[i].obliquity_rad, t[i].loss));
         model +=
             q * hypot(hypot(opt->model_floor_mm, slant), opt->model_relative * obs[i].height_mm);
         spread += q * r * r;

@@ -446,6 +446,28 @@ Test(rocking, nothing_observed_is_nothing_known)
     cr_assert_eq(fit.frames, 0);
 }
 
+/* A rectangular error between nothing and the whole loss has the rms loss / sqrt 3
+ * (JCGM 100, 4.3.7); a ray straight in has none. */
+Test(rocking, a_slanting_ray_is_unsure_of_what_the_pad_hides)
+{
+    const rg_rocking_options o = {.missing_loss = 8, .surplus_loss = 25};
+    for (int k = 0; k < 2; k++) {
+        double side = k * degrees(40), land, over;
+        rg_observation obs = {.height_mm = 0.04,
+                              .u_mm = 0.001,
+                              .slope_pad = -0.01,
+                              .slope_rim = -0.01,
+                              .obliquity_rad = side,
+                              .lit = true};
+        rg_rocking_fit fit;
+        rg_slot_chords(&pad, side, &land, &over);
+        rg_rocking_solve(&pad, &obs, 1, &o, &fit);
+        cr_assert_float_eq(fit.width_mm, 0.04 + 0.01 * land, 1e-9);
+        cr_assert_float_eq(fit.u_model_mm, sin(side) * 0.01 * land / sqrt(3), 1e-9, "%g",
+                           fit.u_model_mm);
+    }
+}
+
 Test(rocking, more_observations_than_room_are_cut_not_overrun)
 {
     enum { MANY = 700 };
