@@ -128,7 +128,7 @@ typedef struct rg_synth_view {
     rg_vec2 tag_corner[RG_SYNTH_FACES][4]; /* top left, top right, bottom right, bottom left */
 } rg_synth_view;
 
-/* Light without noise, blurred by a Gaussian of sigma_px (0.3..6) beside the
+/* Light without noise, blurred by a Gaussian of sigma_px (0.3..4) beside the
  * pixel aperture. glare: share of all light that is spread evenly over the
  * picture (0..0.5). RG_BAD_DATA for an impossible scene or lens, RG_INTERNAL
  * without memory; the view then owns nothing. */
