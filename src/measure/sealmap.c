@@ -11,6 +11,8 @@
 #include <math.h>
 #include <string.h>
 
+#include <gsl/gsl_fit.h>
+
 #include "rimglow/light.h"
 #include "rimglow/vec.h"
 
@@ -392,6 +394,29 @@ static double crossing(const rg_bin *inner, const rg_bin *outer, double floor_mm
     return fmin(fmax((inner->width_mm - floor_mm) / (inner->width_mm - outer->width_mm), 0), 1);
 }
 
+/* How fast the gap opens at an end, mm per degree: a straight line through the
+ * outer bins. An end moves by u / slope. */
+#define LEAST_RISE 1e-3
+
+enum { END_BINS = 8 };
+
+static double rise_at(const rg_seal_map *map, int end, int inwards, int length)
+{
+    double k[END_BINS], w[END_BINS], offset, slope, c00, c01, c11, square;
+    int n = 0, most = length / 2 < END_BINS ? length / 2 : END_BINS;
+    for (int i = 0; i < (most > 3 ? most : 3) && i < length; i++) {
+        const rg_bin *bin = &map->bin[at(end + inwards * i)];
+        if (bin->state != RG_BIN_GAP)
+            continue;
+        k[n] = i;
+        w[n++] = bin->width_mm;
+    }
+    if (n < 2)
+        return LEAST_RISE;
+    gsl_fit_linear(k, 1, w, 1, (size_t)n, &offset, &slope, &c00, &c01, &c11, &square);
+    return fmax(slope, LEAST_RISE);
+}
+
 static void arc_ends(const rg_seal_map *map, rg_run run, const rg_sealmap_options *o, rg_arc *arc)
 {
     int first = run.start, last = run.start + run.length - 1;
@@ -405,13 +430,10 @@ static void arc_ends(const rg_seal_map *map, rg_run run, const rg_sealmap_option
     arc->start_deg = rg_wrap_degrees(start);
     arc->end_deg = rg_wrap_degrees(end);
     arc->centre_deg = rg_wrap_degrees((start + end) / 2);
-    /* An end moves by u / slope; the slope is taken over the outer four bins. */
-    int reach = run.length > 4 ? 4 : run.length - 1;
-    double rise0 = fabs(map->bin[at(first + reach)].width_mm - in0->width_mm) / fmax(reach, 1);
-    double rise1 = fabs(map->bin[at(last - reach)].width_mm - in1->width_mm) / fmax(reach, 1);
-    double u0 = in0->u_mm / fmax(rise0, 1e-3), u1 = in1->u_mm / fmax(rise1, 1e-3);
+    double u0 = in0->u_mm / rise_at(map, first, 1, run.length);
+    double u1 = in1->u_mm / rise_at(map, last, -1, run.length);
     /* A bin's width spread evenly: 1/sqrt(12). */
-    arc->u_end_deg = hypot(fmax(u0, u1), 1 / sqrt(12));
+    arc->u_end_deg = hypot(hypot(u0, u1) / sqrt(2), 1 / sqrt(12));
     arc->u_centre_deg = arc->u_end_deg / sqrt(2);
     arc->u_extent_deg = arc->u_end_deg * sqrt(2);
 }

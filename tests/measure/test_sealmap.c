@@ -334,6 +334,48 @@ Test(sealmap, two_gaps_are_two_arcs_each_with_its_own_greatest_width)
     cr_assert_float_eq(map.arc[1].max_bearing_deg, 240, 1e-9);
 }
 
+/* Flanks that rise by `rise` a degree from the floor at 100 and at 140, with so much
+ * u; wobble is added to one bin near an end, as noise does. */
+static const rg_arc *flanks(double rise, double u, double wobble)
+{
+    rg_sealmap_options o = usual();
+    memset(&map, 0, sizeof map);
+    map.rim_outer_diameter_mm = 20;
+    for (int b = 0; b < RG_BINS; b++) {
+        double w = o.arc_floor_mm + rise * fmin(b - 100, 140 - b);
+        bool open = b >= 100 && b <= 140;
+        map.bin[b] = (rg_bin){.bearing_deg = b,
+                              .width_mm = open ? w : 0,
+                              .u_mm = u,
+                              .detection_limit_mm = 0.002,
+                              .state = open ? RG_BIN_GAP : RG_BIN_SEALED};
+    }
+    map.bin[104].width_mm += wobble;
+    rg_sealmap_arcs(&map, &o);
+    cr_assert_eq(map.arcs, 1);
+    return &map.arc[0];
+}
+
+/* An end moves by u / slope (JCGM 100, 5.1.2); the bin adds 1/sqrt(12). */
+Test(sealmap, ends_of_an_arc_are_as_sure_as_its_flanks_are_steep)
+{
+    static const double rise[] = {0.002, 0.004, 0.01};
+    for (int i = 0; i < 3; i++) {
+        double u = hypot(0.002 / rise[i], sqrt(1 / 12.0));
+        const rg_arc *a = flanks(rise[i], 0.002, 0);
+        cr_expect_float_eq(a->u_end_deg, u, 1e-6, "%g", a->u_end_deg);
+        cr_expect_float_eq(a->u_centre_deg, u / sqrt(2), 1e-6);
+        cr_expect_float_eq(a->u_extent_deg, u * sqrt(2), 1e-6);
+    }
+}
+
+Test(sealmap, one_noisy_bin_hardly_changes_how_sure_an_end_is)
+{
+    double quiet = flanks(0.003, 0.002, 0)->u_end_deg;
+    cr_expect_float_eq(flanks(0.003, 0.002, -0.011)->u_end_deg, quiet, 0.1 * quiet);
+    cr_expect_float_eq(flanks(0.003, 0.002, 0.011)->u_end_deg, quiet, 0.1 * quiet);
+}
+
 Test(sealmap, sixty_gaps_fit_and_more_do_not_overrun)
 {
     closed(&s, 0.0003);
