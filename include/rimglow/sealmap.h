@@ -31,7 +31,7 @@ typedef struct rg_arc {
     double start_deg, end_deg, centre_deg; /* clockwise; end < start over the seam */
     double extent_deg, extent_mm;
     double u_end_deg;                 /* standard uncertainty of either end (rms of both), */
-    double u_centre_deg;              /* of the centre (ends independent), */
+    double u_centre_deg;              /* of the centre: what both ends share moves it less, */
     double u_extent_deg, u_extent_mm; /* and of the extent */
     double max_width_mm, u_max_mm, max_bearing_deg;
     double mean_width_mm, u_mean_mm;

@@ -417,6 +417,24 @@ static double rise_at(const rg_seal_map *map, int end, int inwards, int length)
     return fmax(slope, LEAST_RISE);
 }
 
+/* What lamp, blur, scale and slot model do to a width they do to both ends of an
+ * arc alike: they move apart or together, not sideways. Some of the model's
+ * error is each bearing's own; rendered sweeps agree with about half. The
+ * correlated sums are those of JCGM 100, 5.2.2. */
+#define ENDS_CORRELATE 0.5
+
+typedef struct end_u {
+    double own2, shared; /* variance of its own, and shared standard uncertainty, degrees */
+} end_u;
+
+static end_u end_of(const rg_bin *bin, double rise)
+{
+    double own2 = pow(bin->fit.u_noise_mm, 2) + pow(bin->fit.u_pose_mm, 2);
+    double all2 = bin->u_mm * bin->u_mm;
+    own2 = fmin(own2, all2);
+    return (end_u){own2 / (rise * rise), sqrt(all2 - own2) / rise};
+}
+
 static void arc_ends(const rg_seal_map *map, rg_run run, const rg_sealmap_options *o, rg_arc *arc)
 {
     int first = run.start, last = run.start + run.length - 1;
@@ -430,12 +448,14 @@ static void arc_ends(const rg_seal_map *map, rg_run run, const rg_sealmap_option
     arc->start_deg = rg_wrap_degrees(start);
     arc->end_deg = rg_wrap_degrees(end);
     arc->centre_deg = rg_wrap_degrees((start + end) / 2);
-    double u0 = in0->u_mm / rise_at(map, first, 1, run.length);
-    double u1 = in1->u_mm / rise_at(map, last, -1, run.length);
-    /* A bin's width spread evenly: 1/sqrt(12). */
-    arc->u_end_deg = hypot(hypot(u0, u1) / sqrt(2), 1 / sqrt(12));
-    arc->u_centre_deg = arc->u_end_deg / sqrt(2);
-    arc->u_extent_deg = arc->u_end_deg * sqrt(2);
+    end_u e0 = end_of(in0, rise_at(map, first, 1, run.length));
+    end_u e1 = end_of(in1, rise_at(map, last, -1, run.length));
+    /* A bin's width spread evenly has the variance 1/12. */
+    double sum = e0.own2 + e1.own2 + e0.shared * e0.shared + e1.shared * e1.shared + 2 / 12.0;
+    double along = 2 * ENDS_CORRELATE * e0.shared * e1.shared;
+    arc->u_end_deg = sqrt(sum / 2);
+    arc->u_centre_deg = sqrt(sum - along) / 2;
+    arc->u_extent_deg = sqrt(sum + along);
 }
 
 static void arc_sums(const rg_seal_map *map, rg_run run, rg_arc *arc)

@@ -356,17 +356,31 @@ static const rg_arc *flanks(double rise, double u, double wobble)
     return &map.arc[0];
 }
 
-/* An end moves by u / slope (JCGM 100, 5.1.2); the bin adds 1/sqrt(12). */
+/* An end moves by u / slope (JCGM 100, 5.1.2); the bin adds 1/sqrt(12). Of what
+ * both ends share half is common: centre 1/4 (1 + 1 - 1), extent 1 + 1 + 1
+ * (JCGM 100, 5.2.2). */
 Test(sealmap, ends_of_an_arc_are_as_sure_as_its_flanks_are_steep)
 {
     static const double rise[] = {0.002, 0.004, 0.01};
     for (int i = 0; i < 3; i++) {
-        double u = hypot(0.002 / rise[i], sqrt(1 / 12.0));
+        double moved = 0.002 / rise[i];
         const rg_arc *a = flanks(rise[i], 0.002, 0);
-        cr_expect_float_eq(a->u_end_deg, u, 1e-6, "%g", a->u_end_deg);
-        cr_expect_float_eq(a->u_centre_deg, u / sqrt(2), 1e-6);
-        cr_expect_float_eq(a->u_extent_deg, u * sqrt(2), 1e-6);
+        cr_expect_float_eq(a->u_end_deg, hypot(moved, sqrt(1 / 12.0)), 1e-6, "%g", a->u_end_deg);
+        cr_expect_float_eq(a->u_centre_deg, sqrt(moved * moved / 4 + 1 / 24.0), 1e-6);
+        cr_expect_float_eq(a->u_extent_deg, sqrt(3 * moved * moved + 1 / 6.0), 1e-6);
     }
+}
+
+/* Noise is each end's own: the centre moves by it as two independent ends do. */
+Test(sealmap, noise_moves_both_ends_of_an_arc_independently)
+{
+    rg_sealmap_options o = usual();
+    flanks(0.004, 0.002, 0);
+    for (int b = 0; b < RG_BINS; b++)
+        map.bin[b].fit.u_noise_mm = 0.002;
+    rg_sealmap_arcs(&map, &o);
+    cr_expect_float_eq(map.arc[0].u_centre_deg, sqrt((0.25 + 1 / 12.0) / 2), 1e-6);
+    cr_expect_float_eq(map.arc[0].u_extent_deg, sqrt(2 * (0.25 + 1 / 12.0)), 1e-6);
 }
 
 Test(sealmap, one_noisy_bin_hardly_changes_how_sure_an_end_is)
