@@ -28,6 +28,10 @@ int rg_command_main(int argc, char **argv);
 /* Prints "rimglow: text" to stderr and returns the code, for commands. */
 int rg_command_fail(int code, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
+/* An rg_progress report (inspection.h) for commands: a line on stderr that is
+ * written over. context: a const bool *, false keeps still. */
+void rg_command_progress(void *context, const char *what, int done, int total);
+
 int rg_cmd_inspect(int argc, char **argv);
 extern const char rg_help_inspect[];
 int rg_cmd_calibrate_light(int argc, char **argv);

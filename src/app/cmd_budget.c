@@ -63,17 +63,6 @@ typedef struct job {
     rg_gap_budget *budget; /* owned; [count] */
 } job;
 
-static void show_progress(void *context, const char *what, int done, int total)
-{
-    const job *j = context;
-    if (!j->terminal)
-        return;
-    fprintf(stderr, "\r  %s %d of %d   ", what, done, total);
-    if (done == total)
-        fputs("\r                                  \r", stderr);
-    fflush(stderr);
-}
-
 /* The bearings asked for, as budgets; RG_OK with count 0 when there is no gap. */
 static rg_code make_budgets(job *j, rg_error *err)
 {
@@ -169,7 +158,7 @@ static void print_table(const job *j, const char *place)
 
 static rg_code measure(job *j, rg_error *err)
 {
-    rg_progress progress = {show_progress, j};
+    rg_progress progress = {rg_command_progress, &j->terminal};
     rg_code code = rg_inspection_open(&j->in, j->folder, err);
     return code == RG_OK ? rg_inspection_run(&j->in, j->workers, &progress, err) : code;
 }

@@ -78,17 +78,6 @@ typedef struct bench {
     job *job;
 } bench;
 
-static void show_progress(void *context, const char *what, int done, int total)
-{
-    const job *j = context;
-    if (!j->terminal)
-        return;
-    fprintf(stderr, "\r  %s %d of %d   ", what, done, total);
-    if (done == total)
-        fputs("\r                                  \r", stderr);
-    fflush(stderr);
-}
-
 /* ------------------------------------------------------------------- look */
 
 static rg_code look_job(void *context, int frame, int worker, rg_error *err)
@@ -116,7 +105,7 @@ static rg_code look_job(void *context, int frame, int worker, rg_error *err)
 static void looked(void *context, int done, int total)
 {
     const bench *b = context;
-    show_progress(b->job, "looks", done, total);
+    rg_command_progress(&b->job->terminal, "looks", done, total);
 }
 
 static rg_code look_all(bench *b, rg_error *err)
@@ -136,7 +125,7 @@ static rg_code look_all(bench *b, rg_error *err)
 static rg_code check_sweep(bench *b, rg_error *err)
 {
     const rg_sweep *s = &b->in.sweep;
-    rg_progress progress = {show_progress, b->job};
+    rg_progress progress = {rg_command_progress, &b->job->terminal};
     b->look = rg_alloc((size_t)s->frames, sizeof *b->look);
     b->names = rg_alloc((size_t)s->frames * 2 + 1, sizeof *b->names);
     if (!b->look || !b->names)

@@ -115,13 +115,8 @@ static int read_options(int argc, char **argv, job *j)
 
 static void show_progress(void *context, int done, int total)
 {
-    const job *j = context;
-    if (!j->terminal)
-        return;
-    fprintf(stderr, "\r  photograph %d of %d   ", done, total);
-    if (done == total)
-        fputs("\r                                  \r", stderr);
-    fflush(stderr);
+    job *j = context;
+    rg_command_progress(&j->terminal, "photograph", done, total);
 }
 
 /* ------------------------------------------------------------------- table */

@@ -75,17 +75,6 @@ typedef struct job {
     char date[RG_DATE_TEXT];
 } job;
 
-static void show_progress(void *context, const char *what, int done, int total)
-{
-    const job *j = context;
-    if (!j->terminal)
-        return;
-    fprintf(stderr, "\r  %s %d of %d   ", what, done, total);
-    if (done == total)
-        fputs("\r                                  \r", stderr);
-    fflush(stderr);
-}
-
 static int read_options(int argc, char **argv, job *j)
 {
     rg_error err = {0};
@@ -114,7 +103,7 @@ static int read_options(int argc, char **argv, job *j)
 
 static rg_code measure(job *j, rg_error *err)
 {
-    rg_progress progress = {show_progress, j};
+    rg_progress progress = {rg_command_progress, &j->terminal};
     rg_inspection *in = &j->in;
     const rg_wedge *w = &in->sweep.wedge;
     if (!w->present)

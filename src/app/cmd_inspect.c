@@ -91,17 +91,6 @@ static int read_options(int argc, char **argv, job *j, const char **operands)
     return RG_OK;
 }
 
-static void show_progress(void *context, const char *what, int done, int total)
-{
-    const job *j = context;
-    if (!j->terminal)
-        return;
-    fprintf(stderr, "\r  %s %d of %d   ", what, done, total);
-    if (done == total)
-        fputs("\r                                  \r", stderr);
-    fflush(stderr);
-}
-
 /* Two sweeps that would be written to the same place: the second would
  * silently replace the first. */
 static rg_code check_place(const job *j, int i, const char *place, rg_error *err)
@@ -118,7 +107,7 @@ static rg_code check_place(const job *j, int i, const char *place, rg_error *err
 static rg_code inspect_one(job *j, int i, rg_error *err)
 {
     rg_inspection in;
-    rg_progress progress = {show_progress, j};
+    rg_progress progress = {rg_command_progress, &j->terminal};
     char place[RG_PLACE_SIZE] = "";
     rg_code code = rg_inspection_open(&in, j->folder[i], err);
     if (code != RG_OK)

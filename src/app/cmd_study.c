@@ -193,17 +193,6 @@ static rg_code read_detect_options(int argc, char **argv, job *j, const char **o
     return code == RG_OK ? one_table(j, operands, count, "detect", err) : code;
 }
 
-static void show_progress(void *context, const char *what, int done, int total)
-{
-    const job *j = context;
-    if (!j->terminal)
-        return;
-    fprintf(stderr, "\r  %s %d of %d   ", what, done, total);
-    if (done == total)
-        fputs("\r                                  \r", stderr);
-    fflush(stderr);
-}
-
 static rg_code complete_options(job *j, const rg_progress *progress, rg_error *err)
 {
     rg_study_options *o = &j->options;
@@ -410,7 +399,7 @@ static int study(int argc, char **argv, read_options *read, run_study *run)
              .link = -1,
              .axis = -1,
              .signal_axes = -1};
-    rg_progress progress = {show_progress, &j};
+    rg_progress progress = {rg_command_progress, &j.terminal};
     rg_error err = {0};
     int exit_code = RG_OK;
     const char **operands = calloc((size_t)argc, sizeof *operands);

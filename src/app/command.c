@@ -4,6 +4,7 @@
 #include "rimglow/command.h"
 
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -134,6 +135,17 @@ int rg_command_fail(int code, const char *format, ...)
     fputc('\n', stderr);
     va_end(args);
     return code;
+}
+
+void rg_command_progress(void *context, const char *what, int done, int total)
+{
+    const bool *shown = context;
+    if (!*shown)
+        return;
+    fprintf(stderr, "\r  %s %d of %d   ", what, done, total);
+    if (done == total)
+        fputs("\r                                  \r", stderr);
+    fflush(stderr);
 }
 
 static const rg_command *find_in(const rg_command *table, const char *name)
