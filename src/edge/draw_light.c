@@ -5,7 +5,7 @@
 #include <math.h>
 #include <stdio.h>
 
-#include "draw_axes.h"
+#include "draw_plot.h"
 
 enum { LEFT = 110, WIDE = 820, MARGIN = 36 };
 
@@ -66,113 +66,101 @@ static void draw_values(const page *p)
 
 /* ---------------------------------------------------------------- panels */
 
-static double step_for(double range, int most)
-{
-    double step = pow(10, floor(log10(range / most)));
-    while (range / step > most)
-        step *= range / (2 * step) <= most ? 2 : 5;
-    return step;
-}
-
 /* A sample of a curve or mark and its name, below the panel's right end. */
-static void legend(cairo_t *cr, const rg_axes *a, double x, const char *text, rg_plot_mark mark,
-                   bool curve)
+static void legend(const rg_plot *plot, double x, const char *text, bool curve, bool filled)
 {
-    double y = a->y - 12;
-    rg_axes unit = {.x = 0, .y = 0, .width = 1, .height = 1, .x0 = 0, .x1 = 1, .y0 = 1, .y1 = 0};
+    cairo_t *cr = plot->cr;
+    double y = plot->top - 14;
+    rg_plot unit = {.cr = cr, .width = 1, .height = 1, .x1 = 1, .y0 = 1};
     rg_grey(cr, 0);
     if (curve) {
         cairo_move_to(cr, x, y - 5);
         cairo_line_to(cr, x + 34, y - 5);
         cairo_stroke(cr);
     } else
-        rg_axes_mark(cr, &unit, x + 17, y - 5, 7, mark);
+        rg_plot_dot(&unit, x + 17, y - 5, 7, filled);
     rg_font(cr, 15, false);
     rg_text(cr, x + 42, y, 0, 0, text);
+}
+
+/* Titles, axes, and from then on only inside the plot, until cairo_restore. */
+static void begin_panel(const rg_plot *plot, const char *title, const char *x, const char *y)
+{
+    rg_plot_title(plot, title);
+    rg_plot_axes(plot, x, y);
+    rg_plot_clip(plot);
+    rg_grey(plot->cr, 0);
 }
 
 static void draw_response(const page *p)
 {
     cairo_t *cr = p->cr;
     double top = p->args->blade.thickness_mm, high = top;
-    for (int i = 0; i < p->r->nodes; i++)
-        high = fmax(high, p->r->node[i].flux_mm);
-    rg_axes a = {.x = LEFT,
-                 .y = 330,
-                 .width = WIDE,
-                 .height = 300,
-                 .x1 = top,
-                 .y1 = 1.08 * high,
-                 .x_step = step_for(top, 10),
-                 .y_step = step_for(high, 6),
-                 .x_places = 2,
-                 .y_places = 2,
-                 .title = "Response",
-                 .x_title = "gap of the wedge, mm",
-                 .y_title = "reading, mm"};
-    rg_axes_draw(cr, &a);
-    rg_axes_clip(cr, &a);
     double ends[2] = {0, top}, x[RG_WEDGE_NODES], y[RG_WEDGE_NODES];
-    cairo_set_line_width(cr, 1);
-    rg_axes_curve(cr, &a, ends, ends, 2);
-    for (int b = 0; b < RG_BINS; b++)
-        if (p->r->bin[b].used)
-            rg_axes_mark(cr, &a, p->r->bin[b].true_mm, p->r->bin[b].after_mm, 5, RG_PLOT_DOT);
     for (int i = 0; i < p->r->nodes; i++) {
         x[i] = p->r->node[i].width_mm;
         y[i] = p->r->node[i].flux_mm;
+        high = isfinite(y[i]) ? fmax(high, y[i]) : high;
     }
+    const rg_plot a = {.cr = cr,
+                       .left = LEFT,
+                       .top = 330,
+                       .width = WIDE,
+                       .height = 286,
+                       .x1 = top,
+                       .y1 = 1.08 * high};
+    begin_panel(&a, "Response", "gap of the wedge, mm", "reading, mm");
+    cairo_set_line_width(cr, 1);
+    rg_plot_curve(&a, ends, ends, 2);
+    for (int b = 0; b < RG_BINS; b++)
+        if (p->r->bin[b].used)
+            rg_plot_dot(&a, p->r->bin[b].true_mm, p->r->bin[b].after_mm, 5, true);
     static const double dash[] = {9, 5};
     cairo_set_dash(cr, dash, 2, 0);
     cairo_set_line_width(cr, 2);
-    rg_axes_curve(cr, &a, x, y, p->r->nodes);
+    rg_plot_curve(&a, x, y, p->r->nodes);
     cairo_set_dash(cr, NULL, 0, 0);
     for (int i = 0; i < p->r->nodes; i++)
-        rg_axes_mark(cr, &a, x[i], y[i], 9, RG_PLOT_RING);
+        rg_plot_dot(&a, x[i], y[i], 9, false);
     cairo_restore(cr);
     cairo_set_line_width(cr, 1);
-    legend(cr, &a, 330, "calibrated width", RG_PLOT_DOT, false);
-    legend(cr, &a, 520, "light alone, clipped and blurred", RG_PLOT_RING, false);
-    legend(cr, &a, 815, "equal", RG_PLOT_DOT, true);
+    legend(&a, 330, "calibrated width", false, true);
+    legend(&a, 520, "light alone, clipped and blurred", false, false);
+    legend(&a, 815, "equal", true, true);
 }
 
 static void draw_residuals(const page *p)
 {
+    enum { STEPS = 32 };
     cairo_t *cr = p->cr;
-    double top = p->args->blade.thickness_mm;
+    double x[STEPS + 1], low[STEPS + 1], up[STEPS + 1], top = p->args->blade.thickness_mm;
     double high = fmax(4.2 * p->r->rms_mm, 1.15 * fabs(p->r->worst_mm));
-    rg_axes a = {.x = LEFT,
-                 .y = 745,
-                 .width = WIDE,
-                 .height = 190,
-                 .x1 = top,
-                 .y0 = -high,
-                 .y1 = high,
-                 .x_step = step_for(top, 10),
-                 .y_step = step_for(2 * high, 6),
-                 .x_places = 2,
-                 .y_places = 3,
-                 .title = "What is left",
-                 .x_title = "gap of the wedge, mm",
-                 .y_title = "reading less gap, mm"};
-    rg_axes_draw(cr, &a);
-    rg_axes_clip(cr, &a);
-    double x[33], low[33], up[33];
-    for (int i = 0; i <= 32; i++) {
-        x[i] = top * i / 32;
+    if (!(high > 0 && high < 1))
+        high = 0.01;
+    const rg_plot a = {.cr = cr,
+                       .left = LEFT,
+                       .top = 745,
+                       .width = WIDE,
+                       .height = 190,
+                       .x1 = top,
+                       .y0 = -high,
+                       .y1 = high};
+    begin_panel(&a, "What is left", "gap of the wedge, mm", "reading less gap, mm");
+    for (int i = 0; i <= STEPS; i++) {
+        x[i] = top * i / STEPS;
         up[i] = 2 * hypot(p->r->floor_mm, p->r->relative * x[i]);
         low[i] = -up[i];
     }
     for (int b = 0; b < RG_BINS; b++) {
         const rg_wedge_bin *bin = &p->r->bin[b];
         if (bin->used)
-            rg_axes_mark(cr, &a, bin->true_mm, bin->after_mm - bin->true_mm, 5, RG_PLOT_DOT);
+            rg_plot_dot(&a, bin->true_mm, bin->after_mm - bin->true_mm, 5, true);
     }
     cairo_set_line_width(cr, 1.6);
-    rg_axes_curve(cr, &a, x, low, 33);
-    rg_axes_curve(cr, &a, x, up, 33);
+    rg_plot_curve(&a, x, low, STEPS + 1);
+    rg_plot_curve(&a, x, up, STEPS + 1);
     cairo_restore(cr);
-    legend(cr, &a, 330, "twice the model's uncertainty that follows from it", RG_PLOT_DOT, true);
+    legend(&a, 330, "twice the model's uncertainty that follows from it", true, true);
 }
 
 static void draw_detection(const page *p)
@@ -180,27 +168,20 @@ static void draw_detection(const page *p)
     cairo_t *cr = p->cr;
     static const double dashes[RG_WEDGE_AMBIENTS][4] = {
         {1000, 0, 1000, 0}, {14, 5, 14, 5}, {7, 5, 7, 5}, {2, 4, 2, 4}, {12, 4, 2, 4}};
-    double high = 0.05;
-    rg_axes a = {.x = LEFT,
-                 .y = 1055,
-                 .width = WIDE,
-                 .height = 220,
-                 .x0 = -1,
-                 .x1 = 1,
-                 .y1 = high,
-                 .x_step = 0.25,
-                 .y_step = 0.01,
-                 .x_places = 2,
-                 .y_places = 2,
-                 .title = "Smallest gap that one frame shows, by noise and geometry alone",
-                 .x_title = "elevation of the camera above the rim plane, degrees",
-                 .y_title = "detection limit, mm"};
-    rg_axes_draw(cr, &a);
-    rg_axes_clip(cr, &a);
+    const rg_plot a = {.cr = cr,
+                       .left = LEFT,
+                       .top = 1055,
+                       .width = WIDE,
+                       .height = 220,
+                       .x0 = -1,
+                       .x1 = 1,
+                       .y1 = 0.05};
+    begin_panel(&a, "Smallest gap that one frame shows, by noise and geometry alone",
+                "elevation of the camera above the rim plane, degrees", "detection limit, mm");
     cairo_set_line_width(cr, 1.8);
     for (int k = 0; k < RG_WEDGE_AMBIENTS; k++) {
         cairo_set_dash(cr, dashes[k], 4, 0);
-        rg_axes_curve(cr, &a, p->r->elevation_deg, p->r->detection_mm[k], RG_WEDGE_ELEVATIONS);
+        rg_plot_curve(&a, p->r->elevation_deg, p->r->detection_mm[k], RG_WEDGE_ELEVATIONS);
     }
     cairo_restore(cr);
     cairo_set_dash(cr, NULL, 0, 0);
@@ -212,7 +193,7 @@ static void draw_detection(const page *p)
              "scale more",
              p->r->detection_mm[0][middle], p->r->detection_mm[RG_WEDGE_AMBIENTS - 1][middle],
              p->r->ambient[RG_WEDGE_AMBIENTS - 1]);
-    rg_text(cr, LEFT, 1055 + 220 + 76, 0, WIDE, line);
+    rg_text(cr, LEFT, 1055 + 220 + 78, 0, WIDE, line);
 }
 
 rg_code rg_draw_light(const rg_draw_light_args *args, rg_picture_format format, rg_bytes *out,

@@ -1,5 +1,5 @@
 /*
- * draw_study.c - axes, and the two pictures of a detection study.
+ * draw_study.c - the two pictures of a detection study.
  */
 #include "rimglow/draw_study.h"
 
@@ -8,167 +8,6 @@
 #include <string.h>
 
 #include "draw_study_private.h"
-
-/* ----------------------------------------------------------------- axes */
-
-static double share_of(double v, double low, double high, bool log_axis)
-{
-    return log_axis ? log(v / low) / log(high / low) : (v - low) / (high - low);
-}
-
-double rg_plot_x(const rg_plot *p, double value)
-{
-    return p->left + p->width * share_of(value, p->x0, p->x1, p->log_x);
-}
-
-double rg_plot_y(const rg_plot *p, double value)
-{
-    return p->top + p->height * (1 - share_of(value, p->y0, p->y1, p->log_y));
-}
-
-void rg_plot_widen(double *low, double *high, double share, bool log_axis)
-{
-    if (log_axis) {
-        double grow = *high > *low ? pow(*high / *low, share) : 2;
-        *low /= grow;
-        *high *= grow;
-        return;
-    }
-    double grow = *high > *low ? (*high - *low) * share : fabs(*high) > 0 ? fabs(*high) / 2 : 1;
-    *low -= grow;
-    *high += grow;
-}
-
-/* 1, 2 or 5 times a power of ten, for about `count` steps. */
-static double round_step(double span, int count)
-{
-    double raw = span / count, power = pow(10, floor(log10(raw))), m = raw / power;
-    return power * (m <= 1 ? 1 : m <= 2 ? 2 : m <= 5 ? 5 : 10);
-}
-
-enum { TICKS = 40 };
-
-static int level_ticks(double low, double high, double tick[TICKS])
-{
-    double step = round_step(high - low, 7);
-    int n = 0;
-    for (double k = ceil(low / step - 1e-9);
-         k * step <= high * (1 + 1e-12) + 1e-9 * step && n < TICKS; k++)
-        tick[n++] = k * step;
-    return n;
-}
-
-/* 1, 2, 5 in each decade; over many decades powers of ten alone. */
-static int log_ticks(double low, double high, double tick[TICKS])
-{
-    static const double in_decade[] = {1, 2, 5};
-    double decades = log10(high / low);
-    int n = 0, each = decades > 4 ? 1 : 3;
-    double jump = fmax(ceil(decades / 12), 1);
-    for (double d = floor(log10(low)); d <= log10(high) && n < TICKS; d += jump)
-        for (int i = 0; i < each && n < TICKS; i++) {
-            double v = in_decade[i] * pow(10, d);
-            if (v >= low && v <= high)
-                tick[n++] = v;
-        }
-    return n;
-}
-
-static int ticks_of(double low, double high, bool log_axis, double tick[TICKS])
-{
-    if (!(high > low) || !isfinite(low) || !isfinite(high))
-        return 0;
-    return log_axis ? log_ticks(low, high, tick) : level_ticks(low, high, tick);
-}
-
-static void grid_line(cairo_t *cr, double x0, double y0, double x1, double y1)
-{
-    rg_grey(cr, 0.85);
-    cairo_set_line_width(cr, 1);
-    cairo_move_to(cr, x0, y0);
-    cairo_line_to(cr, x1, y1);
-    cairo_stroke(cr);
-    rg_grey(cr, 0);
-}
-
-static void draw_frame(const rg_plot *p)
-{
-    rg_grey(p->cr, 0);
-    cairo_set_line_width(p->cr, 1.4);
-    cairo_rectangle(p->cr, p->left, p->top, p->width, p->height);
-    cairo_stroke(p->cr);
-}
-
-void rg_plot_y_axis(const rg_plot *p, const char *label)
-{
-    char text[32];
-    double tick[TICKS];
-    int n = ticks_of(p->y0, p->y1, p->log_y, tick);
-    rg_font(p->cr, 15, false);
-    for (int i = 0; i < n; i++) {
-        double y = rg_plot_y(p, tick[i]);
-        grid_line(p->cr, p->left, y, p->left + p->width, y);
-        snprintf(text, sizeof text, "%.6g", fabs(tick[i]) < 1e-12 ? 0 : tick[i]);
-        rg_text(p->cr, p->left - 9, y + 5, 1, 0, text);
-    }
-    rg_text(p->cr, p->left - 60, p->top - 14, 0, 0, label);
-    draw_frame(p);
-}
-
-void rg_plot_axes(const rg_plot *p, const char *x_label, const char *y_label)
-{
-    char text[32];
-    double tick[TICKS], last = -INFINITY;
-    int n = ticks_of(p->x0, p->x1, p->log_x, tick);
-    rg_font(p->cr, 15, false);
-    for (int i = 0; i < n; i++) {
-        double x = rg_plot_x(p, tick[i]);
-        grid_line(p->cr, x, p->top, x, p->top + p->height);
-        snprintf(text, sizeof text, "%.6g", fabs(tick[i]) < 1e-12 ? 0 : tick[i]);
-        double half = rg_text_width(p->cr, text) / 2;
-        if (x - half < last + 8)
-            continue;
-        rg_text(p->cr, x, p->top + p->height + 22, 0.5, 0, text);
-        last = x + half;
-    }
-    rg_text(p->cr, p->left + p->width / 2, p->top + p->height + 48, 0.5, 0, x_label);
-    rg_plot_y_axis(p, y_label);
-}
-
-void rg_plot_clip(const rg_plot *p)
-{
-    cairo_save(p->cr);
-    cairo_rectangle(p->cr, p->left, p->top, p->width, p->height);
-    cairo_clip(p->cr);
-}
-
-static void stroke_dashed(cairo_t *cr, double width, double dash)
-{
-    cairo_set_dash(cr, &dash, dash > 0 ? 1 : 0, 0);
-    cairo_set_line_width(cr, width);
-    cairo_stroke(cr);
-    cairo_set_dash(cr, NULL, 0, 0);
-}
-
-void rg_plot_upright(const rg_plot *p, double x, double width, double dash)
-{
-    double at = rg_plot_x(p, x);
-    if (!(at >= p->left && at <= p->left + p->width))
-        return;
-    cairo_move_to(p->cr, at, p->top);
-    cairo_line_to(p->cr, at, p->top + p->height);
-    stroke_dashed(p->cr, width, dash);
-}
-
-void rg_plot_level(const rg_plot *p, double y, double width, double dash)
-{
-    double at = rg_plot_y(p, y);
-    if (!(at >= p->top && at <= p->top + p->height))
-        return;
-    cairo_move_to(p->cr, p->left, at);
-    cairo_line_to(p->cr, p->left + p->width, at);
-    stroke_dashed(p->cr, width, dash);
-}
 
 void rg_study_header(cairo_t *cr, const char *title, const char *below, const char *table)
 {
@@ -245,7 +84,7 @@ static void curve_line(const rg_plot *p, const rg_pod_point *point, size_t offse
             cairo_move_to(p->cr, x, y);
         open = true;
     }
-    stroke_dashed(p->cr, width, dash);
+    rg_plot_stroke(p->cr, width, dash);
 }
 
 /* Ticks of the targets: found above the plot's 1, missed below its 0. */
@@ -374,11 +213,11 @@ static void pod_legend(cairo_t *cr, double y, bool fitted)
     if (fitted) {
         cairo_move_to(cr, 1040, y - 5);
         cairo_line_to(cr, 1084, y - 5);
-        stroke_dashed(cr, 2.6, 0);
+        rg_plot_stroke(cr, 2.6, 0);
         rg_text(cr, 1094, y, 0, 0, "POD");
         cairo_move_to(cr, 1150, y - 5);
         cairo_line_to(cr, 1194, y - 5);
-        stroke_dashed(cr, 1.6, dash);
+        rg_plot_stroke(cr, 1.6, dash);
         rg_text(cr, 1204, y, 0, 0, "95 % bound");
     }
     rg_text(cr, 1040, y + 26, 0, 330, "ticks: found above, missed below");
@@ -479,7 +318,7 @@ static void signal_line(const rg_plot *p, const rg_pod *pod)
             double at = rg_plot_y(p, p->log_y ? exp(y) : y);
             cairo_line_to(p->cr, rg_plot_x(p, size), fmin(fmax(at, -1e4), 1e4));
         }
-        stroke_dashed(p->cr, side == 0 ? 2.4 : 1, side == 0 ? 0 : 4);
+        rg_plot_stroke(p->cr, side == 0 ? 2.4 : 1, side == 0 ? 0 : 4);
     }
 }
 
@@ -522,11 +361,11 @@ static void signal_legend(cairo_t *cr, double y)
     }
     cairo_move_to(cr, 1036, y + 73);
     cairo_line_to(cr, 1062, y + 73);
-    stroke_dashed(cr, 1.6, 7);
+    rg_plot_stroke(cr, 1.6, 7);
     rg_text(cr, 1070, y + 78, 0, 0, "decision");
     cairo_move_to(cr, 1036, y + 99);
     cairo_line_to(cr, 1062, y + 99);
-    stroke_dashed(cr, 1, 4);
+    rg_plot_stroke(cr, 1, 4);
     rg_text(cr, 1070, y + 104, 0, 0, "90 % of the signals");
 }
 
