@@ -251,6 +251,15 @@ test_study_detect_of_the_sample_sweeps() {
     whole o/detect/pod.png o/detect/signal.png o/detect/pod.svg o/detect/signal.svg
 }
 
+# What was rendered and found (tests/tools/prove.c); the aim of a properly rocked sweep is 0.013 mm.
+test_study_detect_of_the_rendered_gaps_meets_the_aim() {
+    rg study detect --out o --require 0.013 --pictures none "$ROOT/samples/study/rendered.csv"
+    exits 0
+    holds o/rendered/detect.json '.hit_miss.a90_95_mm > 0.008 and .hit_miss.a90_95_mm < 0.0095'
+    rg study detect --out o --require 0.008 --pictures none "$ROOT/samples/study/rendered.csv"
+    exits 1
+}
+
 test_study_detect_counts_opportunities_by_every() {
     mkdir maps
     rg inspect -q -o maps --pictures none "$SAMPLES/08-G" "$SAMPLES/04-C"
