@@ -6,24 +6,13 @@
 #include <jansson.h>
 #include <math.h>
 
+#include "json_values.h"
 #include "rimglow/version.h"
 
 /* So many digits that mean something. */
 static json_t *number(double value)
 {
-    if (!isfinite(value))
-        return json_null();
-    if (value == 0)
-        return json_real(0);
-    double scale = pow(10, 5 - floor(log10(fabs(value))));
-    return json_real(round(value * scale) / scale);
-}
-
-/* A text that is not UTF-8 becomes null rather than a broken document. */
-static json_t *string(const char *text)
-{
-    json_t *s = text ? json_string(text) : NULL;
-    return s ? s : json_null();
+    return rg_json_digits(value, 6);
 }
 
 static json_t *numbers(const double *v, int n)
@@ -42,9 +31,9 @@ static json_t *finding_object(const rg_finding *f)
     json_object_set_new(o, "value", number(f->value));
     json_object_set_new(o, "u", number(f->u));
     json_object_set_new(o, "limit", number(f->limit));
-    json_object_set_new(o, "sense", string(f->sense));
-    json_object_set_new(o, "unit", string(f->unit));
-    json_object_set_new(o, "text", string(f->text));
+    json_object_set_new(o, "sense", rg_json_text(f->sense));
+    json_object_set_new(o, "unit", rg_json_text(f->unit));
+    json_object_set_new(o, "text", rg_json_text(f->text));
     return o;
 }
 
@@ -62,10 +51,10 @@ static json_t *frame_object(const rg_bench_report *r, int i)
     const rg_bench_frame *b = &r->look[i];
     bool spread = b->sight.spread_held;
     json_t *o = json_object();
-    json_object_set_new(o, "file", string(r->files[i]));
-    json_object_set_new(o, "role", string(r->roles[i]));
+    json_object_set_new(o, "file", rg_json_text(r->files[i]));
+    json_object_set_new(o, "role", rg_json_text(r->roles[i]));
     json_object_set_new(o, "used", json_boolean(r->frames[i].used));
-    json_object_set_new(o, "reason", string(b->reason));
+    json_object_set_new(o, "reason", rg_json_text(b->reason));
     json_object_set_new(o, "bearing_deg", b->crown ? number(b->bearing_deg) : json_null());
     json_object_set_new(o, "elevation_deg", b->crown ? number(b->elevation_deg) : json_null());
     json_object_set_new(o, "mtf50", number(b->mtf50));
@@ -116,10 +105,10 @@ rg_code rg_bench_report_one(const rg_bench_report *r, char **text, rg_error *err
     json_object_set_new(o, "format", json_string("rimglow bench check"));
     json_object_set_new(o, "version", json_integer(1));
     json_object_set_new(o, "software", json_string("rimglow " RG_VERSION));
-    json_object_set_new(o, "serial", string(r->serial));
-    json_object_set_new(o, "pad", string(r->pad));
-    json_object_set_new(o, "station", string(r->station));
-    json_object_set_new(o, "folder", string(r->folder));
+    json_object_set_new(o, "serial", rg_json_text(r->serial));
+    json_object_set_new(o, "pad", rg_json_text(r->pad));
+    json_object_set_new(o, "station", rg_json_text(r->station));
+    json_object_set_new(o, "folder", rg_json_text(r->folder));
     json_object_set_new(o, "state", json_string(rg_check_state_name(c->state)));
     json_object_set_new(o, "findings", findings);
     json_object_set_new(o, "mtf50_cycles_per_px", number(c->mtf50));
@@ -143,14 +132,14 @@ rg_code rg_bench_report_all(const char *state, const char *const *folders, const
             continue;
         }
         json_t *e = json_object();
-        json_object_set_new(e, "folder", string(folders[i]));
+        json_object_set_new(e, "folder", rg_json_text(folders[i]));
         json_object_set_new(e, "code", json_integer(errors[i].code));
-        json_object_set_new(e, "text", string(errors[i].text));
+        json_object_set_new(e, "text", rg_json_text(errors[i].text));
         json_array_append_new(failed, e);
     }
     json_object_set_new(o, "format", json_string("rimglow bench checks"));
     json_object_set_new(o, "version", json_integer(1));
-    json_object_set_new(o, "state", string(state));
+    json_object_set_new(o, "state", rg_json_text(state));
     json_object_set_new(o, "sweeps", sweeps);
     json_object_set_new(o, "errors", failed);
     return dump(o, text, err);

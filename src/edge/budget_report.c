@@ -6,31 +6,21 @@
 #include <jansson.h>
 #include <math.h>
 
+#include "json_values.h"
 #include "rimglow/version.h"
 
 /* Nine digits: the sum of the squares must come out again. */
 static json_t *number(double value)
 {
-    if (!isfinite(value))
-        return json_null();
-    if (value == 0)
-        return json_real(0);
-    double scale = pow(10, 8 - floor(log10(fabs(value))));
-    return json_real(round(value * scale) / scale);
-}
-
-static json_t *string(const char *text)
-{
-    json_t *s = text ? json_string(text) : NULL;
-    return s ? s : json_null();
+    return rg_json_digits(value, 9);
 }
 
 static json_t *contribution_object(const rg_contribution *p)
 {
     json_t *o = json_object();
-    json_object_set_new(o, "name", string(p->name));
-    json_object_set_new(o, "source", string(p->source));
-    json_object_set_new(o, "unit", string(p->unit));
+    json_object_set_new(o, "name", rg_json_text(p->name));
+    json_object_set_new(o, "source", rg_json_text(p->source));
+    json_object_set_new(o, "unit", rg_json_text(p->unit));
     json_object_set_new(o, "type", json_string(p->type == RG_TYPE_A ? "A" : "B"));
     json_object_set_new(o, "distribution", json_string(rg_distribution_name(p->distribution)));
     json_object_set_new(o, "value", number(p->value));
@@ -68,10 +58,10 @@ rg_code rg_budget_report_text(const rg_budget_report *r, char **text, rg_error *
     json_object_set_new(o, "format", json_string("rimglow uncertainty budget"));
     json_object_set_new(o, "version", json_integer(1));
     json_object_set_new(o, "software", json_string("rimglow " RG_VERSION));
-    json_object_set_new(o, "serial", string(r->serial));
-    json_object_set_new(o, "pad", string(r->pad));
-    json_object_set_new(o, "station", string(r->station));
-    json_object_set_new(o, "folder", string(r->folder));
+    json_object_set_new(o, "serial", rg_json_text(r->serial));
+    json_object_set_new(o, "pad", rg_json_text(r->pad));
+    json_object_set_new(o, "station", rg_json_text(r->station));
+    json_object_set_new(o, "folder", rg_json_text(r->folder));
     json_object_set_new(o, "budgets", budgets);
     *text = json_dumps(o, JSON_INDENT(1) | JSON_PRESERVE_ORDER);
     json_decref(o);

@@ -8,22 +8,10 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "json_values.h"
 #include "rimglow/version.h"
 
 enum { PX = 5, SMALL = 9, ANGLE = 3 };
-
-static json_t *decimals(double value, int places)
-{
-    double scale = pow(10, places);
-    return isfinite(value) ? json_real(round(value * scale) / scale) : json_null();
-}
-
-/* A file's name that is not UTF-8 becomes null rather than a broken document. */
-static json_t *text_of(const char *text)
-{
-    json_t *s = json_string(text);
-    return s ? s : json_null();
-}
 
 static json_t *values(const double v[RG_LENS_VALUES])
 {
@@ -35,7 +23,7 @@ static json_t *values(const double v[RG_LENS_VALUES])
                {"p1", RG_LENS_P1, SMALL}, {"p2", RG_LENS_P2, SMALL}, {"k3", RG_LENS_K3, SMALL}};
     json_t *o = json_object();
     for (size_t i = 0; i < sizeof row / sizeof *row; i++)
-        json_object_set_new(o, row[i].key, decimals(v[row[i].index], row[i].places));
+        json_object_set_new(o, row[i].key, rg_json_decimals(v[row[i].index], row[i].places));
     return o;
 }
 
@@ -51,9 +39,9 @@ static json_t *all_object(const rg_lens_fit *f)
     json_t *o = json_object();
     json_object_set_new(o, "views", json_integer(f->views));
     json_object_set_new(o, "points", json_integer(f->points));
-    json_object_set_new(o, "rms_px", decimals(f->rms_px, SMALL));
-    json_object_set_new(o, "fx_px", decimals(f->lens.fx, PX));
-    json_object_set_new(o, "fy_px", decimals(f->lens.fy, PX));
+    json_object_set_new(o, "rms_px", rg_json_decimals(f->rms_px, SMALL));
+    json_object_set_new(o, "fx_px", rg_json_decimals(f->lens.fx, PX));
+    json_object_set_new(o, "fy_px", rg_json_decimals(f->lens.fy, PX));
     return o;
 }
 
@@ -64,17 +52,18 @@ static json_t *view_object(const rg_view *v, const rg_view_fit *f)
     for (int i = 0; i < 3 && placed; i++) {
         json_t *row = json_array();
         for (int k = 0; k < 3; k++)
-            json_array_append_new(row, decimals(f->pose.R.m[i][k], SMALL));
+            json_array_append_new(row, rg_json_decimals(f->pose.R.m[i][k], SMALL));
         json_array_append_new(rotation, row);
     }
-    json_object_set_new(o, "file", text_of(v->name));
+    json_object_set_new(o, "file", rg_json_text(v->name));
     json_object_set_new(o, "used", json_boolean(f->used));
     json_object_set_new(o, "points", json_integer(v->corners));
-    json_object_set_new(o, "rms_px", decimals(f->rms_px, SMALL));
+    json_object_set_new(o, "rms_px", rg_json_decimals(f->rms_px, SMALL));
     json_object_set_new(o, "rotation", rotation);
     json_object_set_new(o, "translation_mm",
-                        placed ? json_pack("[o, o, o]", decimals(f->pose.t.x, 6),
-                                           decimals(f->pose.t.y, 6), decimals(f->pose.t.z, 6))
+                        placed ? json_pack("[o, o, o]", rg_json_decimals(f->pose.t.x, 6),
+                                           rg_json_decimals(f->pose.t.y, 6),
+                                           rg_json_decimals(f->pose.t.z, 6))
                                : json_array());
     return o;
 }
@@ -90,13 +79,13 @@ static json_t *coverage_object(const rg_lens_review *r)
         json_array_append_new(fields, field);
     }
     for (int k = 0; k < 4; k++)
-        json_array_append_new(corners, decimals(r->corner_distance_px[k], ANGLE));
+        json_array_append_new(corners, rg_json_decimals(r->corner_distance_px[k], ANGLE));
     json_object_set_new(o, "fields", fields);
     json_object_set_new(o, "corner_distance_px", corners);
-    json_object_set_new(o, "corner_limit_px", decimals(r->corner_limit_px, ANGLE));
+    json_object_set_new(o, "corner_limit_px", rg_json_decimals(r->corner_limit_px, ANGLE));
     json_object_set_new(o, "tipped_up_down", json_integer(r->tipped_up_down));
     json_object_set_new(o, "tipped_left_right", json_integer(r->tipped_left_right));
-    json_object_set_new(o, "largest_tilt_deg", decimals(r->largest_tilt_deg, ANGLE));
+    json_object_set_new(o, "largest_tilt_deg", rg_json_decimals(r->largest_tilt_deg, ANGLE));
     return o;
 }
 
@@ -105,8 +94,8 @@ static json_t *unused_array(const rg_lens_report *report)
     json_t *a = json_array();
     for (int i = 0; i < report->unused; i++) {
         json_t *o = json_object();
-        json_object_set_new(o, "file", text_of(report->unused_file[i]));
-        json_object_set_new(o, "reason", text_of(report->unused_reason[i]));
+        json_object_set_new(o, "file", rg_json_text(report->unused_file[i]));
+        json_object_set_new(o, "reason", rg_json_text(report->unused_reason[i]));
         json_array_append_new(a, o);
     }
     return a;
@@ -119,9 +108,10 @@ static void add_fit(json_t *o, const rg_lens_report *report)
     json_object_set_new(o, "height_px", json_integer(f->lens.height));
     json_object_set_new(o, "lens", lens_object(&f->lens));
     json_object_set_new(o, "standard_deviation", values(f->sd));
-    json_object_set_new(o, "focal_relative", decimals(report->review->focal_relative, SMALL));
-    json_object_set_new(o, "rms_px", decimals(f->rms_px, SMALL));
-    json_object_set_new(o, "sigma_px", decimals(f->sigma_px, SMALL));
+    json_object_set_new(o, "focal_relative",
+                        rg_json_decimals(report->review->focal_relative, SMALL));
+    json_object_set_new(o, "rms_px", rg_json_decimals(f->rms_px, SMALL));
+    json_object_set_new(o, "sigma_px", rg_json_decimals(f->sigma_px, SMALL));
     json_object_set_new(o, "points", json_integer(f->points));
     json_object_set_new(o, "parameters", json_integer(f->parameters));
     json_object_set_new(o, "all", all_object(&report->calibration->all));
@@ -132,7 +122,7 @@ rg_code rg_lens_report_text(const rg_lens_report *report, char **text, rg_error 
     const rg_calibration *c = report->calibration;
     json_t *o = json_object(), *advice = json_array(), *views = json_array();
     for (int i = 0; i < report->review->advices; i++)
-        json_array_append_new(advice, text_of(report->review->advice[i]));
+        json_array_append_new(advice, rg_json_text(report->review->advice[i]));
     for (int i = 0; i < c->views; i++)
         json_array_append_new(views, view_object(&report->view[i], &c->view[i]));
     json_object_set_new(o, "format", json_string("rimglow lens calibration"));

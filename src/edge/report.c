@@ -9,23 +9,18 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "json_values.h"
 #include "rimglow/text.h"
 #include "rimglow/version.h"
 
-static json_t *decimals(double value, int places)
-{
-    double scale = pow(10, places);
-    return isfinite(value) ? json_real(round(value * scale) / scale) : json_null();
-}
-
 static json_t *length(double mm)
 {
-    return decimals(mm, 6);
+    return rg_json_decimals(mm, 6);
 }
 
 static json_t *angle(double degrees)
 {
-    return decimals(degrees, 3);
+    return rg_json_decimals(degrees, 3);
 }
 
 /* A direction: 359.9999 rounds to 0, not to 360. */
@@ -33,13 +28,6 @@ static json_t *bearing(double degrees)
 {
     double rounded = round(degrees * 1000) / 1000;
     return angle(isfinite(rounded) ? rg_wrap_degrees(rounded) : NAN);
-}
-
-static json_t *text_or_null(const char *text)
-{
-    json_t *s = text ? json_string(text) : NULL;
-    /* A name that is not UTF-8 becomes null rather than a broken document. */
-    return s ? s : json_null();
 }
 
 /* Messages quote file names: where those are not UTF-8, or a text was cut within
@@ -120,9 +108,9 @@ static json_t *frame_object(const rg_report *r, int i)
     const rg_frame *f = &r->frames[i];
     bool placed = f->pose.state == RG_POSE_OK && f->distance_mm > 0;
     json_t *o = json_object();
-    json_object_set_new(o, "file", text_or_null(r->files[i]));
-    json_object_set_new(o, "role", text_or_null(r->roles[i]));
-    json_object_set_new(o, "exposure", decimals(f->exposure, 6));
+    json_object_set_new(o, "file", rg_json_text(r->files[i]));
+    json_object_set_new(o, "role", rg_json_text(r->roles[i]));
+    json_object_set_new(o, "exposure", rg_json_decimals(f->exposure, 6));
     json_object_set_new(o, "used", json_boolean(f->used));
     json_object_set_new(o, "reason", message(f->reason));
     json_object_set_new(o, "bearing_deg", placed ? bearing(f->bearing_deg) : json_null());
@@ -132,8 +120,8 @@ static json_t *frame_object(const rg_report *r, int i)
     double u_bearing = NAN, u_elevation = NAN;
     if (placed)
         rg_place_uncertainty(&f->pose, &u_bearing, &u_elevation);
-    json_object_set_new(o, "u_bearing_deg", decimals(u_bearing, 4));
-    json_object_set_new(o, "u_elevation_deg", decimals(u_elevation, 4));
+    json_object_set_new(o, "u_bearing_deg", rg_json_decimals(u_bearing, 4));
+    json_object_set_new(o, "u_elevation_deg", rg_json_decimals(u_elevation, 4));
     if (f->light.columns > 0) {
         const rg_threshold *t = &f->light.threshold;
         json_t *q = json_object();
@@ -150,9 +138,9 @@ static json_t *frame_object(const rg_report *r, int i)
 static json_t *finger_object(const rg_report *r)
 {
     json_t *o = json_object();
-    json_object_set_new(o, "kind", text_or_null(r->finger));
+    json_object_set_new(o, "kind", rg_json_text(r->finger));
     if (r->finger && strcmp(r->finger, "grams") == 0)
-        json_object_set_new(o, "grams", decimals(r->finger_grams, 3));
+        json_object_set_new(o, "grams", rg_json_decimals(r->finger_grams, 3));
     return o;
 }
 
@@ -161,12 +149,12 @@ static json_t *light_object(const rg_report *r)
     const rg_sweep_result *s = r->result;
     json_t *o = json_object(), *l = json_array();
     for (int c = 0; c < 3; c++)
-        json_array_append_new(l, decimals(s->radiance[c], 4));
+        json_array_append_new(l, rg_json_decimals(s->radiance[c], 4));
     json_object_set_new(o, "proven", json_boolean(s->evidence.light_proven));
     json_object_set_new(o, "radiance", l);
-    json_object_set_new(o, "u_ln", decimals(s->u_ln_radiance, 4));
+    json_object_set_new(o, "u_ln", rg_json_decimals(s->u_ln_radiance, 4));
     json_object_set_new(o, "calibrated", json_boolean(!s->evidence.calibration_fault[0]));
-    json_object_set_new(o, "calibration_date", text_or_null(r->light_date));
+    json_object_set_new(o, "calibration_date", rg_json_text(r->light_date));
     return o;
 }
 
@@ -189,11 +177,11 @@ static void add_head(json_t *o, const rg_report *r)
     json_object_set_new(o, "format", json_string("rimglow seal map"));
     json_object_set_new(o, "version", json_integer(1));
     json_object_set_new(o, "software", json_string("rimglow " RG_VERSION));
-    json_object_set_new(o, "serial", text_or_null(r->serial));
-    json_object_set_new(o, "instrument", text_or_null(r->instrument));
-    json_object_set_new(o, "pad", text_or_null(r->pad));
-    json_object_set_new(o, "station", text_or_null(r->station));
-    json_object_set_new(o, "folder", text_or_null(r->folder));
+    json_object_set_new(o, "serial", rg_json_text(r->serial));
+    json_object_set_new(o, "instrument", rg_json_text(r->instrument));
+    json_object_set_new(o, "pad", rg_json_text(r->pad));
+    json_object_set_new(o, "station", rg_json_text(r->station));
+    json_object_set_new(o, "folder", rg_json_text(r->folder));
     bool crowned = r->setup->place.source == RG_PLACE_CROWN;
     json_object_set_new(o, "crown", crowned ? json_integer(r->setup->crown.number) : json_null());
     json_object_set_new(o, "finger", finger_object(r));
@@ -211,12 +199,12 @@ static void add_conditions(json_t *o, const rg_report *r)
     json_object_set_new(o, "tolerance_mm", length(s->tolerance_mm));
     json_object_set_new(o, "min_arc_deg", angle(s->min_arc_deg));
     json_object_set_new(o, "seen_arc_deg", angle(r->setup->options.rocking.seen_arc_deg));
-    json_object_set_new(o, "coverage_factor", decimals(s->coverage_factor, 3));
+    json_object_set_new(o, "coverage_factor", rg_json_decimals(s->coverage_factor, 3));
     json_object_set_new(o, "rim_inner_diameter_mm", length(rim->inner_diameter_mm));
     json_object_set_new(o, "rim_outer_diameter_mm", length(rim->outer_diameter_mm));
     json_object_set_new(o, "pad_diameter_mm", length(rim->pad_diameter_mm));
     json_object_set_new(o, "light", light_object(r));
-    json_object_set_new(o, "psf_sigma_px", decimals(r->result->psf_sigma_px, 4));
+    json_object_set_new(o, "psf_sigma_px", rg_json_decimals(r->result->psf_sigma_px, 4));
     json_object_set_new(o, "pad_bulge_mm", length(r->result->geometry.bulge_mm));
     json_object_set_new(o, "rim_plane", plane_object(&r->result->plane));
 }
@@ -257,7 +245,7 @@ rg_code rg_report_seal_map(const rg_report *report, char **text, rg_error *err)
 static json_t *error_object(const char *folder, const rg_error *e)
 {
     json_t *o = json_object();
-    json_object_set_new(o, "folder", text_or_null(folder));
+    json_object_set_new(o, "folder", rg_json_text(folder));
     json_object_set_new(o, "code", json_integer(e->code));
     json_object_set_new(o, "text", message(e->text));
     return o;
@@ -278,7 +266,7 @@ rg_code rg_report_inspection(const char *verdict, const char *const *folders,
     json_object_set_new(o, "format", json_string("rimglow inspection"));
     json_object_set_new(o, "version", json_integer(1));
     json_object_set_new(o, "software", json_string("rimglow " RG_VERSION));
-    json_object_set_new(o, "verdict", text_or_null(verdict));
+    json_object_set_new(o, "verdict", rg_json_text(verdict));
     json_object_set_new(o, "sweeps", sweeps);
     json_object_set_new(o, "errors", faults);
     return to_text(o, text, err);

@@ -5,12 +5,13 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "json_values.h"
 #include "rimglow/report.h"
 #include "rimglow/version.h"
 
 static json_t *number(double value)
 {
-    return isfinite(value) ? json_real(round(value * 1e6) / 1e6) : json_null();
+    return rg_json_decimals(value, 6);
 }
 
 static json_t *numbers(const double *value, int count)
@@ -19,12 +20,6 @@ static json_t *numbers(const double *value, int count)
     for (int i = 0; i < count; i++)
         json_array_append_new(a, number(value[i]));
     return a;
-}
-
-static json_t *text_or_null(const char *text)
-{
-    json_t *s = text ? json_string(text) : NULL;
-    return s ? s : json_null();
 }
 
 static json_t *feeler(const rg_wedge_blade *b)
@@ -109,8 +104,8 @@ rg_code rg_report_light(const rg_wedge_result *r, const rg_wedge_blade *blade, c
     json_object_set_new(o, "format", json_string("rimglow light calibration"));
     json_object_set_new(o, "version", json_integer(1));
     json_object_set_new(o, "software", json_string(rg_version()));
-    json_object_set_new(o, "station", text_or_null(station));
-    json_object_set_new(o, "date", text_or_null(date));
+    json_object_set_new(o, "station", rg_json_text(station));
+    json_object_set_new(o, "date", rg_json_text(date));
     json_object_set_new(o, "feeler", feeler(blade));
     json_object_set_new(o, "values", values(r));
     json_object_set_new(o, "slot_depth_mm", number(r->depth_mm));

@@ -6,6 +6,7 @@
 #include <jansson.h>
 #include <math.h>
 
+#include "json_values.h"
 #include "rimglow/version.h"
 
 enum { JSON_VERSION = 1 };
@@ -16,17 +17,11 @@ static json_t *length(double mm)
 }
 
 /* Texts that are not UTF-8 become null rather than a broken document. */
-static json_t *text_or_null(const char *text)
-{
-    json_t *s = text ? json_string(text) : NULL;
-    return s ? s : json_null();
-}
-
 static json_t *texts(const char *const *text, int count)
 {
     json_t *list = json_array();
     for (int i = 0; i < count; i++)
-        json_array_append_new(list, text_or_null(text[i]));
+        json_array_append_new(list, rg_json_text(text[i]));
     return list;
 }
 
@@ -51,7 +46,7 @@ static json_t *crown_object(const rg_report_crown *c, double px_per_mm)
         json_array_append_new(ids, json_integer(RG_RING_FACES * r->crown.number + j));
     json_object_set_new(o, "crown", json_integer(r->crown.number));
     json_object_set_new(o, "ids", ids);
-    json_object_set_new(o, "title", text_or_null(c->title));
+    json_object_set_new(o, "title", rg_json_text(c->title));
     json_object_set_new(o, "apothem_mm", length(r->crown.apothem_mm));
     json_object_set_new(o, "face_mm", length(r->face_mm));
     json_object_set_new(o, "crown_tag_mm", length(r->crown.tag_size_mm));

@@ -8,6 +8,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "json_values.h"
 #include "rimglow/version.h"
 
 static json_t *real_or_null(double value)
@@ -25,12 +26,6 @@ static void set_whole(json_t *o, const char *key, int value)
     json_object_set_new(o, key, json_integer(value));
 }
 
-static json_t *text_or_null(const char *text)
-{
-    json_t *s = text ? json_string(text) : NULL;
-    return s ? s : json_null();
-}
-
 static json_t *pair(double low, double high)
 {
     json_t *a = json_array();
@@ -45,7 +40,7 @@ static json_t *head(const char *format, const char *table, rg_study_verdict verd
     json_object_set_new(o, "format", json_string(format));
     json_object_set_new(o, "version", json_integer(1));
     json_object_set_new(o, "software", json_string("rimglow " RG_VERSION));
-    json_object_set_new(o, "table", text_or_null(table));
+    json_object_set_new(o, "table", rg_json_text(table));
     json_object_set_new(o, "verdict", json_string(rg_study_verdict_name(verdict)));
     return o;
 }
@@ -134,7 +129,7 @@ static json_t *parts_list(const rg_gauge_report *r)
     json_t *list = json_array();
     for (int i = 0; i < r->result->gauge.parts; i++) {
         json_t *o = json_object();
-        json_object_set_new(o, "name", text_or_null(r->part[i]));
+        json_object_set_new(o, "name", rg_json_text(r->part[i]));
         set_real(o, "reference_mm", r->result->part[i].reference_mm);
         set_real(o, "bias_mm", r->result->part[i].bias_mm);
         json_array_append_new(list, o);
@@ -177,10 +172,10 @@ rg_code rg_study_report_gauge(const rg_gauge_report *report, char **text, rg_err
     json_t *o = head("rimglow gauge study", report->table, r->verdict), *persons = json_array();
     json_object_set_new(o, "settings", gauge_settings(report->settings));
     json_object_set_new(o, "unit", json_string(r->degrees ? "deg" : "mm"));
-    json_object_set_new(o, "quantity", text_or_null(report->quantity));
+    json_object_set_new(o, "quantity", rg_json_text(report->quantity));
     json_object_set_new(o, "parts", parts_list(report));
     for (int i = 0; i < g->persons; i++)
-        json_array_append_new(persons, text_or_null(report->person[i]));
+        json_array_append_new(persons, rg_json_text(report->person[i]));
     json_object_set_new(o, "persons", persons);
     set_whole(o, "repeats", g->repeats);
     set_real(o, "mean", g->mean);
@@ -326,7 +321,7 @@ rg_code rg_study_report_detect(const rg_detect_report *report, char **text, rg_e
     const rg_detection_result *r = report->result;
     json_t *o = head("rimglow detection study", report->table, r->verdict), *unseen = json_object();
     json_object_set_new(o, "settings", detect_settings(report));
-    json_object_set_new(o, "input", text_or_null(report->input));
+    json_object_set_new(o, "input", rg_json_text(report->input));
     set_whole(o, "sweeps", r->sweeps);
     set_whole(o, "opportunities", r->trials);
     set_whole(unseen, "open", r->unseen_open);
