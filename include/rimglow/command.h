@@ -53,4 +53,25 @@ extern const char rg_help_budget[];
 int rg_cmd_calibrate_check(int argc, char **argv);
 extern const char rg_help_calibrate_check[];
 
+int rg_cmd_archive_add(int argc, char **argv);
+extern const char rg_help_archive_add[];
+int rg_cmd_archive_list(int argc, char **argv);
+extern const char rg_help_archive_list[];
+int rg_cmd_archive_show(int argc, char **argv);
+extern const char rg_help_archive_show[];
+int rg_cmd_archive_verify(int argc, char **argv);
+extern const char rg_help_archive_verify[];
+int rg_cmd_archive_compare(int argc, char **argv);
+extern const char rg_help_archive_compare[];
+int rg_cmd_archive_report(int argc, char **argv);
+extern const char rg_help_archive_report[];
+int rg_cmd_archive_batch(int argc, char **argv);
+extern const char rg_help_archive_batch[];
+int rg_cmd_archive_export(int argc, char **argv);
+extern const char rg_help_archive_export[];
+int rg_cmd_archive_reindex(int argc, char **argv);
+extern const char rg_help_archive_reindex[];
+int rg_cmd_archive_key(int argc, char **argv);
+extern const char rg_help_archive_key[];
+
 #endif

@@ -7,7 +7,18 @@
 #define RIMGLOW_INSPECTION_H
 
 #include "rimglow/config.h"
+#include "rimglow/digest.h"
 #include "rimglow/pool.h"
+
+enum { RG_INPUT_PATH = 1600 };
+
+/* What a sweep.ini cannot know when the sweep was moved, as into an archive. */
+typedef struct rg_inspection_given {
+    const char *instrument,
+        *station;   /* files in place of those that sweep.ini names; may be NULL */
+    int judged_day; /* the light's calibration is judged for this day; -1: the day of the frames, or
+                       today's where that is not stated */
+} rg_inspection_given;
 
 typedef struct rg_inspection {
     char folder[1024];       /* as given */
@@ -18,6 +29,11 @@ typedef struct rg_inspection {
     rg_setup setup;
     rg_frame *frames; /* owned; [sweep.frames] */
     rg_sweep_result result;
+    /* What was measured, bit for bit: */
+    char instrument_file[RG_INPUT_PATH], station_file[RG_INPUT_PATH];
+    rg_digest sweep_digest, instrument_digest, station_digest;
+    rg_digest *frame_digest; /* owned; [sweep.frames], zeroed where a frame could not be read */
+    int judged_day;          /* date.h: the day for which the light's calibration was judged */
 } rg_inspection;
 
 /* Told while frames are taken and pictures drawn; may be NULL. */
@@ -29,6 +45,8 @@ typedef struct rg_progress {
 /* Reads the files of a sweep folder (not the frames). On failure *inspection
  * owns nothing. */
 rg_code rg_inspection_open(rg_inspection *inspection, const char *folder, rg_error *err);
+rg_code rg_inspection_open_given(rg_inspection *inspection, const char *folder,
+                                 const rg_inspection_given *given, rg_error *err);
 /* Takes and measures all frames with so many workers (0: all cores). */
 rg_code rg_inspection_run(rg_inspection *inspection, int workers, const rg_progress *progress,
                           rg_error *err);

@@ -20,7 +20,10 @@
  *     full_circle, runs_into_unseen},
  *   frames[] of {file, role, exposure, used, reason, bearing_deg,
  *     elevation_deg, reprojection_rms_px, place "crown" | "jig" | "marks",
- *     u_bearing_deg, u_elevation_deg, threshold?, rejected_lights?}.
+ *     u_bearing_deg, u_elevation_deg, threshold?, rejected_lights?, sha256?},
+ *   judged? "YYYY-MM-DD", inputs? {sweep_sha256, instrument_sha256, station_sha256}.
+ * The sha256 are SHA-256 (FIPS 180-4) of the files as they were measured; a frame that could not
+ * be read has none. judged is the day for which the light's calibration was held against its validity.
  * crown is null where the place comes from a jig or marks. u_bearing_deg and
  * u_elevation_deg are standard uncertainties of the pose alone; with a crown they do
  * not say how it sits on the cup.
@@ -28,8 +31,17 @@
 #ifndef RIMGLOW_REPORT_H
 #define RIMGLOW_REPORT_H
 
+#include "rimglow/date.h"
+#include "rimglow/digest.h"
 #include "rimglow/pipeline.h"
 #include "rimglow/wedge.h"
+
+/* What was measured, bit for bit. */
+typedef struct rg_report_inputs {
+    rg_digest sweep, instrument, station; /* of the three INI files */
+    const rg_digest *frame;               /* [count of the report]; zeroed: could not be read */
+    char judged[RG_DATE_TEXT];            /* the day for which the calibration was judged */
+} rg_report_inputs;
 
 typedef struct rg_report {
     const char *serial, *instrument, *pad, *station, *folder;
@@ -41,7 +53,8 @@ typedef struct rg_report {
     const char *const *files; /* [count] names of the frames */
     const char *const *roles; /* [count] */
     int count;
-    const char *light_date; /* of the light's calibration, YYYY-MM-DD; NULL: never */
+    const char *light_date;         /* of the light's calibration, YYYY-MM-DD; NULL: never */
+    const rg_report_inputs *inputs; /* NULL: not known, and left out */
 } rg_report;
 
 /* Indented JSON text, NUL-terminated, owned by the caller (free()). */

@@ -65,31 +65,94 @@ static const char help_study[] =
     "\n"
     "Verbs (rimglow study VERB -h teaches each):\n";
 
-const rg_command rg_commands[] = {{.name = "inspect",
-                                   .summary = "measure sweep folders: seal map, verdict, pictures",
-                                   .help = rg_help_inspect,
-                                   .run = rg_cmd_inspect},
-                                  {.name = "crown",
-                                   .summary = "print index crowns at true size, to cut and fold",
-                                   .help = rg_help_crown,
-                                   .run = rg_cmd_crown},
-                                  {.name = "board",
-                                   .summary = "print the calibration board at true size",
-                                   .help = rg_help_board,
-                                   .run = rg_cmd_board},
-                                  {.name = "budget",
-                                   .summary = "what the uncertainty of a measured gap is made of",
-                                   .help = rg_help_budget,
-                                   .run = rg_cmd_budget},
-                                  {.name = "calibrate",
-                                   .summary = "lens, light, and a check of the bench",
-                                   .help = help_calibrate,
-                                   .verbs = calibrations},
-                                  {.name = "study",
-                                   .summary = "repeatability, and probability of detection",
-                                   .help = help_study,
-                                   .verbs = studies},
-                                  {0}};
+static const rg_command archive_verbs[] = {
+    {.name = "add",
+     .summary = "one more inspection of a serial, as a bag",
+     .help = rg_help_archive_add,
+     .run = rg_cmd_archive_add},
+    {.name = "list",
+     .summary = "inspections by serial, model, date, verdict, pad",
+     .help = rg_help_archive_list,
+     .run = rg_cmd_archive_list},
+    {.name = "show",
+     .summary = "one inspection",
+     .help = rg_help_archive_show,
+     .run = rg_cmd_archive_show},
+    {.name = "verify",
+     .summary = "is everything still as it was stored?",
+     .help = rg_help_archive_verify,
+     .run = rg_cmd_archive_verify},
+    {.name = "compare",
+     .summary = "the same pads at two visits, or over all visits",
+     .help = rg_help_archive_compare,
+     .run = rg_cmd_archive_compare},
+    {.name = "report",
+     .summary = "certificate of a serial, PDF and HTML",
+     .help = rg_help_archive_report,
+     .run = rg_cmd_archive_report},
+    {.name = "batch",
+     .summary = "many instruments: failing pads, first pass, drift",
+     .help = rg_help_archive_batch,
+     .run = rg_cmd_archive_batch},
+    {.name = "export",
+     .summary = "tables for other programs; one bag to hand over",
+     .help = rg_help_archive_export,
+     .run = rg_cmd_archive_export},
+    {.name = "reindex",
+     .summary = "make the index again from the bags",
+     .help = rg_help_archive_reindex,
+     .run = rg_cmd_archive_reindex},
+    {.name = "key",
+     .summary = "make a pair of signing keys",
+     .help = rg_help_archive_key,
+     .run = rg_cmd_archive_key},
+    {0}};
+
+static const char help_archive[] =
+    "rimglow archive VERB ... - evidence for each serial that stands up a year later\n"
+    "\n"
+    "Each inspection becomes a bag (BagIt, RFC 8493): frames, calibration and results,\n"
+    "untouched, with SHA-256 manifests, linked to the bag before it. An index makes\n"
+    "them easy to find and can always be made again.\n"
+    "\n"
+    "Examples:\n"
+    "  rimglow archive add --technician \"A. Bell\" --occasion release path/to/sweeps/*\n"
+    "  rimglow archive list --serial PE-A-0147\n"
+    "  rimglow archive verify\n"
+    "  rimglow archive report PE-A-0147\n"
+    "\n"
+    "Verbs (rimglow archive VERB -h teaches each):\n";
+
+const rg_command rg_commands[] = {
+    {.name = "inspect",
+     .summary = "measure sweep folders: seal map, verdict, pictures",
+     .help = rg_help_inspect,
+     .run = rg_cmd_inspect},
+    {.name = "crown",
+     .summary = "print index crowns at true size, to cut and fold",
+     .help = rg_help_crown,
+     .run = rg_cmd_crown},
+    {.name = "board",
+     .summary = "print the calibration board at true size",
+     .help = rg_help_board,
+     .run = rg_cmd_board},
+    {.name = "budget",
+     .summary = "what the uncertainty of a measured gap is made of",
+     .help = rg_help_budget,
+     .run = rg_cmd_budget},
+    {.name = "calibrate",
+     .summary = "lens, light, and a check of the bench",
+     .help = help_calibrate,
+     .verbs = calibrations},
+    {.name = "archive",
+     .summary = "evidence for each serial: store, find, verify, report",
+     .help = help_archive,
+     .verbs = archive_verbs},
+    {.name = "study",
+     .summary = "repeatability, and probability of detection",
+     .help = help_study,
+     .verbs = studies},
+    {0}};
 
 static const char opening[] =
     "rimglow " RG_VERSION " - does every pad close on its rim, all the way round?\n"

@@ -51,17 +51,28 @@ static rg_code name_folder(rg_inspection *in, const char *folder, rg_error *err)
     return RG_OK;
 }
 
-/* Relative to the sweep folder unless absolute. Owned by the caller. */
-static char *resolve(const char *folder, const char *path)
+/* The given file, or else sweep.ini's: relative to the sweep folder unless absolute. */
+static rg_code resolve(char resolved[RG_INPUT_PATH], const char *folder, const char *path,
+                       const char *given, rg_error *err)
 {
-    return path[0] == '/' ? rg_path_join("/", path + 1) : rg_path_join(folder, path);
+    bool whole = given || path[0] == '/';
+    int n = snprintf(resolved, RG_INPUT_PATH, "%s%s%s", whole ? "" : folder, whole ? "" : "/",
+                     given ? given : path);
+    if (n < 0 || n >= RG_INPUT_PATH)
+        return rg_fail(err, RG_NO_INPUT, "%.60s...: the path is too long; use a shorter one",
+                       resolved);
+    return RG_OK;
 }
 
-static rg_code read_text(const char *path, uint8_t **text, size_t *size, rg_error *err)
+static rg_code read_text(const char *path, uint8_t **text, size_t *size, rg_digest *digest,
+                         rg_error *err)
 {
     if (!path)
         return rg_fail(err, RG_INTERNAL, "no memory for a file name");
-    return rg_file_read(path, RG_CONFIG_MAX_BYTES, text, size, err);
+    rg_code code = rg_file_read(path, RG_CONFIG_MAX_BYTES, text, size, err);
+    if (code == RG_OK)
+        *digest = rg_digest_of(*text, *size);
+    return code;
 }
 
 static rg_code read_sweep(rg_inspection *in, rg_error *err)
@@ -77,7 +88,7 @@ static rg_code read_sweep(rg_inspection *in, rg_error *err)
                        "(samples/ shows one)",
                        in->folder);
     if (code == RG_OK)
-        code = read_text(path, &text, &size, err);
+        code = read_text(path, &text, &size, &in->sweep_digest, err);
     if (code == RG_OK)
         code = rg_sweep_parse(path, (const char *)text, size, &in->sweep, err);
     if (code == RG_OK)
@@ -88,12 +99,14 @@ static rg_code read_sweep(rg_inspection *in, rg_error *err)
     return code;
 }
 
-static rg_code read_instrument(rg_inspection *in, rg_error *err)
+static rg_code read_instrument(rg_inspection *in, const char *given, rg_error *err)
 {
     uint8_t *text = NULL;
     size_t size = 0;
-    char *path = resolve(in->folder, in->sweep.instrument_path);
-    rg_code code = read_text(path, &text, &size, err);
+    const char *path = in->instrument_file;
+    rg_code code = resolve(in->instrument_file, in->folder, in->sweep.instrument_path, given, err);
+    if (code == RG_OK)
+        code = read_text(path, &text, &size, &in->instrument_digest, err);
     if (code == RG_OK)
         code = rg_instrument_parse(path, (const char *)text, size, &in->instrument, err);
     const rg_pad *pad = code == RG_OK ? rg_instrument_pad(&in->instrument, in->sweep.pad) : NULL;
@@ -110,29 +123,31 @@ static rg_code read_instrument(rg_inspection *in, rg_error *err)
                     "crown on the cup or correct one of the files",
                     in->folder, in->sweep.crown_number, path, pad->crown.number, pad->name);
     free(text);
-    free(path);
     return code;
 }
 
-static rg_code read_station(rg_inspection *in, rg_error *err)
+static rg_code read_station(rg_inspection *in, const char *given, rg_error *err)
 {
     uint8_t *text = NULL;
     size_t size = 0;
-    char *path = resolve(in->folder, in->sweep.station_path);
-    rg_code code = read_text(path, &text, &size, err);
+    const char *path = in->station_file;
+    rg_code code = resolve(in->station_file, in->folder, in->sweep.station_path, given, err);
+    if (code == RG_OK)
+        code = read_text(path, &text, &size, &in->station_digest, err);
     if (code == RG_OK)
         code = rg_station_parse(path, (const char *)text, size, &in->station, err);
     free(text);
-    free(path);
     return code;
 }
 
 /* The day of the frames; today's where the sweep does not say. */
-static void judge_light(rg_inspection *in)
+static void judge_light(rg_inspection *in, int given_day)
 {
     bool stated = in->sweep.taken.present && in->sweep.taken.day >= 0;
-    int day = stated ? in->sweep.taken.day : (int)(time(NULL) / 86400);
-    rg_station_light_fault(&in->station, day, stated, in->setup.light_fault);
+    in->judged_day = stated           ? in->sweep.taken.day
+                     : given_day >= 0 ? given_day
+                                      : (int)(time(NULL) / 86400);
+    rg_station_light_fault(&in->station, in->judged_day, stated, in->setup.light_fault);
 }
 
 static rg_code match_station(rg_inspection *in, rg_error *err)
@@ -146,26 +161,35 @@ static rg_code match_station(rg_inspection *in, rg_error *err)
 
 rg_code rg_inspection_open(rg_inspection *inspection, const char *folder, rg_error *err)
 {
+    const rg_inspection_given nothing = {.judged_day = -1};
+    return rg_inspection_open_given(inspection, folder, &nothing, err);
+}
+
+rg_code rg_inspection_open_given(rg_inspection *inspection, const char *folder,
+                                 const rg_inspection_given *given, rg_error *err)
+{
     *inspection = (rg_inspection){0};
     rg_code code = name_folder(inspection, folder, err);
     if (code == RG_OK)
         code = read_sweep(inspection, err);
     if (code == RG_OK)
-        code = read_instrument(inspection, err);
+        code = read_instrument(inspection, given->instrument, err);
     if (code == RG_OK)
-        code = read_station(inspection, err);
+        code = read_station(inspection, given->station, err);
     if (code == RG_OK)
         code = match_station(inspection, err);
     if (code == RG_OK) {
         const rg_pad *pad = rg_instrument_pad(&inspection->instrument, inspection->sweep.pad);
         rg_config_setup(&inspection->station, pad, &inspection->setup);
-        judge_light(inspection);
+        judge_light(inspection, given->judged_day);
         inspection->setup.place = inspection->sweep.place;
         code = rg_setup_check(&inspection->setup, err);
     }
     if (code == RG_OK) {
-        inspection->frames = rg_alloc((size_t)inspection->sweep.frames, sizeof *inspection->frames);
-        if (!inspection->frames)
+        size_t n = (size_t)inspection->sweep.frames;
+        inspection->frames = rg_alloc(n, sizeof *inspection->frames);
+        inspection->frame_digest = rg_alloc(n, sizeof *inspection->frame_digest);
+        if (!inspection->frames || !inspection->frame_digest)
             code = rg_fail(err, RG_INTERNAL, "no memory for %d frames", inspection->sweep.frames);
     }
     if (code != RG_OK)
@@ -178,6 +202,7 @@ void rg_inspection_close(rg_inspection *inspection)
     for (int i = 0; inspection->frames && i < inspection->sweep.frames; i++)
         rg_frame_free(&inspection->frames[i]);
     free(inspection->frames);
+    free(inspection->frame_digest);
     rg_sweep_free(&inspection->sweep);
     rg_instrument_free(&inspection->instrument);
     *inspection = (rg_inspection){0};
@@ -215,6 +240,7 @@ static rg_code take_job(void *context, int job, int worker, rg_error *err)
         return rg_fail(err, RG_INTERNAL, "no memory for a file name");
     rg_code code = rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, &why);
     if (code == RG_OK) {
+        t->in->frame_digest[job] = rg_digest_of(bytes, size);
         code = rg_frame_take_placed(&t->in->setup, t->finder[worker], bytes, size, role,
                                     sf->exposure, &sf->given, frame, err);
     } else if (code != RG_INTERNAL) {
@@ -275,6 +301,9 @@ rg_code rg_inspection_json(const rg_inspection *inspection, char **text, rg_erro
     const char **names = rg_alloc((size_t)s->frames * 2 + 1, sizeof *names);
     if (!names)
         return rg_fail(err, RG_INTERNAL, "no memory for the names of %d frames", s->frames);
+    rg_report_inputs inputs = {inspection->sweep_digest, inspection->instrument_digest,
+                               inspection->station_digest, inspection->frame_digest, ""};
+    rg_date_format(inspection->judged_day, inputs.judged);
     const char **roles = names + s->frames;
     for (int i = 0; i < s->frames; i++) {
         names[i] = s->frame[i].file;
@@ -295,7 +324,8 @@ rg_code rg_inspection_json(const rg_inspection *inspection, char **text, rg_erro
                         .frames = inspection->frames,
                         .files = names,
                         .roles = roles,
-                        .count = s->frames};
+                        .count = s->frames,
+                        .inputs = &inputs};
     rg_code code = rg_report_seal_map(&report, text, err);
     free(names);
     return code;

@@ -8,6 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "rimglow/date.h"
 #include "rimglow/text.h"
 
 typedef struct source {
@@ -158,6 +159,69 @@ static rg_code read_head(const source *s, const json_t *o, rg_map_file *f)
     return code;
 }
 
+static void text_of(const json_t *o, const char *key, char *to, size_t size)
+{
+    const char *text = json_string_value(json_object_get(o, key));
+    rg_copy_text(to, size, text ? text : "");
+}
+
+static int day_of(const json_t *o, const char *key)
+{
+    const char *text = json_string_value(json_object_get(o, key));
+    int day = -1;
+    return text && rg_date_parse(text, &day) ? day : -1;
+}
+
+static double number_or_nan(const json_t *v)
+{
+    return json_is_number(v) ? json_number_value(v) : NAN;
+}
+
+/* Luminance of linear light (IEC 61966-2-1; ITU-R BT.709). */
+static double luminance(const json_t *radiance)
+{
+    static const double weight[3] = {0.2126, 0.7152, 0.0722};
+    double sum = 0;
+    for (size_t c = 0; c < 3; c++)
+        sum += weight[c] * number_or_nan(json_array_get(radiance, c));
+    return sum;
+}
+
+static void read_light(const json_t *o, rg_map_file *f)
+{
+    const json_t *light = json_object_get(o, "light"), *finger = json_object_get(o, "finger");
+    f->light_proven = json_is_true(json_object_get(light, "proven"));
+    f->calibrated = json_is_true(json_object_get(light, "calibrated"));
+    f->calibration_day = day_of(light, "calibration_date");
+    f->radiance = f->light_proven ? luminance(json_object_get(light, "radiance")) : NAN;
+    f->u_ln_radiance = number_or_nan(json_object_get(light, "u_ln"));
+    f->psf_sigma_px = number_or_nan(json_object_get(o, "psf_sigma_px"));
+    text_of(finger, "kind", f->finger, sizeof f->finger);
+    f->grams = number_or_nan(json_object_get(finger, "grams"));
+}
+
+static void read_conditions(const json_t *o, rg_map_file *f)
+{
+    const json_t *reasons = json_object_get(o, "reasons"), *frames = json_object_get(o, "frames");
+    text_of(o, "software", f->software, sizeof f->software);
+    text_of(o, "instrument", f->instrument, sizeof f->instrument);
+    text_of(o, "station", f->station, sizeof f->station);
+    f->judged_day = day_of(o, "judged");
+    read_light(o, f);
+    for (size_t i = 0; i < json_array_size(reasons) && i < RG_REASONS_MAX; i++) {
+        const char *text = json_string_value(json_array_get(reasons, i));
+        rg_copy_text(f->map.reason[f->map.reasons++], RG_REASON_SIZE, text ? text : "");
+    }
+    for (size_t i = 0; i < json_array_size(frames) && i < RG_MAPFILE_FRAMES; i++) {
+        const json_t *frame = json_array_get(frames, i);
+        const char *role = json_string_value(json_object_get(frame, "role"));
+        if (!role || strcmp(role, "closed") != 0)
+            continue;
+        f->frames_given++;
+        f->frames_used += json_is_true(json_object_get(frame, "used"));
+    }
+}
+
 static rg_code read_map(const source *s, const json_t *o, rg_map_file *f)
 {
     const json_t *bins = json_object_get(o, "bins"), *arcs = json_object_get(o, "arcs");
@@ -173,6 +237,8 @@ static rg_code read_map(const source *s, const json_t *o, rg_map_file *f)
     for (int i = 0; code == RG_OK && i < n; i++)
         code = read_arc(s, json_array_get(arcs, (size_t)i), i, &f->map.arc[i]);
     f->map.arcs = n;
+    if (code == RG_OK)
+        read_conditions(o, f);
     return code;
 }
 
@@ -185,6 +251,45 @@ rg_code rg_mapfile_parse(const char *label, const char *text, size_t size, rg_ma
     rg_code code = load(&s, text, size, &root);
     if (code == RG_OK)
         code = read_map(&s, root, file);
+    json_decref(root);
+    return code;
+}
+
+static bool digest_of(const json_t *o, const char *key, rg_digest *digest)
+{
+    const char *text = json_string_value(json_object_get(o, key));
+    return text && rg_digest_parse(text, digest);
+}
+
+static rg_code read_inputs(const source *s, const json_t *o, rg_map_inputs *in)
+{
+    const json_t *inputs = json_object_get(o, "inputs"), *frames = json_object_get(o, "frames");
+    if (!digest_of(inputs, "sweep_sha256", &in->sweep) ||
+        !digest_of(inputs, "instrument_sha256", &in->instrument) ||
+        !digest_of(inputs, "station_sha256", &in->station) || !json_is_array(frames) ||
+        json_array_size(frames) > RG_MAPFILE_FRAMES)
+        return rg_fail(s->err, RG_BAD_DATA,
+                       "%s: does not say by digest what was measured; inspect the sweep again",
+                       s->label);
+    in->frames = (int)json_array_size(frames);
+    for (int i = 0; i < in->frames; i++) {
+        const json_t *frame = json_array_get(frames, (size_t)i);
+        text_of(frame, "file", in->frame[i].file, sizeof in->frame[i].file);
+        if (!digest_of(frame, "sha256", &in->frame[i].digest))
+            in->frame[i].digest = (rg_digest){{0}};
+    }
+    return RG_OK;
+}
+
+rg_code rg_mapfile_inputs(const char *label, const char *text, size_t size, rg_map_inputs *inputs,
+                          rg_error *err)
+{
+    source s = {label, err};
+    json_t *root;
+    *inputs = (rg_map_inputs){0};
+    rg_code code = load(&s, text, size, &root);
+    if (code == RG_OK)
+        code = read_inputs(&s, root, inputs);
     json_decref(root);
     return code;
 }

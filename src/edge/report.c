@@ -103,6 +103,22 @@ static json_t *arc_object(const rg_arc *arc)
     return o;
 }
 
+static json_t *digest_text(const rg_digest *digest)
+{
+    char text[RG_DIGEST_TEXT];
+    rg_digest_format(digest, text);
+    return json_string(text);
+}
+
+static json_t *inputs_object(const rg_report_inputs *inputs)
+{
+    json_t *o = json_object();
+    json_object_set_new(o, "sweep_sha256", digest_text(&inputs->sweep));
+    json_object_set_new(o, "instrument_sha256", digest_text(&inputs->instrument));
+    json_object_set_new(o, "station_sha256", digest_text(&inputs->station));
+    return o;
+}
+
 static json_t *frame_object(const rg_report *r, int i)
 {
     const rg_frame *f = &r->frames[i];
@@ -132,6 +148,9 @@ static json_t *frame_object(const rg_report *r, int i)
         json_object_set_new(o, "threshold", q);
         json_object_set_new(o, "rejected_lights", json_integer(f->light.streaks));
     }
+    const rg_digest unread = {{0}};
+    if (r->inputs && !rg_digest_equal(&r->inputs->frame[i], &unread))
+        json_object_set_new(o, "sha256", digest_text(&r->inputs->frame[i]));
     return o;
 }
 
@@ -207,6 +226,10 @@ static void add_conditions(json_t *o, const rg_report *r)
     json_object_set_new(o, "psf_sigma_px", rg_json_decimals(r->result->psf_sigma_px, 4));
     json_object_set_new(o, "pad_bulge_mm", length(r->result->geometry.bulge_mm));
     json_object_set_new(o, "rim_plane", plane_object(&r->result->plane));
+    if (r->inputs) {
+        json_object_set_new(o, "judged", json_string(r->inputs->judged));
+        json_object_set_new(o, "inputs", inputs_object(r->inputs));
+    }
 }
 
 static void add_results(json_t *o, const rg_report *r)
