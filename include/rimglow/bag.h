@@ -27,6 +27,8 @@
 
 enum {
     RG_BAG_PATH = 512,         /* bytes of a path inside the bag, with the final 0 */
+    RG_BAG_NAME = 256,         /* bytes of one component of it, with the final 0 */
+    RG_BAG_DEPTH_MAX = 32,     /* components of a path */
     RG_BAG_FILES_MAX = 100000, /* payload files */
     RG_BAG_TAG_MAX_BYTES = 64 * 1024 * 1024,
     RG_BAG_LABEL = 64,
@@ -112,11 +114,13 @@ typedef enum rg_bag_fault_kind {
     RG_BAG_MANIFEST_REWRITTEN, /* the payload manifest is not the one that the tag manifest lists */
     RG_BAG_TAG_ALTERED,        /* bagit.txt or bag-info.txt is not what the tag manifest lists */
     RG_BAG_MALFORMED,          /* a tag file is missing or cannot be read as RFC 8493 says */
-    RG_BAG_OXUM                /* Payload-Oxum disagrees with the payload */
+    RG_BAG_OXUM,               /* Payload-Oxum disagrees with the payload, and no other fault
+                                  of the payload explains it */
+    RG_BAG_UNREADABLE          /* there, but the disk or the permissions do not let it be read */
 } rg_bag_fault_kind;
 
 /* "altered", "missing", "extra", "moved", "swapped", "manifest rewritten", "tag file altered",
- * "malformed", "sum of sizes wrong". */
+ * "malformed", "sum of sizes wrong", "unreadable". */
 const char *rg_bag_fault_name(rg_bag_fault_kind kind);
 
 typedef struct rg_bag_fault {

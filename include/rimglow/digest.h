@@ -1,5 +1,6 @@
 /*
- * digest.h - SHA-256 (FIPS 180-4) of bytes and of files, by libsodium.
+ * digest.h - SHA-256 (FIPS 180-4) of bytes and of files, by libsodium. All functions may be called
+ * from any thread.
  */
 #ifndef RIMGLOW_DIGEST_H
 #define RIMGLOW_DIGEST_H
@@ -23,12 +24,17 @@ void rg_digest_format(const rg_digest *digest, char text[RG_DIGEST_TEXT]);
 /* Exactly 64 hexadecimal digits of either case, ended by 0; false for anything else. */
 bool rg_digest_parse(const char *text, rg_digest *digest);
 
-/* Of a regular file, read in blocks; *size (may be NULL) gets its bytes. RG_NO_INPUT when
- * it is missing, not a regular file (a symbolic link is none) or unreadable. */
+/* Of what is left to read of an open file, in blocks; name is used in error texts. RG_NO_INPUT when
+ * reading fails. */
+rg_code rg_digest_stream(int fd, const char *name, rg_digest *digest, uint64_t *size,
+                         rg_error *err);
+/* Of a regular file; *size (may be NULL) gets its bytes. RG_NO_INPUT when it is missing, not a
+ * regular file (a symbolic link is none) or unreadable. */
 rg_code rg_digest_file(const char *path, rg_digest *digest, uint64_t *size, rg_error *err);
-/* Copies a regular file into a new one (mode 0666 & ~umask; refused when it exists), fsyncs it, and
- * gives the digest of what was read. On failure the new file is removed. RG_NO_INPUT,
- * RG_CANT_CREATE, RG_IO. */
+/* Copies a regular file (again, a symbolic link is none) into a new one (mode 0666 & ~umask; refused
+ * when it exists), fsyncs it, and gives the digest of what was read and written. A file that grew,
+ * shrank or was written to meanwhile is refused. On failure the new file is removed. RG_NO_INPUT,
+ * RG_CANT_CREATE, RG_IO as rg_file_refusal. */
 rg_code rg_digest_copy(const char *from, const char *to, rg_digest *digest, uint64_t *size,
                        rg_error *err);
 

@@ -19,5 +19,8 @@ bool rg_parse_int(const char *text, long low, long high, long *value);
 bool rg_is_safe_name(const char *text);
 /* Copies at most size - 1 bytes and always ends with 0; false when cut. */
 bool rg_copy_text(char *to, size_t size, const char *from);
+/* Bytes of the UTF-8 sequence (RFC 3629) that text begins with, 0 when the first
+ * of the left bytes begin none. */
+size_t rg_utf8_length(const char *text, size_t left);
 
 #endif

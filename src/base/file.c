@@ -205,7 +205,65 @@ rg_code rg_file_write(const char *path, const void *bytes, size_t size, rg_error
     return code;
 }
 
+rg_code rg_file_refusal(const char *path, int reason, rg_error *err)
+{
+    const char *why = strerror(reason);
+    switch (reason) {
+    case ENOSPC:
+    case EDQUOT:
+    case EFBIG:
+        return write_failed(path, reason, err);
+    case EEXIST:
+    case ELOOP:
+        return rg_fail(err, RG_CANT_CREATE,
+                       "%s: stands there already and is never written over; move it away or choose "
+                       "another name",
+                       path);
+    case ENAMETOOLONG:
+        return rg_fail(err, RG_CANT_CREATE, "%s: cannot be made (%s); choose a shorter name", path,
+                       why);
+    case ENOENT:
+    case ENOTDIR:
+    case EROFS:
+    case EACCES:
+    case EPERM:
+        return rg_fail(err, RG_CANT_CREATE,
+                       "%s: cannot be made (%s); choose a place that may be written", path, why);
+    default:
+        return rg_fail(err, RG_IO, "%s: cannot be written (%s); check the disk and try again", path,
+                       why);
+    }
+}
+
+rg_code rg_file_make(const char *path, unsigned mode, const void *bytes, size_t size, rg_error *err)
+{
+    int fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, (mode_t)mode);
+    if (fd < 0)
+        return rg_file_refusal(path, errno, err);
+    bool ok = write_all(fd, bytes, size) && fsync(fd) == 0;
+    int reason = errno;
+    if (close(fd) != 0 && ok) {
+        ok = false;
+        reason = errno;
+    }
+    if (ok)
+        return RG_OK;
+    unlink(path);
+    return rg_file_refusal(path, reason, err);
+}
+
 /* ---- folders ---- */
+
+rg_code rg_folder_sync(const char *path, rg_error *err)
+{
+    int fd = open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd < 0)
+        return rg_file_refusal(path, errno, err);
+    bool ok = fsync(fd) == 0 || errno == EINVAL || errno == ENOTSUP;
+    int reason = errno;
+    close(fd);
+    return ok ? RG_OK : rg_file_refusal(path, reason, err);
+}
 
 static bool is_folder(const char *path)
 {

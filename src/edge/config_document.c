@@ -65,32 +65,6 @@ static const char *before_comment(const char *start, const char *stop)
     return stop;
 }
 
-/* Length of the UTF-8 sequence at p (RFC 3629), 0 when it is none. */
-static size_t utf8_length(const unsigned char *p, size_t left)
-{
-    static const struct {
-        unsigned char first_low, first_high, second_low, second_high;
-        size_t length;
-    } row[] = {
-        {0x00, 0x7f, 0, 0, 1},       {0xc2, 0xdf, 0x80, 0xbf, 2}, {0xe0, 0xe0, 0xa0, 0xbf, 3},
-        {0xe1, 0xec, 0x80, 0xbf, 3}, {0xed, 0xed, 0x80, 0x9f, 3}, {0xee, 0xef, 0x80, 0xbf, 3},
-        {0xf0, 0xf0, 0x90, 0xbf, 4}, {0xf1, 0xf3, 0x80, 0xbf, 4}, {0xf4, 0xf4, 0x80, 0x8f, 4},
-    };
-    for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
-        if (p[0] < row[i].first_low || p[0] > row[i].first_high) {
-            continue;
-        }
-        bool ok = row[i].length <= left;
-        for (size_t k = 1; ok && k < row[i].length; k++) {
-            unsigned char low = k == 1 ? row[i].second_low : 0x80;
-            unsigned char high = k == 1 ? row[i].second_high : 0xbf;
-            ok = p[k] >= low && p[k] <= high;
-        }
-        return ok ? row[i].length : 0;
-    }
-    return 0;
-}
-
 static rg_code check_bytes(const line_source *s, const char *start, const char *stop)
 {
     while (start < stop) {
@@ -101,7 +75,7 @@ static rg_code check_bytes(const line_source *s, const char *start, const char *
                            "plain text with one entry per line",
                            s->ini->label, s->line, c);
         }
-        size_t length = utf8_length((const unsigned char *)start, (size_t)(stop - start));
+        size_t length = rg_utf8_length(start, (size_t)(stop - start));
         if (length == 0) {
             return rg_fail(s->err, RG_BAD_DATA,
                            "%s, line %d: byte 0x%02X is not UTF-8; save the file with the encoding "
