@@ -19,5 +19,7 @@ bool rg_parse_int(const char *text, long low, long high, long *value);
 bool rg_is_safe_name(const char *text);
 /* Copies at most size - 1 bytes and always ends with 0; false when cut. */
 bool rg_copy_text(char *to, size_t size, const char *from);
+/* Bytes of the UTF-8 character (RFC 3629) that begins here, 0 when none does. The byte 0 is one. */
+size_t rg_utf8_length(const char *text);
 
 #endif

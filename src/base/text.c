@@ -140,3 +140,15 @@ bool rg_copy_text(char *to, size_t size, const char *from)
     to[kept] = 0;
     return kept == n;
 }
+
+size_t rg_utf8_length(const char *text)
+{
+    const unsigned char *p = (const unsigned char *)text;
+    size_t n = *p < 0x80 ? 1 : *p < 0xC2 ? 0 : *p < 0xE0 ? 2 : *p < 0xF0 ? 3 : *p < 0xF5 ? 4 : 0;
+    for (size_t i = 1; i < n; i++)
+        if ((p[i] & 0xC0) != 0x80)
+            return 0;
+    bool overlong = (*p == 0xE0 && p[1] < 0xA0) || (*p == 0xF0 && p[1] < 0x90);
+    bool beyond = (*p == 0xED && p[1] > 0x9F) || (*p == 0xF4 && p[1] > 0x8F);
+    return n > 2 && (overlong || beyond) ? 0 : n;
+}
