@@ -443,6 +443,8 @@ rg_code rg_catalogue_put(rg_catalogue *catalogue, const rg_catalogue_inspection 
     code = drop(catalogue, inspection->bag, sizeof inspection->bag, &there, err);
     if (code == RG_OK)
         code = add(catalogue, inspection, err);
+    if (code == RG_BAD_DATA)
+        rg_fail_prefix(err, inspection->bag);
     return close_change(catalogue, code, err);
 }
 
