@@ -81,27 +81,16 @@ static rg_code fail_cell(const reader *r, column c, const char *reason)
                    column_name[c], cell_of(r, c), reason);
 }
 
-/* Bytes of a UTF-8 character (RFC 3629), 0 when there is none. */
-static size_t utf8_length(const unsigned char *p)
-{
-    size_t n = *p < 0x80 ? 1 : *p < 0xC2 ? 0 : *p < 0xE0 ? 2 : *p < 0xF0 ? 3 : *p < 0xF5 ? 4 : 0;
-    for (size_t i = 1; i < n; i++)
-        if ((p[i] & 0xC0) != 0x80)
-            return 0;
-    bool overlong = (*p == 0xE0 && p[1] < 0xA0) || (*p == 0xF0 && p[1] < 0x90);
-    bool beyond = (*p == 0xED && p[1] > 0x9F) || (*p == 0xF4 && p[1] > 0x8F);
-    return n > 2 && (overlong || beyond) ? 0 : n;
-}
-
 static rg_code check_line(const reader *r, const char *line)
 {
-    for (const unsigned char *p = (const unsigned char *)line; *p;) {
-        size_t n = utf8_length(p);
+    for (const char *p = line; *p;) {
+        unsigned char c = (unsigned char)*p;
+        size_t n = rg_utf8_length(p, 4);
         if (n == 0)
             return fail_line(r, "byte 0x%02X is not UTF-8; save the file with the encoding UTF-8",
-                             *p);
-        if ((*p < ' ' && *p != '\t') || *p == 127)
-            return fail_line(r, "control character %d; save the file as plain text", *p);
+                             c);
+        if ((c < ' ' && c != '\t') || c == 127)
+            return fail_line(r, "control character %d; save the file as plain text", c);
         p += n;
     }
     return RG_OK;
