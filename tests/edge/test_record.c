@@ -312,6 +312,7 @@ Test(record, the_head_is_checked_key_by_key)
     expect_refused("bench 2", "bench\\u00002", "not JSON");
     expect_refused("after set-up", "\xFF", "not JSON");
     expect_refused("\"pads_of_model\": 23", "\"pads_of_model\": -1", "pads_of_model");
+    expect_refused("\"pads_of_model\": 23", "\"pads_of_model\": 23.5", "pads_of_model");
     expect_refused("G leaks", "G\\u0007 leaks", "reasons[0]");
     expect_refused("\"G leaks\"", "7", "reasons[0]");
     expect_refused("0001-20251003", "../0001-20251003", "previous.bag");
@@ -361,6 +362,21 @@ Test(record, what_the_rules_allow_is_taken)
     expect_taken("\"note\"", "\"remark\": [{}], \"note\"");
     expect_taken("data/calib/alto loan.ini", "data/calib/a/...b/c");
     expect_taken("after set-up", "");
+}
+
+/* unit has 24 bytes with the final 0. */
+Test(record, texts_have_an_end)
+{
+    expect_taken("\"unit\": \"g\"", "\"unit\": \"abcdefghijklmnopqrstuvw\"");
+    expect_refused("\"unit\": \"g\"", "\"unit\": \"abcdefghijklmnopqrstuvwx\"", "setup[0].unit");
+    char from[] = "\"reasons\": [\n  \"G leaks\"", to[RG_REASON_SIZE + 64];
+    for (int length = RG_REASON_SIZE - 1; length <= RG_REASON_SIZE; length++) {
+        snprintf(to, sizeof to, "\"reasons\": [\n  \"%0*d\"", length, 0);
+        if (length < RG_REASON_SIZE)
+            expect_taken(from, to);
+        else
+            expect_refused(from, to, "reasons[0]");
+    }
 }
 
 Test(record, lists_have_an_end)
