@@ -9,6 +9,11 @@
  *    judged "YYYY-MM-DD", instrument_file, station_file},
  *  setup[] of {quantity, value, u, unit, with}}
  *
+ * grams is null unless finger is "grams"; numbers have 12 significant digits, u is null where it is
+ * not stated. bag, serial and sweep names are safe as names of folders (rg_is_safe_name) and
+ * sweep names differ; texts are UTF-8 without control characters (a note may hold
+ * newlines and tabs). Keys that are not listed are ignored.
+ *
  * The sweep NAME's own files are data/sweeps/NAME/, its results data/results/NAME/;
  * instrument_file and station_file are paths of the bag. judged: the day for which the validity of the
  * light's calibration was judged. Everything in the index comes from this file, the seal maps and
@@ -65,14 +70,17 @@ typedef struct rg_record {
     rg_record_value *value; /* owned */
 } rg_record;
 
-/* Indented JSON, owned by the caller (free()). The same record gives the same bytes. */
+/* Indented JSON, owned by the caller (free()). The same record gives the same bytes. What
+ * rg_record_parse would refuse is refused here already, with RG_BAD_DATA and the key; only
+ * reasons are mended ('?' for what cannot stand in them), since they may quote file names. */
 rg_code rg_record_text(const rg_record *record, char **text, rg_error *err);
 /* Checked at the door; label names the file. On failure *record owns nothing. */
 rg_code rg_record_parse(const char *label, const char *text, size_t size, rg_record *record,
                         rg_error *err);
 void rg_record_free(rg_record *record);
 
-/* "2026-11-25T10:15:00Z"; years 1970 to 9999. */
+/* "2026-11-25T10:15:00Z" (RFC 3339, section 5.6); years 1970 to 9999, else "?". POSIX seconds
+ * have no leap seconds, so second 60 is refused, as are fractions and offsets. */
 void rg_record_time_format(int64_t time, char text[RG_RECORD_TIME]);
 bool rg_record_time_parse(const char *text, int64_t *time);
 

@@ -232,9 +232,9 @@ rg_code rg_canvas_close(rg_canvas *canvas, rg_bytes *out, rg_error *err)
 
 /* ------------------------------------------------------------------ text */
 
-/* Bytes of the well-formed UTF-8 character at p, 0 when there is none. */
-static size_t utf8_length(const unsigned char *p)
+size_t rg_utf8_length(const char *text)
 {
+    const unsigned char *p = (const unsigned char *)text;
     static const unsigned long least[] = {0, 0, 0x80, 0x800, 0x10000};
     size_t n = *p < 0x80 ? 1 : *p >= 0xF0 ? 4 : *p >= 0xE0 ? 3 : 2;
     if (n == 1)
@@ -257,7 +257,7 @@ void rg_draw_clean(char to[RG_DRAW_TEXT], const char *from)
     const unsigned char *p = (const unsigned char *)(from ? from : "");
     size_t used = 0;
     while (*p) {
-        size_t n = utf8_length(p);
+        size_t n = rg_utf8_length((const char *)p);
         if (used + (n ? n : 1) >= RG_DRAW_TEXT)
             break;
         if (n > 1)
@@ -337,14 +337,12 @@ void rg_text_halo(cairo_t *cr, double x, double y, double anchor, const char *te
     rg_text(cr, x, y, anchor, 0, clean);
 }
 
-/* Bytes of the longest beginning of text that fits, broken at a blank where
- * there is one; at least one character. */
-static size_t line_length(cairo_t *cr, const char *text, double max_width)
+size_t rg_text_line(cairo_t *cr, const char *text, double max_width)
 {
     char part[RG_DRAW_TEXT];
     size_t fits = 0, blank = 0, n = 0;
     while (text[n]) {
-        size_t step = utf8_length((const unsigned char *)text + n);
+        size_t step = rg_utf8_length(text + n);
         n += step ? step : 1;
         memcpy(part, text, n);
         part[n] = 0;
@@ -365,7 +363,7 @@ int rg_text_wrap(cairo_t *cr, double x, double y, double max_width, double line_
     int lines = 0;
     rg_draw_clean(clean, text);
     while (*rest && lines < max_lines) {
-        size_t n = line_length(cr, rest, max_width);
+        size_t n = rg_text_line(cr, rest, max_width);
         bool last = lines == max_lines - 1;
         memcpy(line, rest, n);
         line[n] = 0;

@@ -35,6 +35,8 @@ void rg_canvas_next_page(rg_canvas *canvas);
 /* Ends the drawing in either case; hands the bytes over when all went well. */
 rg_code rg_canvas_close(rg_canvas *canvas, rg_bytes *out, rg_error *err);
 
+/* Bytes of the well-formed UTF-8 character at p, 0 when there is none. */
+size_t rg_utf8_length(const char *p);
 /* The same text as valid UTF-8 without control characters; cut to fit. */
 void rg_draw_clean(char to[RG_DRAW_TEXT], const char *from);
 
@@ -59,6 +61,10 @@ void rg_text_halo(cairo_t *cr, double x, double y, double anchor, const char *te
 int rg_text_wrap(cairo_t *cr, double x, double y, double max_width, double line_height,
                  int max_lines, bool draw, const char *text);
 
+/* Bytes of the longest beginning of a clean text that fits, broken at a blank where there is one; at
+ * least one character. */
+size_t rg_text_line(cairo_t *cr, const char *text, double max_width);
+
 typedef enum rg_pattern {
     RG_PATTERN_DIAGONAL, /* rejected, unseen */
     RG_PATTERN_CROSS,    /* hidden */
@@ -75,6 +81,14 @@ void rg_stroke_cased(cairo_t *cr, double width);
 /* The ring map's page without the ring: verdict, titles, legend, reasons. */
 enum { RG_RING_MARGIN = 36 };
 void rg_ring_page(cairo_t *cr, const rg_draw_ring_args *args, bool blocked);
+
+/* RG_BAD_DATA when the tolerance or the coverage factor is not a positive number. */
+rg_code rg_ring_check(const rg_draw_ring_args *args, rg_error *err);
+/* The ring alone, with few and large words, in the square whose upper left corner is x, y; no arcs are
+ * named. Returns the gap in mm at the outer circle. The arguments have passed the check. */
+double rg_ring_small(cairo_t *cr, const rg_draw_ring_args *args, double x, double y, double size);
+/* The verdict's sign in the current source, 50 to the left, 60 to the right, 44 up and down. */
+void rg_verdict_mark(cairo_t *cr, rg_verdict verdict, double x, double y);
 
 /* The name, or the other text when it is NULL or empty. */
 const char *rg_draw_name(const char *name, const char *otherwise);

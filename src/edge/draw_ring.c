@@ -38,6 +38,7 @@ typedef struct ring {
     cairo_t *cr;
     const rg_draw_ring_args *args;
     const rg_seal_map *map;
+    double word;            /* size of the words against those of the page */
     double step_mm, top_mm; /* of the radial scale */
     rg_run seen[RUNS_MAX], unseen[RUNS_MAX], blocked[RUNS_MAX];
     int seen_runs, unseen_runs, blocked_runs;
@@ -251,8 +252,8 @@ static void hatch_sectors(const ring *r, const rg_run *run, int runs, rg_pattern
 /* Writes a word about p unless another word is there already. */
 static bool place_word(ring *r, rg_vec2 p, const char *text)
 {
-    double half = rg_text_width(r->cr, text) / 2 + 4;
-    box b = {p.x - half, p.y - 11, p.x + half, p.y + 11};
+    double half = rg_text_width(r->cr, text) / 2 + 4, tall = 11 * r->word;
+    box b = {p.x - half, p.y - tall, p.x + half, p.y + tall};
     for (int i = 0; i < r->boxes; i++) {
         const box *t = &r->taken[i];
         if (b.x0 < t->x1 && t->x0 < b.x1 && b.y0 < t->y1 && t->y0 < b.y1)
@@ -261,7 +262,7 @@ static bool place_word(ring *r, rg_vec2 p, const char *text)
     if (r->boxes == BOXES_MAX)
         return false;
     r->taken[r->boxes++] = b;
-    rg_text_halo(r->cr, p.x, p.y + 6, 0.5, text);
+    rg_text_halo(r->cr, p.x, p.y + 6 * r->word, 0.5, text);
     return true;
 }
 
@@ -280,7 +281,7 @@ static void name_run(ring *r, rg_run run, const char *word)
 
 static void name_sectors(ring *r, const rg_run *run, int runs, const char *word)
 {
-    rg_font(r->cr, 17, true);
+    rg_font(r->cr, 17 * r->word, true);
     rg_grey(r->cr, 0);
     for (int i = 0; i < runs; i++) {
         if (run[i].length >= RG_BINS) {
@@ -360,7 +361,7 @@ static double quiet_bearing(const ring *r)
 
 static void scale_label(ring *r, double radius, double bearing, bool bold, const char *text)
 {
-    rg_font(r->cr, bold ? 15 : 14, bold);
+    rg_font(r->cr, (bold ? 15 : 14) * r->word, bold);
     rg_grey(r->cr, bold ? 0 : 0.15);
     place_word(r, polar(radius, bearing), text);
 }
@@ -612,7 +613,15 @@ static void draw_plot(ring *r)
     count_the_rest(r, named);
 }
 
-static rg_code check(const rg_draw_ring_args *args, rg_error *err)
+static ring begin_ring(cairo_t *cr, const rg_draw_ring_args *args, double word)
+{
+    ring r = {.cr = cr, .args = args, .map = args->map, .word = word};
+    find_runs(&r);
+    choose_scale(&r);
+    return r;
+}
+
+rg_code rg_ring_check(const rg_draw_ring_args *args, rg_error *err)
 {
     if (!(args->tolerance_mm > 0 && args->tolerance_mm < largest_scale_mm))
         return rg_fail(err, RG_BAD_DATA,
@@ -630,17 +639,116 @@ rg_code rg_draw_ring(const rg_draw_ring_args *args, rg_picture_format format, rg
 {
     rg_canvas canvas;
     *out = (rg_bytes){0};
-    rg_code code = check(args, err);
+    rg_code code = rg_ring_check(args, err);
     if (code == RG_OK)
         code = rg_canvas_open(&canvas, format, RG_RING_WIDTH, RG_RING_HEIGHT, err);
     if (code != RG_OK)
         return code;
-    ring r = {.cr = canvas.cr, .args = args, .map = args->map};
-    find_runs(&r);
-    choose_scale(&r);
+    ring r = begin_ring(canvas.cr, args, 1);
     draw_plot(&r);
     draw_centre(&r);
     draw_sense(&r);
     rg_ring_page(canvas.cr, args, r.blocked_runs > 0);
     return rg_canvas_close(&canvas, out, err);
+}
+
+/* -------------------------------------------------------------- small ring */
+
+/* As small as a stamp the words must be larger and fewer: what the ring cannot name stands in
+ * the text beside it. */
+static const double small_half = 330, small_word = 2.2;
+
+static void small_bearings(const ring *r)
+{
+    char text[32];
+    for (int b = 30; b < 360; b += 30) {
+        rg_vec2 a = polar(scale_radius, b), z = polar(scale_radius + (b % 90 ? 8 : 12), b);
+        cairo_set_line_width(r->cr, 2.5);
+        rg_grey(r->cr, 0);
+        cairo_move_to(r->cr, a.x, a.y);
+        cairo_line_to(r->cr, z.x, z.y);
+        cairo_stroke(r->cr);
+        if (b % 90)
+            continue;
+        rg_font(r->cr, 15 * r->word, false);
+        z = polar(scale_radius + (b == 180 ? 30 : 18), b);
+        snprintf(text, sizeof text, "%d", b);
+        rg_text_halo(r->cr, z.x, z.y + 11, b == 90 ? 0 : b == 270 ? 1 : 0.5, text);
+    }
+}
+
+static void small_arm(const ring *r)
+{
+    cairo_t *cr = r->cr;
+    double foot = centre_y - scale_radius - 2;
+    cairo_rectangle(cr, centre_x - 9, foot - 26, 18, 26);
+    rg_grey(cr, 0.85);
+    cairo_fill_preserve(cr);
+    rg_grey(cr, 0);
+    cairo_set_line_width(cr, 3);
+    cairo_stroke(cr);
+    cairo_rectangle(cr, centre_x - 40, foot - 36, 80, 12);
+    rg_grey(cr, 1);
+    cairo_fill_preserve(cr);
+    rg_grey(cr, 0);
+    cairo_stroke(cr);
+    rg_font(cr, 15 * r->word, false);
+    rg_text(cr, centre_x + 52, foot - 10, 0, 0, "key arm");
+}
+
+/* Only runs that are long enough for a word of that size. */
+static void small_names(ring *r, const rg_run *run, int runs, const char *word)
+{
+    for (int i = 0; i < runs; i++)
+        if (run[i].length >= 40)
+            name_sectors(r, &run[i], 1, word);
+}
+
+static void small_line(const ring *r, double y, double size, bool bold, const char *text)
+{
+    rg_grey(r->cr, 0);
+    rg_font(r->cr, size, bold);
+    rg_text(r->cr, centre_x, centre_y + y, 0.5, 236, text);
+}
+
+static void small_centre(const ring *r)
+{
+    char text[64];
+    const rg_bin *widest = largest(r, level_width), *high = largest(r, level_bound);
+    bool open = widest && widest->state == RG_BIN_GAP;
+    if (!widest) {
+        small_line(r, -8, 38, true, "nothing");
+        small_line(r, 36, 38, true, "seen");
+        return;
+    }
+    snprintf(text, sizeof text, "%.3f", open ? widest->width_mm : level_bound(r, high));
+    small_line(r, -48, 33, false, open ? "widest" : "at most");
+    small_line(r, 18, 66, true, text);
+    snprintf(text, sizeof text, "\u00b1 %.3f", expanded(r, widest));
+    small_line(r, 60, 33, false, open ? text : "mm");
+    if (open)
+        small_line(r, 96, 30, false, "mm");
+}
+
+double rg_ring_small(cairo_t *cr, const rg_draw_ring_args *args, double x, double y, double size)
+{
+    ring r = begin_ring(cr, args, small_word);
+    cairo_save(cr);
+    cairo_translate(cr, x, y);
+    cairo_scale(cr, size / (2 * small_half), size / (2 * small_half));
+    cairo_translate(cr, small_half - centre_x, small_half - centre_y);
+    draw_grid(&r);
+    hatch_sectors(&r, r.unseen, r.unseen_runs, RG_PATTERN_DIAGONAL);
+    hatch_sectors(&r, r.blocked, r.blocked_runs, RG_PATTERN_CROSS);
+    draw_limit(&r);
+    draw_widths(&r);
+    draw_tolerance(&r);
+    draw_rim(&r);
+    small_bearings(&r);
+    small_arm(&r);
+    small_names(&r, r.unseen, r.unseen_runs, "unseen");
+    small_names(&r, r.blocked, r.blocked_runs, "blocked");
+    small_centre(&r);
+    cairo_restore(cr);
+    return r.top_mm;
 }

@@ -58,7 +58,7 @@ static void mark_undecided(cairo_t *cr)
     rg_text(cr, 0, 18, 0.5, 0, "?");
 }
 
-static void draw_mark(cairo_t *cr, rg_verdict verdict, double x, double y)
+void rg_verdict_mark(cairo_t *cr, rg_verdict verdict, double x, double y)
 {
     cairo_save(cr);
     cairo_translate(cr, x, y);
@@ -89,7 +89,7 @@ static void draw_verdict(const page *p)
     cairo_stroke(cr);
     cairo_set_dash(cr, NULL, 0, 0);
     rg_grey(cr, v == RG_VERDICT_LEAKING ? 1 : 0);
-    draw_mark(cr, v, MARGIN + 70, 100);
+    rg_verdict_mark(cr, v, MARGIN + 70, 100);
     rg_font(cr, 68, true);
     rg_text(cr, MARGIN + 142, 125, 0, 456, word[v]);
     rg_grey(cr, 0);
