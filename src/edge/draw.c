@@ -17,6 +17,7 @@
 
 #include "draw_private.h"
 #include "rimglow/memory.h"
+#include "rimglow/text.h"
 
 /* 992 px make the 595.2 pt of an A4 page. */
 static const double points_per_px = 0.6;
@@ -232,24 +233,16 @@ rg_code rg_canvas_close(rg_canvas *canvas, rg_bytes *out, rg_error *err)
 
 /* ------------------------------------------------------------------ text */
 
-size_t rg_utf8_length(const char *text)
+/* XML 1.0 has no place for the code points that are no characters. */
+size_t rg_draw_character(const char *text)
 {
     const unsigned char *p = (const unsigned char *)text;
-    static const unsigned long least[] = {0, 0, 0x80, 0x800, 0x10000};
-    size_t n = *p < 0x80 ? 1 : *p >= 0xF0 ? 4 : *p >= 0xE0 ? 3 : 2;
-    if (n == 1)
-        return 1;
-    if (*p < 0xC2 || *p > 0xF4)
-        return 0;
-    unsigned long value = *p & (0xFFU >> (n + 1));
-    for (size_t i = 1; i < n; i++) {
-        if ((p[i] & 0xC0) != 0x80)
-            return 0;
-        value = value << 6 | (p[i] & 0x3F);
-    }
-    bool surrogate = value >= 0xD800 && value <= 0xDFFF;
-    bool no_character = (value >= 0xFDD0 && value <= 0xFDEF) || (value & 0xFFFE) == 0xFFFE;
-    return value < least[n] || value > 0x10FFFF || surrogate || no_character ? 0 : n;
+    size_t n = rg_utf8_length(text, 4);
+    unsigned long value = n == 3   ? (p[0] & 0x0FUL) << 12 | (p[1] & 0x3FUL) << 6 | (p[2] & 0x3FUL)
+                          : n == 4 ? (p[1] & 0x3FUL) << 12 | (p[2] & 0x3FUL) << 6 | (p[3] & 0x3FUL)
+                                   : 0;
+    bool none = (value >= 0xFDD0 && value <= 0xFDEF && n == 3) || (value & 0xFFFE) == 0xFFFE;
+    return none ? 0 : n;
 }
 
 void rg_draw_clean(char to[RG_DRAW_TEXT], const char *from)
@@ -257,7 +250,7 @@ void rg_draw_clean(char to[RG_DRAW_TEXT], const char *from)
     const unsigned char *p = (const unsigned char *)(from ? from : "");
     size_t used = 0;
     while (*p) {
-        size_t n = rg_utf8_length((const char *)p);
+        size_t n = rg_draw_character((const char *)p);
         if (used + (n ? n : 1) >= RG_DRAW_TEXT)
             break;
         if (n > 1)
@@ -342,7 +335,7 @@ size_t rg_text_line(cairo_t *cr, const char *text, double max_width)
     char part[RG_DRAW_TEXT];
     size_t fits = 0, blank = 0, n = 0;
     while (text[n]) {
-        size_t step = rg_utf8_length(text + n);
+        size_t step = rg_draw_character(text + n);
         n += step ? step : 1;
         memcpy(part, text, n);
         part[n] = 0;

@@ -36,7 +36,7 @@ void rg_canvas_next_page(rg_canvas *canvas);
 rg_code rg_canvas_close(rg_canvas *canvas, rg_bytes *out, rg_error *err);
 
 /* Bytes of the well-formed UTF-8 character at p, 0 when there is none. */
-size_t rg_utf8_length(const char *p);
+size_t rg_draw_character(const char *text);
 /* The same text as valid UTF-8 without control characters; cut to fit. */
 void rg_draw_clean(char to[RG_DRAW_TEXT], const char *from);
 
