@@ -1,6 +1,7 @@
 /*
  * archive_hand.c - a bag to hand over (archive.h).
  */
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -28,6 +29,7 @@ static rg_code copy_tree(const char *from, const char *to, rg_error *err);
 static rg_code copy_one(const char *from, const char *to, const char *name, rg_error *err)
 {
     struct stat st;
+    rg_digest digest; /* the copy is checked as a whole afterwards */
     char *source = rg_path_join(from, name), *target = rg_path_join(to, name);
     rg_code code = source && target ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory for a name");
     if (code == RG_OK && lstat(source, &st) != 0)
@@ -35,7 +37,7 @@ static rg_code copy_one(const char *from, const char *to, const char *name, rg_e
     else if (code == RG_OK && S_ISDIR(st.st_mode))
         code = copy_tree(source, target, err);
     else if (code == RG_OK)
-        code = rg_digest_copy(source, target, NULL, NULL, err);
+        code = rg_digest_copy(source, target, &digest, NULL, err);
     free(source);
     free(target);
     return code;
@@ -57,7 +59,7 @@ static rg_code copy_tree(const char *from, const char *to, rg_error *err)
 rg_code rg_archive_hand_over(const rg_archive *archive, const char *bag, const char *folder,
                              char *place, rg_error *err)
 {
-    char source[RG_ARCHIVE_PATH];
+    char source[RG_ARCHIVE_PATH], part[RG_ARCHIVE_PATH + 8];
     rg_error ignored = {0};
     rg_code code = rg_archive_path(archive, bag, "", source, err);
     int n = snprintf(place, RG_ARCHIVE_PATH, "%s/%s", folder, bag);
@@ -70,12 +72,18 @@ rg_code rg_archive_hand_over(const rg_archive *archive, const char *bag, const c
         code = check(source, "rimglow archive verify tells more", err);
     if (code != RG_OK)
         return code;
-    code = rg_folder_make(folder, err);
+    snprintf(part, sizeof part, "%s.part", place);
+    code = rg_bag_remove(part, err); /* of a copy that was cut off */
     if (code == RG_OK)
-        code = copy_tree(source, place, err);
+        code = rg_folder_make(folder, err);
     if (code == RG_OK)
-        code = check(place, "copy it again, to another disk", err);
+        code = copy_tree(source, part, err);
+    if (code == RG_OK)
+        code = check(part, "copy it again, to another disk", err);
+    if (code == RG_OK && rename(part, place) != 0)
+        code = rg_fail(err, RG_CANT_CREATE, "%s: cannot be renamed to its place (%s)", part,
+                       strerror(errno));
     if (code != RG_OK)
-        rg_bag_remove(place, &ignored);
+        rg_bag_remove(part, &ignored);
     return code;
 }

@@ -1,7 +1,6 @@
 /*
  * cmd_archive_list.c - rimglow archive list, rimglow archive show, rimglow archive export.
  */
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -225,8 +224,11 @@ static void print_inspection(const rg_catalogue_inspection *row, const rg_record
     rg_archive_when(row->time, when);
     rg_archive_print(row->bag, 0, false);
     printf("  %s %s\n", rg_archive_mark(row->verdict), row->verdict);
-    for (int i = 0; i < record->reasons; i++)
-        print_text("-", record->reason[i]);
+    for (int i = 0; i < record->reasons; i++) {
+        fputs("  - ", stdout);
+        rg_archive_print(record->reason[i], 0, false);
+        putchar('\n');
+    }
     print_text("model", row->model);
     printf("  %-12s %s UTC\n", "time", when);
     print_text("technician", row->technician);
