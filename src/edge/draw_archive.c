@@ -19,13 +19,13 @@ void rg_archive_header(cairo_t *cr, const char *what, const char *result)
     rg_font(cr, 18, false);
     rg_text(cr, RG_ARCHIVE_MARGIN, 38, 0, room, what);
     rg_draw_clean(clean, result);
-    rg_font(cr, 28, true);
-    if (rg_text_width(cr, clean) <= room) {
-        rg_text(cr, RG_ARCHIVE_MARGIN, 78, 0, 0, clean);
-    } else {
-        rg_font(cr, 19, true);
+    double size = 28;
+    for (rg_font(cr, size, true); size > 20 && rg_text_width(cr, clean) > room; size -= 2)
+        rg_font(cr, size - 2, true);
+    if (rg_text_width(cr, clean) <= room)
+        rg_text(cr, RG_ARCHIVE_MARGIN, 80, 0, 0, clean);
+    else
         rg_text_wrap(cr, RG_ARCHIVE_MARGIN, 66, room, 25, 2, true, clean);
-    }
     rg_archive_line(cr, RG_ARCHIVE_MARGIN, 104, RG_ARCHIVE_WIDTH - RG_ARCHIVE_MARGIN, 104, 2, 0);
 }
 
@@ -41,6 +41,22 @@ void rg_archive_line(cairo_t *cr, double x0, double y0, double x1, double y1, do
     cairo_move_to(cr, x0, y0);
     cairo_line_to(cr, x1, y1);
     rg_plot_stroke(cr, width, dash);
+}
+
+double rg_archive_kept(double mm)
+{
+    return isnan(mm) ? mm : fmin(fmax(mm, -rg_archive_most_mm), rg_archive_most_mm);
+}
+
+double rg_archive_written(double mm)
+{
+    return fabs(mm) < 0.0005 ? 0 : rg_archive_kept(mm);
+}
+
+double rg_archive_u(double coverage_factor, double u)
+{
+    double expanded = coverage_factor * u;
+    return isfinite(expanded) && expanded > 0 ? fmin(expanded, rg_archive_most_mm) : 0;
 }
 
 /* ------------------------------------------------------------------ dates */

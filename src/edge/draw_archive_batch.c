@@ -14,7 +14,7 @@
 enum { PARETO_ROWS = 32, MODELS_SHOWN = 4, STATIONS_SHOWN = 3, POINTS_SHOWN = 400 };
 
 static const double rows_top = 168, row_height = 24;
-static const double bar_left = 190, bar_width = 270, side_left = 760;
+static const double bar_left = 190, bar_width = 220, side_left = 760;
 
 typedef struct page {
     cairo_t *cr;
@@ -92,16 +92,16 @@ static void draw_bar(const page *p, const rg_batch_pad *pad, double y, double mo
     cairo_rectangle(p->cr, bar_left, y - 7, length, 14);
     cairo_fill(p->cr);
     snprintf(text, sizeof text, "%d of %d", pad->leaking, pad->sweeps);
-    rg_text(p->cr, bar_left + bar_width + 90, y + 5, 1, 96, text);
+    rg_text(p->cr, bar_left + bar_width + 88, y + 5, 1, 96, text);
     if (isfinite(pad->failing.share))
         snprintf(text, sizeof text, "%.0f %% (%.0f\u2013%.0f)", 100 * pad->failing.share,
                  100 * pad->failing.low, 100 * pad->failing.high);
-    rg_text(p->cr, bar_left + bar_width + 196, y + 5, 1, 100, text);
+    rg_text(p->cr, bar_left + bar_width + 216, y + 5, 1, 122, text);
     if (isfinite(pad->cumulative))
         snprintf(text, sizeof text, "%.0f %%", 100 * pad->cumulative);
     else
         snprintf(text, sizeof text, "\u2013");
-    rg_text(p->cr, bar_left + bar_width + 250, y + 5, 1, 50, text);
+    rg_text(p->cr, bar_left + bar_width + 290, y + 5, 1, 50, text);
 }
 
 static void draw_columns(const page *p)
@@ -110,9 +110,9 @@ static void draw_columns(const page *p)
     rg_text(p->cr, RG_ARCHIVE_MARGIN, 132, 0, 0, "Leaking pads, by model");
     rg_font(p->cr, 13, false);
     rg_text(p->cr, bar_left, 152, 0, 0, "leaking sweeps");
-    rg_text(p->cr, bar_left + bar_width + 90, 152, 1, 0, "of swept");
-    rg_text(p->cr, bar_left + bar_width + 196, 152, 1, 0, "share (interval)");
-    rg_text(p->cr, bar_left + bar_width + 250, 152, 1, 0, "together");
+    rg_text(p->cr, bar_left + bar_width + 88, 152, 1, 0, "of swept");
+    rg_text(p->cr, bar_left + bar_width + 216, 152, 1, 0, "share (interval)");
+    rg_text(p->cr, bar_left + bar_width + 290, 152, 1, 0, "together");
 }
 
 static void name_model(const page *p, const char *model, double y)
@@ -121,7 +121,7 @@ static void name_model(const page *p, const char *model, double y)
     rg_grey(p->cr, 0);
     rg_text(p->cr, RG_ARCHIVE_MARGIN, y + 6, 0, bar_left + bar_width - RG_ARCHIVE_MARGIN,
             rg_draw_name(model, "(no model)"));
-    rg_archive_line(p->cr, RG_ARCHIVE_MARGIN, y + 12, bar_left + bar_width + 250, y + 12, 1, 0);
+    rg_archive_line(p->cr, RG_ARCHIVE_MARGIN, y + 12, bar_left + bar_width + 290, y + 12, 1, 0);
 }
 
 /* Pads of the model that leaked, from `from` on. */
@@ -206,15 +206,15 @@ static void draw_share(const page *p, const rg_share *s, double y, const char *w
 {
     char text[64];
     const rg_plot q = {.cr = p->cr,
-                       .left = side_left + 200,
+                       .left = side_left + 180,
                        .top = y,
-                       .width = 210,
+                       .width = 190,
                        .height = 1,
                        .x1 = 1,
                        .y1 = 1};
     rg_font(p->cr, 14, false);
     rg_grey(p->cr, 0);
-    rg_text(p->cr, q.left - 14, y + 5, 1, 186, what);
+    rg_text(p->cr, q.left - 14, y + 5, 1, 176, what);
     if (!isfinite(s->share))
         return;
     double low = rg_plot_x(&q, s->low), high = rg_plot_x(&q, s->high);
@@ -234,7 +234,7 @@ static void share_axis(const page *p, double top, double bottom)
 {
     static const char *const word[] = {"0", "50", "100 %"};
     for (int k = 0; k < 3; k++) {
-        double x = side_left + 200 + 105 * k;
+        double x = side_left + 180 + 95 * k;
         rg_grey(p->cr, 0.8);
         rg_archive_line(p->cr, x, top, x, bottom, 1, 0);
         rg_grey(p->cr, 0);
@@ -306,18 +306,16 @@ static void collect(const page *p, const rg_batch_station *s, bool radiance, poi
     }
 }
 
-static void trend_text(const rg_trend *t, bool radiance, bool drift, char *text, size_t size)
+static void trend_text(const rg_trend *t, bool radiance, char *text, size_t size)
 {
-    double k = radiance ? 100 : 1;
-    if (!isfinite(t->low))
-        snprintf(text, size, "too little for a trend");
-    else if (radiance)
-        snprintf(text, size, "%s: %+.2g %% a month (%+.2g to %+.2g)",
-                 drift ? "drifts" : "no drift shown", k * expm1(t->per_month), k * expm1(t->low),
-                 k * expm1(t->high));
+    double low = radiance ? 100 * expm1(t->low) : t->low;
+    double high = radiance ? 100 * expm1(t->high) : t->high;
+    double slope = radiance ? 100 * expm1(t->per_month) : t->per_month;
+    if (isfinite(low))
+        snprintf(text, size, "%+.2g %s a month (%+.2g to %+.2g)", slope, radiance ? "%" : "px", low,
+                 high);
     else
-        snprintf(text, size, "%s: %+.2g px a month (%+.2g to %+.2g)",
-                 drift ? "drifts" : "no drift shown", t->per_month, t->low, t->high);
+        snprintf(text, size, "%d points: too few for a trend", t->points);
 }
 
 static void fit_range(const points *s, const rg_trend *t, rg_plot *q)
@@ -360,13 +358,14 @@ static void draw_points(const page *p, const rg_batch_station *s, const points *
         rg_plot_stroke(p->cr, 2.4, 0);
     }
     cairo_restore(p->cr);
-    rg_font(p->cr, 13, true);
-    rg_text(p->cr, left, top - 24, 0, q.width + 60,
-            radiance ? "lamp in the slot, ln of radiance" : "blur, px");
     bool drift = radiance ? s->radiance_drifts : s->psf_drifts;
-    trend_text(t, radiance, drift, text, sizeof text);
-    rg_font(p->cr, 13, drift);
-    rg_text(p->cr, left, top - 7, 0, q.width + 60, text);
+    const char *word = drift ? ": drifts" : isfinite(t->low) ? ": no drift shown" : "";
+    snprintf(text, sizeof text, "%s%s", radiance ? "ln lamp in slot" : "blur, px", word);
+    rg_font(p->cr, 14, drift);
+    rg_text(p->cr, left - 40, top - 25, 0, 290, text);
+    trend_text(t, radiance, text, sizeof text);
+    rg_font(p->cr, 12, false);
+    rg_text(p->cr, left - 40, top - 8, 0, 290, text);
 }
 
 static void draw_station(const page *p, const rg_batch_station *s, points *pts, double top)
@@ -381,11 +380,11 @@ static void draw_station(const page *p, const rg_batch_station *s, points *pts, 
     rg_text(p->cr, RG_ARCHIVE_WIDTH - RG_ARCHIVE_MARGIN, top, 1, 270, dates);
     for (int k = 0; k < 2; k++) {
         collect(p, s, k == 0, pts);
-        draw_points(p, s, pts, k == 0, side_left + 52 + 322 * k, top + 52);
+        draw_points(p, s, pts, k == 0, side_left + 52 + 316 * k, top + 52);
         if (pts->of > pts->count) {
             snprintf(text, sizeof text, "%d of %d points drawn", pts->count, pts->of);
             rg_font(p->cr, 12, false);
-            rg_text(p->cr, side_left + 52 + 322 * k, top + 160, 0, 216, text);
+            rg_text(p->cr, side_left + 52 + 316 * k, top + 160, 0, 216, text);
         }
     }
 }

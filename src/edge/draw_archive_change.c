@@ -44,22 +44,16 @@ static band band_of(const view *v, const rg_seal_map *map, bool after)
         const rg_bin *bin = &map->bin[b];
         double w = after ? v->change->bin[b].after_mm : v->change->bin[b].before_mm;
         bool dark = bin->state == RG_BIN_SEALED && w == 0;
-        double u = dark ? bin->detection_limit_mm : v->args->coverage_factor * bin->u_mm;
-        s.width[b] = isfinite(w) ? fmin(w, rg_archive_most_mm) : NAN;
-        s.u[b] = isfinite(u) && u > 0 ? fmin(u, rg_archive_most_mm) : 0;
+        double u = dark ? 1 : v->args->coverage_factor;
+        s.width[b] = rg_archive_kept(w);
+        s.u[b] = rg_archive_u(u, dark ? bin->detection_limit_mm : bin->u_mm);
     }
     return s;
 }
 
 static double change_u(const view *v, const rg_change_bin *bin)
 {
-    double u = v->args->coverage_factor * bin->u_mm;
-    return isfinite(u) && u > 0 ? fmin(u, rg_archive_most_mm) : 0;
-}
-
-static double kept(double mm)
-{
-    return fmin(fmax(mm, -rg_archive_most_mm), rg_archive_most_mm);
+    return rg_archive_u(v->args->coverage_factor, bin->u_mm);
 }
 
 static void choose_scale(view *v, const band *before, const band *after)
@@ -108,8 +102,8 @@ static void arc_text(const view *v, const rg_change_arc *arc, char *text, size_t
     char where[48];
     where_text(arc, where, sizeof where);
     snprintf(text, size, "%s by %.3f \u00b1 %.3f mm at %.0f\u00b0 (%s)",
-             rg_change_state_name(arc->state), fabs(kept(arc->most_mm)),
-             kept(v->args->coverage_factor * arc->u_most_mm), arc->most_bearing_deg, where);
+             rg_change_state_name(arc->state), fabs(rg_archive_kept(arc->most_mm)),
+             rg_archive_u(v->args->coverage_factor, arc->u_most_mm), arc->most_bearing_deg, where);
 }
 
 static const rg_change_arc *largest(const view *v, rg_change_state state)
@@ -262,6 +256,20 @@ static void ring_words(const view *v)
     rg_text(v->cr, centre_x, centre_y + 12, 0.5, 2 * rim_radius - 20, text);
 }
 
+/* Moves a mark along its scale, away from those that stand already, a step to either side in turn. */
+static double free_place(double at, double apart, double *taken, int n)
+{
+    for (int k = 0; k < 2 * ARCS_TOLD + 1; k++) {
+        double place = at + (k % 2 ? 1 : -1) * apart * ((k + 1) / 2);
+        bool clear = true;
+        for (int i = 0; i < n; i++)
+            clear &= fabs(place - taken[i]) >= apart - 1e-9;
+        if (clear)
+            return taken[n] = place;
+    }
+    return taken[n] = at;
+}
+
 static void draw_letter(cairo_t *cr, double x, double y, int place)
 {
     char letter[2] = {(char)('A' + place), 0};
@@ -291,8 +299,9 @@ static void draw_ring(const view *v, const band *before, const band *after)
     circle(v->cr, edge_radius);
     rg_plot_stroke(v->cr, 1.2, 0);
     ring_words(v);
-    for (int i = v->told - 1; i >= 0; i--) {
-        rg_vec2 p = polar(edge_radius + 42, v->arc[i]->most_bearing_deg);
+    double taken[ARCS_TOLD];
+    for (int i = 0; i < v->told; i++) {
+        rg_vec2 p = polar(edge_radius + 42, free_place(v->arc[i]->most_bearing_deg, 6, taken, i));
         draw_letter(v->cr, p.x, p.y, i);
     }
 }
@@ -451,17 +460,23 @@ static void fill_arc(const view *v, const rg_plot *p, const rg_change_arc *arc)
     double zero[RG_BINS], value[RG_BINS];
     for (int b = 0; b < RG_BINS; b++) {
         zero[b] = within(arc, b) ? 0 : NAN;
-        value[b] = kept(v->change->bin[b].change_mm);
+        value[b] = rg_archive_kept(v->change->bin[b].change_mm);
     }
     fill_band(p, zero, value, arc->state == RG_CHANGE_GREW ? fill_black : fill_crossed);
+}
+
+/* 0 where not comparable. */
+static double change_size(const view *v, int b)
+{
+    double d = fabs(rg_archive_kept(v->change->bin[b].change_mm));
+    return isnan(d) ? 0 : d;
 }
 
 static rg_plot change_plot(const view *v)
 {
     double most = v->args->tolerance_mm;
     for (int b = 0; b < RG_BINS; b++)
-        most =
-            fmax(most, fabs(kept(v->change->bin[b].change_mm)) + change_u(v, &v->change->bin[b]));
+        most = fmax(most, change_size(v, b) + change_u(v, &v->change->bin[b]));
     return (rg_plot){.cr = v->cr,
                      .left = strip_left,
                      .top = 806,
@@ -479,7 +494,7 @@ static void draw_change(const view *v)
     const rg_plot p = change_plot(v);
     for (int b = 0; b < RG_BINS; b++) {
         const rg_change_bin *bin = &v->change->bin[b];
-        value[b] = isfinite(bin->change_mm) ? kept(bin->change_mm) : NAN;
+        value[b] = rg_archive_kept(bin->change_mm);
         u[b] = change_u(v, bin);
     }
     bearing_lines(&p, true);
@@ -492,9 +507,10 @@ static void draw_change(const view *v)
     rg_plot_level(&p, 0, 1.2, 0);
     hatch_unseen(v, &p);
     cairo_restore(v->cr);
-    for (int i = v->told - 1; i >= 0; i--) {
-        double x = rg_plot_x(&p, v->arc[i]->most_bearing_deg);
-        draw_letter(v->cr, fmin(fmax(x, p.left + 12), p.left + p.width - 12), p.top - 14, i);
+    double taken[ARCS_TOLD];
+    for (int i = 0; i < v->told; i++) {
+        double x = free_place(rg_plot_x(&p, v->arc[i]->most_bearing_deg), 22, taken, i);
+        draw_letter(v->cr, x, p.top - 14, i);
     }
     rg_font(v->cr, 14, false);
     rg_text(v->cr, p.left + p.width / 2, p.top + p.height + 44, 0.5, 0,
@@ -591,8 +607,8 @@ static void draw_side(const view *v)
     double y = 256;
     if (c->comparable) {
         snprintf(text, sizeof text, "mean over %d comparable bearings: %+.3f \u00b1 %.3f mm",
-                 c->comparable, kept(c->mean_change_mm),
-                 kept(v->args->coverage_factor * c->u_mean_change_mm));
+                 c->comparable, rg_archive_written(c->mean_change_mm),
+                 rg_archive_u(v->args->coverage_factor, c->u_mean_change_mm));
         y = told(v, y, false, text);
     }
     if (c->comparable < RG_BINS) {

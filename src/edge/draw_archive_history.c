@@ -18,24 +18,13 @@ typedef struct history {
     double day0, day1;
 } history;
 
-static double kept(double mm)
-{
-    return fmin(fmax(mm, -rg_archive_most_mm), rg_archive_most_mm);
-}
-
-static double expanded(const history *h, double u)
-{
-    double U = h->args->coverage_factor * u;
-    return isfinite(U) && U > 0 ? fmin(U, rg_archive_most_mm) : 0;
-}
-
 /* ------------------------------------------------------------------- words */
 
 static void gap_text(const history *h, const rg_history_point *p, char *text, size_t size)
 {
     if (isfinite(p->widest_mm))
-        snprintf(text, size, "widest gap %.3f \u00b1 %.3f mm", kept(p->widest_mm),
-                 expanded(h, p->u_widest_mm));
+        snprintf(text, size, "widest gap %.3f \u00b1 %.3f mm", rg_archive_written(p->widest_mm),
+                 rg_archive_u(h->args->coverage_factor, p->u_widest_mm));
     else
         snprintf(text, size, p->seen > 0 ? "no gap measured" : "nothing seen");
 }
@@ -100,7 +89,7 @@ static void join(const history *h, const rg_plot *p, bool widest)
             pen = false;
             continue;
         }
-        double x = x_of(p, &h->point[i]), y = rg_plot_y(p, kept(value));
+        double x = x_of(p, &h->point[i]), y = rg_plot_y(p, rg_archive_kept(value));
         if (pen)
             cairo_line_to(p->cr, x, y);
         else
@@ -118,9 +107,9 @@ static double top_of(const history *h, bool widest)
     for (int i = 0; i < h->count; i++) {
         const rg_history_point *q = &h->point[i];
         double value = widest ? q->widest_mm : q->mean_mm;
-        double u = expanded(h, widest ? q->u_widest_mm : q->u_mean_mm);
+        double u = rg_archive_u(h->args->coverage_factor, widest ? q->u_widest_mm : q->u_mean_mm);
         if (isfinite(value))
-            top = fmax(top, kept(value) + u);
+            top = fmax(top, rg_archive_kept(value) + u);
     }
     return 1.12 * top;
 }
@@ -141,12 +130,12 @@ static void draw_widest(const history *h, rg_archive_words *words)
     join(h, &p, true);
     for (int i = 0; i < h->count; i++)
         if (isfinite(h->point[i].widest_mm))
-            whisker(&p, x_of(&p, &h->point[i]), kept(h->point[i].widest_mm),
-                    expanded(h, h->point[i].u_widest_mm));
+            whisker(&p, x_of(&p, &h->point[i]), rg_archive_kept(h->point[i].widest_mm),
+                    rg_archive_u(h->args->coverage_factor, h->point[i].u_widest_mm));
     for (int i = 0; i < h->count; i++) {
         const rg_history_point *q = &h->point[i];
         bool none = !isfinite(q->widest_mm);
-        double x = x_of(&p, q), y = rg_plot_y(&p, none ? 0 : kept(q->widest_mm));
+        double x = x_of(&p, q), y = rg_plot_y(&p, none ? 0 : rg_archive_kept(q->widest_mm));
         rg_archive_mark(h->cr, q->verdict, x, y, size, size >= 14);
         rg_archive_take(words, x - size / 2, y - size / 2, x + size / 2, y + size / 2);
     }
@@ -160,7 +149,7 @@ static void name_points(const history *h, rg_archive_words *words)
     for (int i = h->count - 1; i >= 0; i--) {
         const rg_history_point *q = &h->point[i];
         bool none = !isfinite(q->widest_mm);
-        double x = x_of(&p, q), y = rg_plot_y(&p, none ? 0 : kept(q->widest_mm));
+        double x = x_of(&p, q), y = rg_plot_y(&p, none ? 0 : rg_archive_kept(q->widest_mm));
         double lift = size / 2 + 8;
         rg_font(h->cr, 14, true);
         if (none)
@@ -188,8 +177,9 @@ static void draw_mean(const history *h)
         const rg_history_point *q = &h->point[i];
         if (!isfinite(q->mean_mm))
             continue;
-        whisker(&p, x_of(&p, q), kept(q->mean_mm), expanded(h, q->u_mean_mm));
-        rg_plot_dot(&p, rg_archive_day(q->time), kept(q->mean_mm), size, true);
+        whisker(&p, x_of(&p, q), rg_archive_kept(q->mean_mm),
+                rg_archive_u(h->args->coverage_factor, q->u_mean_mm));
+        rg_plot_dot(&p, rg_archive_day(q->time), rg_archive_kept(q->mean_mm), size, true);
     }
 }
 

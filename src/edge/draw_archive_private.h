@@ -11,6 +11,13 @@ enum { RG_ARCHIVE_MARGIN = 40, RG_ARCHIVE_BOXES = 256 };
 
 static const double rg_archive_most_mm = 1000; /* wider "gaps" are drawn at the edge */
 
+/* Kept to what can be drawn; NAN stays. */
+double rg_archive_kept(double mm);
+/* The same for "%.3f", without a "-0.000". */
+double rg_archive_written(double mm);
+/* U, kept as well; 0 where there is none. */
+double rg_archive_u(double coverage_factor, double u);
+
 /* What the picture shows, then its result in words: large on one line, smaller on two. */
 void rg_archive_header(cairo_t *cr, const char *what, const char *result);
 
