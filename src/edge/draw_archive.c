@@ -158,11 +158,12 @@ bool rg_archive_take(rg_archive_words *w, double x0, double y0, double x1, doubl
     return true;
 }
 
-bool rg_archive_word(rg_archive_words *w, double x, double y, double anchor, const char *text)
+bool rg_archive_word(rg_archive_words *w, double x, double y, double anchor, double max_width,
+                     const char *text)
 {
     char clean[RG_DRAW_TEXT];
     cairo_font_extents_t font;
-    rg_draw_clean(clean, text);
+    rg_draw_shorten(w->cr, clean, text, max_width);
     cairo_font_extents(w->cr, &font);
     double width = rg_text_width(w->cr, clean), from = x - anchor * width;
     if (!rg_archive_take(w, from - 3, y - font.ascent, from + width + 3, y + font.descent))

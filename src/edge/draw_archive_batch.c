@@ -11,7 +11,7 @@
 #include "rimglow/memory.h"
 #include "rimglow/vec.h"
 
-enum { PARETO_ROWS = 32, MODELS_SHOWN = 4, STATIONS_SHOWN = 3, POINTS_SHOWN = 400 };
+enum { PARETO_ROWS = 32, MODELS_SHOWN = 3, STATIONS_SHOWN = 3, POINTS_SHOWN = 400 };
 
 static const double rows_top = 168, row_height = 24;
 static const double bar_left = 190, bar_width = 220, side_left = 760;
@@ -248,23 +248,24 @@ static void draw_first_pass(const page *p)
     char text[96];
     const rg_batch *b = p->batch;
     int shown = b->models < MODELS_SHOWN ? b->models : MODELS_SHOWN;
-    double y = 182;
+    double y = 184;
     rg_grey(p->cr, 0);
     rg_font(p->cr, 19, true);
     rg_text(p->cr, side_left, 132, 0, 0, "Sealed at the first inspection");
-    share_axis(p, 162, 166 + 48 * shown);
-    for (int i = 0; i < shown; i++, y += 48) {
+    share_axis(p, 166, 166 + 58 * shown);
+    for (int i = 0; i < shown; i++, y += 58) {
         const rg_batch_model *m = &b->model[i];
-        snprintf(text, sizeof text, "%.40s: instruments", rg_draw_name(m->model, "(no model)"));
-        draw_share(p, &m->instruments, y, text);
-        draw_share(p, &m->pads, y + 22, "pads");
+        rg_font(p->cr, 14, true);
+        rg_text(p->cr, side_left, y, 0, 170, rg_draw_name(m->model, "(no model)"));
+        draw_share(p, &m->instruments, y + 14, "instruments");
+        draw_share(p, &m->pads, y + 34, "pads");
     }
     rg_font(p->cr, 13, false);
     snprintf(text, sizeof text, "intervals: exact binomial, %.4g %%", 100 * b->confidence);
     rg_text(p->cr, RG_ARCHIVE_WIDTH - RG_ARCHIVE_MARGIN, 132, 1, 0, text);
     if (b->models > shown) {
         snprintf(text, sizeof text, "+ %d more models", b->models - shown);
-        rg_text(p->cr, side_left, y - 4, 0, 0, text);
+        rg_text(p->cr, side_left, y, 0, 0, text);
     }
 }
 
@@ -315,7 +316,8 @@ static void trend_text(const rg_trend *t, bool radiance, char *text, size_t size
         snprintf(text, size, "%+.2g %s a month (%+.2g to %+.2g)", slope, radiance ? "%" : "px", low,
                  high);
     else
-        snprintf(text, size, "%d points: too few for a trend", t->points);
+        snprintf(text, size, "%d point%s: too few for a trend", t->points,
+                 t->points == 1 ? "" : "s");
 }
 
 static void fit_range(const points *s, const rg_trend *t, rg_plot *q)
@@ -360,12 +362,12 @@ static void draw_points(const page *p, const rg_batch_station *s, const points *
     cairo_restore(p->cr);
     bool drift = radiance ? s->radiance_drifts : s->psf_drifts;
     const char *word = drift ? ": drifts" : isfinite(t->low) ? ": no drift shown" : "";
-    snprintf(text, sizeof text, "%s%s", radiance ? "ln lamp in slot" : "blur, px", word);
+    snprintf(text, sizeof text, "%s%s", radiance ? "lamp, ln of radiance" : "blur, px", word);
     rg_font(p->cr, 14, drift);
-    rg_text(p->cr, left - 40, top - 25, 0, 290, text);
+    rg_text(p->cr, left - 40, top - 31, 0, 290, text);
     trend_text(t, radiance, text, sizeof text);
     rg_font(p->cr, 12, false);
-    rg_text(p->cr, left - 40, top - 8, 0, 290, text);
+    rg_text(p->cr, left - 40, top - 14, 0, 290, text);
 }
 
 static void draw_station(const page *p, const rg_batch_station *s, points *pts, double top)

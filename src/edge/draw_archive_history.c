@@ -8,6 +8,8 @@
 #include "draw_archive_private.h"
 #include "rimglow/vec.h"
 
+enum { LABELS_MOST = 40 }; /* among more visits they would hide the points */
+
 static const double plot_left = 116, plot_width = 1010, key_left = 1156;
 
 typedef struct history {
@@ -137,31 +139,42 @@ static void draw_widest(const history *h, rg_archive_words *words)
         bool none = !isfinite(q->widest_mm);
         double x = x_of(&p, q), y = rg_plot_y(&p, none ? 0 : rg_archive_kept(q->widest_mm));
         rg_archive_mark(h->cr, q->verdict, x, y, size, size >= 14);
-        rg_archive_take(words, x - size / 2, y - size / 2, x + size / 2, y + size / 2);
+        rg_archive_take(words, x - size / 2, fmax(y - size / 2, words->top), x + size / 2,
+                        fmin(y + size / 2, words->bottom));
+        double u = none ? 0 : rg_archive_u(h->args->coverage_factor, q->u_widest_mm);
+        double high = rg_plot_y(&p, rg_archive_kept(q->widest_mm) + u);
+        double low = fmin(rg_plot_y(&p, rg_archive_kept(q->widest_mm) - u), words->bottom);
+        if (u > 0)
+            rg_archive_take(words, x - 4, high, x + 4, low);
     }
+}
+
+/* Beside a mark, on the side that has room. */
+static void name_point(rg_archive_words *words, double x, double y, double away, double lift,
+                       const char *label)
+{
+    static const double side[][2] = {{1, -1}, {-1, -1}, {1, 1}, {-1, 1}};
+    for (int k = 0; k < 4; k++)
+        if (rg_archive_word(words, x + side[k][0] * away, y + (side[k][1] < 0 ? -lift : lift + 10),
+                            side[k][0] > 0 ? 0 : 1, 190, label))
+            return;
 }
 
 /* The newest first: where room runs out, the oldest go without. */
 static void name_points(const history *h, rg_archive_words *words)
 {
     rg_plot p = plot_at(h, 150, 360, top_of(h, true));
-    double size = mark_size(h);
+    double half = mark_size(h) / 2;
     for (int i = h->count - 1; i >= 0; i--) {
         const rg_history_point *q = &h->point[i];
         bool none = !isfinite(q->widest_mm);
         double x = x_of(&p, q), y = rg_plot_y(&p, none ? 0 : rg_archive_kept(q->widest_mm));
-        double lift = size / 2 + 8;
         rg_font(h->cr, 14, true);
         if (none)
-            rg_archive_word(words, x, y - lift, 0.5, "none");
+            rg_archive_word(words, x, y - half - 8, 0.5, 0, "none");
         rg_font(h->cr, 14, false);
-        if (!q->label || !*q->label)
-            continue;
-        double away = none ? lift + 18 : lift;
-        if (!rg_archive_word(words, x + size / 2 + 4, y - away, 0, q->label) &&
-            !rg_archive_word(words, x - size / 2 - 4, y - away, 1, q->label) &&
-            !rg_archive_word(words, x + size / 2 + 4, y + away + 10, 0, q->label))
-            rg_archive_word(words, x - size / 2 - 4, y + away + 10, 1, q->label);
+        if (q->label && *q->label && h->count <= LABELS_MOST)
+            name_point(words, x, y, half + 5, half + (none ? 26 : 6), q->label);
     }
 }
 

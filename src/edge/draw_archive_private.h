@@ -7,7 +7,7 @@
 #include "draw_plot.h"
 #include "rimglow/draw_archive.h"
 
-enum { RG_ARCHIVE_MARGIN = 40, RG_ARCHIVE_BOXES = 256 };
+enum { RG_ARCHIVE_MARGIN = 40, RG_ARCHIVE_BOXES = 1024 };
 
 static const double rg_archive_most_mm = 1000; /* wider "gaps" are drawn at the edge */
 
@@ -43,8 +43,9 @@ typedef struct rg_archive_words {
 } rg_archive_words;
 /* False when the box is outside, or taken; takes it otherwise. */
 bool rg_archive_take(rg_archive_words *w, double x0, double y0, double x1, double y1);
-/* Writes with the current font, baseline y, where there is room. */
-bool rg_archive_word(rg_archive_words *w, double x, double y, double anchor, const char *text);
+/* Writes with the current font, baseline y, where there is room; cut to at most max_width. */
+bool rg_archive_word(rg_archive_words *w, double x, double y, double anchor, double max_width,
+                     const char *text);
 
 /* RG_BAD_DATA for a tolerance or coverage factor that is no positive number. */
 rg_code rg_archive_check(double tolerance_mm, double coverage_factor, rg_error *err);
