@@ -17,15 +17,16 @@
  * Where a map is dark its width is 0 within its detection limit w_D: the width is taken as 0
  * with u = w_D / k, and a gap is a change only beyond that limit.
  *
- * Significance. A bearing is wider or narrower when |d| > k u_d. Over 360 bearings that
- * happens by chance, so an arc of such bearings counts only when
+ * Significance. A bearing is wider or narrower when |d| > k u_d. Among 360 bearings some are so by
+ * chance, so an arc of such bearings counts only when
  *   - it is min_arc_deg or longer, and
  *   - |d| > K u_d somewhere in it, K the two-sided quantile of the normal distribution for k's
- *     tail probability shared out among m = 360 / min_arc_deg arcs (Bonferroni; Dunn, J. Am. Stat.
- *     Assoc. 56 (1961) 52-64). k = 2 and 6 degrees: p = 0.0455 / 60, K = 3.37.
- * So at most 4.6 % of the pairs of maps of an unchanged pad would show a change at k = 2 if the
- * stated u were all independent between the visits and the arcs; tests/setup/test_change.c
- * draws such pairs and finds fewer (its bounds stand there).
+ *     tail probability shared out among the n bearings that can be compared (Bonferroni's
+ *     inequality, which asks for no independence; Dunn, J. Am. Stat. Assoc. 56 (1961) 52-64).
+ *     k = 2 and n = 360: p = 0.0455 / 360, K = 3.83.
+ * So at most 4.6 % of the pairs of maps of an unchanged pad show a change at k = 2 where the
+ * stated u holds, however the errors of neighbouring bearings hang together. Drawn pairs
+ * in tests/setup/test_change.c: at most 3.5 % with a gap all round, less with shorter gaps.
  */
 #ifndef RIMGLOW_CHANGE_H
 #define RIMGLOW_CHANGE_H

@@ -304,11 +304,16 @@ static void shorten(cairo_t *cr, char text[RG_DRAW_TEXT], double max_width)
     } while (n > 0 && rg_text_width(cr, text) > max_width);
 }
 
+void rg_draw_shorten(cairo_t *cr, char to[RG_DRAW_TEXT], const char *from, double max_width)
+{
+    rg_draw_clean(to, from);
+    shorten(cr, to, max_width);
+}
+
 void rg_text(cairo_t *cr, double x, double y, double anchor, double max_width, const char *text)
 {
     char clean[RG_DRAW_TEXT];
-    rg_draw_clean(clean, text);
-    shorten(cr, clean, max_width);
+    rg_draw_shorten(cr, clean, text, max_width);
     double shift = anchor > 0 ? anchor * rg_text_width(cr, clean) : 0;
     cairo_move_to(cr, x - shift, y);
     cairo_show_text(cr, clean);

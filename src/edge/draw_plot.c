@@ -36,8 +36,7 @@ void rg_plot_widen(double *low, double *high, double share, bool log_axis)
     *high += grow;
 }
 
-/* 1, 2 or 5 times a power of ten, for about `count` steps. */
-static double round_step(double span, int count)
+double rg_plot_step(double span, int count)
 {
     double raw = span / count, power = pow(10, floor(log10(raw))), m = raw / power;
     return power * (m <= 1 ? 1 : m <= 2 ? 2 : m <= 5 ? 5 : 10);
@@ -47,7 +46,7 @@ enum { TICKS = 40 };
 
 static int level_ticks(double low, double high, double tick[TICKS])
 {
-    double step = round_step(high - low, 7);
+    double step = rg_plot_step(high - low, 7);
     int n = 0;
     for (double k = ceil(low / step - 1e-9);
          k * step <= high * (1 + 1e-12) + 1e-9 * step && n < TICKS; k++)

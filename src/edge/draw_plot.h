@@ -15,6 +15,8 @@ typedef struct rg_plot {
 
 double rg_plot_x(const rg_plot *p, double value);
 double rg_plot_y(const rg_plot *p, double value);
+/* 1, 2 or 5 times a power of ten, so that about `count` steps make the span. */
+double rg_plot_step(double span, int count);
 /* Frame, grid, ticks at round numbers, labels. */
 void rg_plot_axes(const rg_plot *p, const char *x_label, const char *y_label);
 /* Only the y axis, for a plot whose x are names. */

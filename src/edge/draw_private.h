@@ -46,6 +46,9 @@ bool rg_grey_png(cairo_surface_t *surface, rg_bytes *out);
 /* Lets an SVG that paints this surface embed that PNG. */
 void rg_attach_png(cairo_surface_t *surface);
 
+/* The same, and no wider than max_width (when > 0) in the current font: cut, with an ellipsis. */
+void rg_draw_shorten(cairo_t *cr, char to[RG_DRAW_TEXT], const char *from, double max_width);
+
 void rg_grey(cairo_t *cr, double tone); /* 0 black, 1 white */
 void rg_font(cairo_t *cr, double size, bool bold);
 double rg_text_width(cairo_t *cr, const char *text);

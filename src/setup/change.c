@@ -188,12 +188,10 @@ static void compare_bins(const profile *before, const profile *after,
     }
 }
 
-/* k's tail probability for one of m arcs, back to a factor (Bonferroni). */
-static double factor_for(const rg_change_options *options)
+/* k's tail probability shared out among the bearings that were compared (Bonferroni). */
+static double factor_for(double k, int comparable)
 {
-    double tail = gsl_cdf_ugaussian_Q(options->coverage_factor);
-    double share = fmin(options->min_arc_deg / RG_BINS, 1);
-    return gsl_cdf_ugaussian_Qinv(tail * share);
+    return gsl_cdf_ugaussian_Qinv(gsl_cdf_ugaussian_Q(k) / (comparable > 1 ? comparable : 1));
 }
 
 /* False when nothing in the run stands out enough for its many chances. */
@@ -315,8 +313,8 @@ rg_code rg_change_find(const rg_seal_map *before, const rg_seal_map *after,
         return code;
     make_profile(before, options->coverage_factor, &a);
     make_profile(after, options->coverage_factor, &b);
-    change->arc_factor = factor_for(options);
     compare_bins(&a, &b, options, change);
+    change->arc_factor = factor_for(options->coverage_factor, change->comparable);
     find_arcs(change, RG_CHANGE_GREW, options->min_arc_deg);
     find_arcs(change, RG_CHANGE_SHRANK, options->min_arc_deg);
     qsort(change->arc, (size_t)change->arcs, sizeof *change->arc, by_start);
