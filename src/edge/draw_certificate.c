@@ -12,23 +12,28 @@
 
 /* ------------------------------------------------------------------ text */
 
-int rg_cert_wrap(cairo_t *cr, double x, double y, double room, double line, int most, bool draw,
+const char *rg_cert_line(cairo_t *cr, const char *text, double room, bool last,
+                         char line[RG_DRAW_TEXT])
+{
+    rg_draw_clean(line, text);
+    size_t n = rg_text_line(cr, line, room), newline = strcspn(text, "\n");
+    n = newline < n ? newline : n;
+    if (!last)
+        line[n] = 0;
+    for (text += n; *text == ' ';)
+        text++;
+    return text + (*text == '\n');
+}
+
+int rg_cert_wrap(cairo_t *cr, double x, double y, double room, double step, int most, bool draw,
                  const char *text)
 {
-    char clean[RG_DRAW_TEXT];
+    char line[RG_DRAW_TEXT];
     int lines = 0;
-    while (*text && lines < most) {
-        rg_draw_clean(clean, text);
-        size_t n = rg_text_line(cr, clean, room), newline = strcspn(text, "\n");
-        bool last = lines == most - 1;
-        n = newline < n ? newline : n;
-        clean[last ? strlen(clean) : n] = 0;
+    for (; *text && lines < most; lines++) {
+        text = rg_cert_line(cr, text, room, lines == most - 1, line);
         if (draw)
-            rg_text(cr, x, y + lines * line, 0, room, clean);
-        for (text += n; *text == ' ';)
-            text++;
-        text += *text == '\n';
-        lines++;
+            rg_text(cr, x, y + lines * step, 0, room, line);
     }
     return lines;
 }

@@ -26,10 +26,13 @@ typedef struct rg_cert_pages {
 double rg_cert_next_page(rg_cert_pages *p);
 void rg_cert_foot(const rg_cert_pages *p);
 
-/* Lines of at most `room`, at most `most` of them (the last then ends in an ellipsis), in the font that
- * is set; newlines of the text break lines. Returns how many; draw false only counts. Texts of
- * any length. */
-int rg_cert_wrap(cairo_t *cr, double x, double y, double room, double line, int most, bool draw,
+/* The text's first line in the font that is set: what fits the room, up to a newline; of the last
+ * line all that follows comes along, for rg_text to shorten. Returns the rest. */
+const char *rg_cert_line(cairo_t *cr, const char *text, double room, bool last,
+                         char line[RG_DRAW_TEXT]);
+/* At most `most` such lines, the last with an ellipsis if it must. Returns how many; draw false
+ * only counts. Texts of any length. */
+int rg_cert_wrap(cairo_t *cr, double x, double y, double room, double step, int most, bool draw,
                  const char *text);
 void rg_cert_heading_line(cairo_t *cr, double x, double y, const char *text);
 /* The verdict as on the ring's page: black when leaking, dashed when undecided. */

@@ -3,6 +3,7 @@
  * the record in full.
  */
 #include <stdio.h>
+#include <string.h>
 
 #include "draw_certificate_pages.h"
 
@@ -161,19 +162,23 @@ static void heading(record *r, const char *text)
     r->y += 5;
 }
 
-/* Label and text over as many lines, and pages, as it takes. */
+/* Label and text over as many lines, and pages, as it takes; not torn when it is short. */
 static void item(record *r, const char *label, const char *text)
 {
-    const double x = RG_CERT_LEFT + 44, step = 4.2;
+    const double x = RG_CERT_LEFT + 44, room = RG_CERT_RIGHT - x, step = 4.2;
+    char line[RG_DRAW_TEXT];
     cairo_t *cr = r->p->cr;
     rg_font(cr, 3.1, false);
-    int lines = rg_cert_wrap(cr, x, 0, RG_CERT_RIGHT - x, step, 100, false, text);
-    room_for(r, (lines - 1) * step);
+    room_for(r, (rg_cert_wrap(cr, x, 0, room, step, 8, false, text) - 1) * step);
     rg_font(cr, 3.1, true);
     rg_text(cr, RG_CERT_LEFT, r->y, 0, 42, label);
-    rg_font(cr, 3.1, false);
-    rg_cert_wrap(cr, x, r->y, RG_CERT_RIGHT - x, step, 100, true, text);
-    r->y += (lines > 0 ? lines : 1) * step;
+    do {
+        room_for(r, 0);
+        rg_font(cr, 3.1, false);
+        text = rg_cert_line(cr, text, room, false, line);
+        rg_text(cr, x, r->y, 0, room, line);
+        r->y += step;
+    } while (*text);
 }
 
 static void digest_item(record *r, const char *label, const char *digest)
@@ -204,12 +209,13 @@ static void reasons_in_full(record *r)
 {
     const rg_certificate *c = r->p->c;
     char number[32];
+    rg_cert_text signs;
     if (c->reasons == 0)
         return;
     heading(r, "Reasons of the verdict");
     for (int i = 0; i < c->reasons; i++) {
         snprintf(number, sizeof number, "%d", i + 1);
-        item(r, number, rg_draw_name(c->reason[i], ""));
+        item(r, number, rg_cert_signs(rg_draw_name(c->reason[i], ""), signs));
     }
 }
 
@@ -230,16 +236,26 @@ static void values_in_full(record *r)
     }
 }
 
+/* "A, B, C", in pieces that fit a text. */
 static void not_swept_in_full(record *r)
 {
     const rg_certificate *c = r->p->c;
-    char number[32];
+    rg_cert_text text = "";
+    char first[32];
+    int from = 0;
     if (c->not_swept == 0)
         return;
     heading(r, "Pads of this model that were not measured");
     for (int i = 0; i < c->not_swept; i++) {
-        snprintf(number, sizeof number, "%d", i + 1);
-        item(r, number, rg_draw_name(c->pad_not_swept[i], "(no name)"));
+        size_t n = strlen(text);
+        snprintf(text + n, sizeof text - n, "%.300s%s",
+                 rg_draw_name(c->pad_not_swept[i], "(no name)"), i < c->not_swept - 1 ? ", " : "");
+        if (i < c->not_swept - 1 && strlen(text) < sizeof text - 320)
+            continue;
+        snprintf(first, sizeof first, "%d to %d", from + 1, i + 1);
+        item(r, first, text);
+        text[0] = 0;
+        from = i + 1;
     }
 }
 
@@ -250,7 +266,7 @@ void rg_cert_record(rg_cert_pages *p)
     evidence(&r);
     if (p->c->note && *p->c->note) {
         heading(&r, "Note");
-        item(&r, rg_draw_name(p->c->occasion, ""), p->c->note);
+        item(&r, "note", p->c->note);
     }
     reasons_in_full(&r);
     not_swept_in_full(&r);
