@@ -656,7 +656,7 @@ rg_code rg_draw_ring(const rg_draw_ring_args *args, rg_picture_format format, rg
 
 /* As small as a stamp the words must be larger and fewer: what the ring cannot name stands in
  * the text beside it. */
-static const double small_half = 330, small_word = 2.2;
+static const double small_half = 352, small_word = 2.2;
 
 static void small_bearings(const ring *r)
 {
@@ -671,7 +671,7 @@ static void small_bearings(const ring *r)
         if (b % 90)
             continue;
         rg_font(r->cr, 15 * r->word, false);
-        z = polar(scale_radius + (b == 180 ? 30 : 18), b);
+        z = polar(scale_radius + (b == 180 ? 32 : 16), b);
         snprintf(text, sizeof text, "%d", b);
         rg_text_halo(r->cr, z.x, z.y + 11, b == 90 ? 0 : b == 270 ? 1 : 0.5, text);
     }
