@@ -79,7 +79,7 @@ static bool is_control(const char *p, size_t n)
 static void put_text(page *p, const char *text)
 {
     while (*text) {
-        size_t n = rg_utf8_length(text);
+        size_t n = rg_draw_character(text);
         const char *name = entity(*text);
         if (n == 0)
             put(p, "?");
