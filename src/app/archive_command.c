@@ -73,7 +73,7 @@ int rg_archive_answer(rg_code code, int exit_code, const rg_error *err)
     return exit_code;
 }
 
-const char *rg_archive_mark(const char *verdict)
+const char *rg_verdict_mark(const char *verdict)
 {
     return strcmp(verdict, "sealed") == 0    ? "( O )"
            : strcmp(verdict, "leaking") == 0 ? "( / )"

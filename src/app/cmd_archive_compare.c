@@ -342,7 +342,7 @@ static void print_visits(const job *j, const rg_catalogue_sweeps *s, const char 
         if (strcmp(r->pad, pad) != 0)
             continue;
         rg_archive_when(r->time, when);
-        printf("  %4d  %s  %s %-10s", r->sequence, when, rg_archive_mark(r->verdict), r->verdict);
+        printf("  %4d  %s  %s %-10s", r->sequence, when, rg_verdict_mark(r->verdict), r->verdict);
         if (isnan(r->widest_mm))
             puts(" no gap measured");
         else
