@@ -102,5 +102,8 @@ void rg_sealmap_arcs(rg_seal_map *map, const rg_sealmap_options *options);
 
 const char *rg_bin_state_name(rg_bin_state state); /* "sealed" "gap" "unseen" */
 const char *rg_verdict_name(rg_verdict verdict);   /* "sealed" "leaking" "undecided" */
+const char *rg_verdict_sign(rg_verdict verdict);   /* "( O )" "( / )" "( ? )" */
+/* False for any other word; *verdict is then unchanged. */
+bool rg_verdict_parse(const char *word, rg_verdict *verdict);
 
 #endif

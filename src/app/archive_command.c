@@ -49,8 +49,8 @@ rg_code rg_choosing_query(const rg_choosing *c, rg_catalogue_query *q, rg_error 
                               .station = c->station,
                               .verdict = c->verdict,
                               .pad = c->pad};
-    if (c->verdict && strcmp(c->verdict, "sealed") != 0 && strcmp(c->verdict, "leaking") != 0 &&
-        strcmp(c->verdict, "undecided") != 0)
+    rg_verdict verdict;
+    if (c->verdict && !rg_verdict_parse(c->verdict, &verdict))
         return rg_fail(err, RG_USAGE, "--verdict %s: choose one of sealed, leaking, undecided",
                        c->verdict);
     if (c->since) {
@@ -73,11 +73,11 @@ int rg_archive_answer(rg_code code, int exit_code, const rg_error *err)
     return exit_code;
 }
 
-const char *rg_verdict_mark(const char *verdict)
+const char *rg_word_sign(const char *verdict)
 {
-    return strcmp(verdict, "sealed") == 0    ? "( O )"
-           : strcmp(verdict, "leaking") == 0 ? "( / )"
-                                             : "( ? )";
+    rg_verdict v = RG_VERDICT_UNDECIDED;
+    rg_verdict_parse(verdict, &v);
+    return rg_verdict_sign(v);
 }
 
 void rg_archive_when(int64_t time, char text[32])

@@ -20,7 +20,8 @@ rg_code rg_choosing_query(const rg_choosing *choosing, rg_catalogue_query *query
 
 /* Prints the error, or flushes standard output; the exit code. */
 int rg_archive_answer(rg_code code, int exit_code, const rg_error *err);
-const char *rg_verdict_mark(const char *verdict); /* "( O )" "( / )" "( ? )" */
+/* "( O )" "( / )" "( ? )" of a verdict's word. */
+const char *rg_word_sign(const char *verdict);
 /* "2026-11-25 10:15" (UTC). */
 void rg_archive_when(int64_t time, char text[32]);
 /* Prints a text so that a terminal shows it: control characters become '?'; cut to width characters

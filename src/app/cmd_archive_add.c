@@ -104,8 +104,8 @@ static void print_added(const rg_archive_added *a)
 {
     char digest[RG_DIGEST_TEXT];
     rg_digest_format(&a->manifest, digest);
-    printf("%s %s: archived as %s\n", rg_verdict_mark(rg_verdict_name(a->verdict)),
-           rg_verdict_name(a->verdict), a->bag);
+    printf("%s %s: archived as %s\n", rg_verdict_sign(a->verdict), rg_verdict_name(a->verdict),
+           a->bag);
     printf("      %d sweep%s (%d measured now), %" PRIu64 " files, %.1f MB\n", a->pads,
            a->pads == 1 ? "" : "s", a->measured, a->files, (double)a->bytes / 1e6);
     printf("      manifest %s\n", digest);

@@ -53,9 +53,8 @@ static void fill_sweeps(const rg_catalogue_sweeps *rows, rg_batch_sweep *sweep)
 {
     for (int i = 0; i < rows->count; i++) {
         const rg_catalogue_sweep *r = &rows->row[i];
-        rg_verdict verdict = strcmp(r->verdict, "sealed") == 0    ? RG_VERDICT_SEALED
-                             : strcmp(r->verdict, "leaking") == 0 ? RG_VERDICT_LEAKING
-                                                                  : RG_VERDICT_UNDECIDED;
+        rg_verdict verdict = RG_VERDICT_UNDECIDED;
+        rg_verdict_parse(r->verdict, &verdict);
         sweep[i] = (rg_batch_sweep){.serial = r->serial,
                                     .model = r->model,
                                     .pad = r->pad,

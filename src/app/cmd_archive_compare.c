@@ -293,10 +293,9 @@ static rg_code draw_line(const void *args, rg_picture_format format, rg_bytes *o
 
 static rg_verdict verdict_of(const char *word)
 {
-    for (int k = RG_VERDICT_SEALED; k < RG_VERDICT_UNDECIDED; k++)
-        if (strcmp(word, rg_verdict_name((rg_verdict)k)) == 0)
-            return (rg_verdict)k;
-    return RG_VERDICT_UNDECIDED;
+    rg_verdict verdict = RG_VERDICT_UNDECIDED;
+    rg_verdict_parse(word, &verdict);
+    return verdict;
 }
 
 static rg_code draw_pad(const job *j, const rg_catalogue_sweeps *s, const char *pad,
@@ -342,7 +341,7 @@ static void print_visits(const job *j, const rg_catalogue_sweeps *s, const char 
         if (strcmp(r->pad, pad) != 0)
             continue;
         rg_archive_when(r->time, when);
-        printf("  %4d  %s  %s %-10s", r->sequence, when, rg_verdict_mark(r->verdict), r->verdict);
+        printf("  %4d  %s  %s %-10s", r->sequence, when, rg_word_sign(r->verdict), r->verdict);
         if (isnan(r->widest_mm))
             puts(" no gap measured");
         else

@@ -122,7 +122,7 @@ static void print_row(const rg_catalogue_list *list, int i)
     char when[32];
     rg_archive_when(row->time, when);
     rg_archive_print(row->serial, 16, true);
-    printf(" %4d  %s  %s ", row->sequence, when, rg_verdict_mark(row->verdict));
+    printf(" %4d  %s  %s ", row->sequence, when, rg_word_sign(row->verdict));
     rg_archive_print(row->verdict, 10, true);
     printf("%3d of %-3d %3d %3d %3d  ", list->swept[i], row->pads_of_model, list->leaking[i],
            list->undecided[i], list->sealed[i]);
@@ -208,7 +208,7 @@ static void print_pad(const rg_catalogue_pad *p)
     rg_date_format(p->calibration_day, day);
     fputs("    ", stdout);
     rg_archive_print(p->pad, 14, true);
-    printf(" %s %-10s %3d %%", rg_verdict_mark(p->verdict), p->verdict, p->seen * 100 / 360);
+    printf(" %s %-10s %3d %%", rg_word_sign(p->verdict), p->verdict, p->seen * 100 / 360);
     if (isnan(p->widest_mm))
         fputs("  no gap measured          ", stdout);
     else
@@ -223,7 +223,7 @@ static void print_inspection(const rg_catalogue_inspection *row, const rg_record
     char when[32];
     rg_archive_when(row->time, when);
     rg_archive_print(row->bag, 0, false);
-    printf("  %s %s\n", rg_verdict_mark(row->verdict), row->verdict);
+    printf("  %s %s\n", rg_word_sign(row->verdict), row->verdict);
     for (int i = 0; i < record->reasons; i++) {
         fputs("  - ", stdout);
         rg_archive_print(record->reason[i], 0, false);

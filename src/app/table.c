@@ -52,14 +52,6 @@ void rg_table_frames(rg_table_row *row, const rg_sweep *sweep, const rg_frame *f
     }
 }
 
-static const char *mark_of(rg_verdict verdict)
-{
-    static const char *const mark[] = {[RG_VERDICT_SEALED] = "( O )",
-                                       [RG_VERDICT_LEAKING] = "( / )",
-                                       [RG_VERDICT_UNDECIDED] = "( ? )"};
-    return mark[verdict];
-}
-
 /* Padded or cut to the column by characters: a name may be UTF-8. */
 static void print_name(const char *name)
 {
@@ -117,7 +109,7 @@ void rg_table_print(const rg_table_row *row, bool inch, bool first)
         printf("%-18s %-15s %6s %17s %5s %5s %s\n", "pad", "verdict", "seen",
                inch ? "widest, 0.001 in" : "widest gap, mm", "at", "arcs", "frames");
     print_name(row->name);
-    printf(" %s %-9s %4.0f %%", mark_of(row->verdict), rg_verdict_name(row->verdict),
+    printf(" %s %-9s %4.0f %%", rg_verdict_sign(row->verdict), rg_verdict_name(row->verdict),
            percent_seen(row->seen));
     print_width(row, inch);
     printf(" %5d %2d/%d\n", row->arcs, row->frames_used, row->frames_given);

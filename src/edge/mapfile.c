@@ -151,9 +151,8 @@ static rg_code read_head(const source *s, const json_t *o, rg_map_file *f)
         code = number(s, o, "", "rim_outer_diameter_mm", 0.1, 1000, true, 0,
                       &f->map.rim_outer_diameter_mm);
     f->map.verdict = RG_VERDICT_UNDECIDED;
-    for (int k = RG_VERDICT_SEALED; verdict && k <= RG_VERDICT_UNDECIDED; k++)
-        if (strcmp(verdict, rg_verdict_name((rg_verdict)k)) == 0)
-            f->map.verdict = (rg_verdict)k;
+    if (verdict)
+        rg_verdict_parse(verdict, &f->map.verdict);
     rg_copy_text(f->serial, sizeof f->serial, serial ? serial : "");
     rg_copy_text(f->pad, sizeof f->pad, pad ? pad : "");
     return code;

@@ -28,6 +28,22 @@ const char *rg_verdict_name(rg_verdict verdict)
     return names[verdict];
 }
 
+const char *rg_verdict_sign(rg_verdict verdict)
+{
+    static const char *const signs[] = {"( O )", "( / )", "( ? )"};
+    return signs[verdict];
+}
+
+bool rg_verdict_parse(const char *word, rg_verdict *verdict)
+{
+    for (int k = RG_VERDICT_SEALED; k <= RG_VERDICT_UNDECIDED; k++)
+        if (strcmp(word, rg_verdict_name((rg_verdict)k)) == 0) {
+            *verdict = (rg_verdict)k;
+            return true;
+        }
+    return false;
+}
+
 static int at(int b)
 {
     return ((b % RG_BINS) + RG_BINS) % RG_BINS;
