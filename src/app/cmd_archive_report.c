@@ -76,7 +76,7 @@ static void say_checked(content *c, const rg_verify_result *r, const rg_verified
     if (c->passed) {
         snprintf(c->checked, sizeof c->checked,
                  "Checked %s: %zu files agree with their manifest, and %d bag%s of this serial "
-                 "form%s an unbroken chain.",
+                 "form%s an unbroken chain",
                  now, own->files, r->bags, r->bags == 1 ? "" : "s", r->bags == 1 ? "s" : "");
         return;
     }
@@ -85,7 +85,7 @@ static void say_checked(content *c, const rg_verify_result *r, const rg_verified
         if (!r->finding[i].remark)
             first = &r->finding[i];
     snprintf(c->checked, sizeof c->checked,
-             "Checked %s: %d fault%s in the bags of this serial; the first: %s, %.180s %.120s.",
+             "Checked %s: %d fault%s in the bags of this serial; the first: %s, %.180s %.120s",
              now, r->faults, r->faults == 1 ? "" : "s", first ? rg_archive_fault_name(first) : "?",
              first ? first->bag : "", first ? first->file : "");
 }

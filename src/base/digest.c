@@ -108,10 +108,11 @@ static rg_code read_failed(const char *path, int reason, rg_error *err)
                    strerror(reason));
 }
 
-static rg_code open_source(const char *path, int *fd, struct stat *st, rg_error *err)
+/* links: 0, or O_NOFOLLOW to refuse a symbolic link. */
+static rg_code open_source(const char *path, int links, int *fd, struct stat *st, rg_error *err)
 {
     /* Without O_NONBLOCK, opening a pipe would wait for its writer. */
-    *fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOFOLLOW);
+    *fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | links);
     if (*fd < 0 && errno == ELOOP)
         return rg_fail(err, RG_NO_INPUT,
                        "%s: is a symbolic link, which is not followed; put the file itself there",
@@ -140,7 +141,7 @@ rg_code rg_digest_file(const char *path, rg_digest *digest, uint64_t *size, rg_e
 {
     int fd;
     struct stat st;
-    rg_code code = open_source(path, &fd, &st, err);
+    rg_code code = open_source(path, O_NOFOLLOW, &fd, &st, err);
     if (code)
         return code;
     code = rg_digest_stream(fd, path, digest, size, err);
@@ -180,7 +181,7 @@ rg_code rg_digest_copy(const char *from, const char *to, rg_digest *digest, uint
     int in;
     struct stat before;
     uint64_t bytes = 0;
-    rg_code code = open_source(from, &in, &before, err);
+    rg_code code = open_source(from, 0, &in, &before, err);
     if (code)
         return code;
     int out = open(to, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
