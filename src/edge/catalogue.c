@@ -208,20 +208,24 @@ static bool has_unmerged_changes(const rg_catalogue *c)
     return found;
 }
 
+static rg_code try_to_read(rg_catalogue *c, const char *query, int *version, rg_error *err)
+{
+    rg_code code = connect_with(c, query, err);
+    return code == RG_OK ? rg_catalogue_identify(c, version, err) : code;
+}
+
 /* WAL needs a file of shared memory beside the index. Where none can be made, nobody writes, so the
  * file can be read as it stands. */
 static rg_code identify_to_read(rg_catalogue *c, int *version, rg_error *err)
 {
-    rg_code code = connect_with(c, "mode=ro", err);
-    if (code != RG_OK)
+    rg_code code = try_to_read(c, "mode=ro", version, err);
+    if (code == RG_OK || !c->db)
         return code;
-    code = rg_catalogue_identify(c, version, err);
-    int rc = sqlite3_errcode(c->db);
-    bool no_room = code != RG_OK && (rc == SQLITE_CANTOPEN || rc == SQLITE_READONLY);
+    int rc = sqlite3_errcode(c->db) & 0xff;
+    bool no_room = rc == SQLITE_CANTOPEN || rc == SQLITE_READONLY;
     if (!no_room || has_unmerged_changes(c))
         return code;
-    code = connect_with(c, "mode=ro&immutable=1", err);
-    return code == RG_OK ? rg_catalogue_identify(c, version, err) : code;
+    return try_to_read(c, "mode=ro&immutable=1", version, err);
 }
 
 /* An older file that may not be written is brought up to date in memory. */

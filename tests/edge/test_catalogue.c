@@ -1053,7 +1053,7 @@ Test(catalogue, a_read_only_folder_is_read)
         _exit(0);
     }
     expect_child(child, 0, 0);
-    expect_as_nobody(2);
+    expect_as_nobody(3);
 }
 
 Test(catalogue, changes_that_a_crash_left_are_not_passed_over)
