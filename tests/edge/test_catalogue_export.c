@@ -1,6 +1,6 @@
 /*
- * Tests of catalogue_export.h. CSV is read back by a reader written here from RFC 4180's grammar (section
- * 2), JSON by jansson, both into texts that are compared with what went into the index.
+ * Tests of catalogue_export.h. CSV is read back by a reader written here from RFC 4180's grammar
+ * (section 2), JSON by jansson, both into texts that are compared with what went into the index.
  */
 #include <criterion/criterion.h>
 #include <jansson.h>
@@ -216,6 +216,7 @@ Test(catalogue_export, pads_come_back_from_csv)
     rg_catalogue_pad *odd = &visit[0].pad[0];
     odd->position = odd->calibration_day = -1;
     odd->calibrated = false;
+    visit[0].pad[1].calibration_day = 20403;
     odd->grams = 1.0 / 3;
     odd->mean_mm = 1e-9;
     odd->radiance = 123456789.12345678;
@@ -233,7 +234,7 @@ Test(catalogue_export, pads_come_back_from_csv)
         cr_expect_str_eq(at(&whole, i + 1, "finger"), p->finger);
         cr_expect_str_eq(at(&whole, i + 1, "station"), p->station);
         cr_expect_str_eq(at(&whole, i + 1, "calibrated"), p->calibrated ? "true" : "false");
-        expect_number(i + 1, "position", p->position < 0 ? NAN : p->position);
+        expect_number(i + 1, "position", p->position < 0 ? (double)NAN : p->position);
         expect_number(i + 1, "finger_grams", p->grams);
         expect_number(i + 1, "tolerance_mm", p->tolerance_mm);
         expect_number(i + 1, "seen_bearings", p->seen);
@@ -249,8 +250,8 @@ Test(catalogue_export, pads_come_back_from_csv)
         expect_number(i + 1, "frames_given", p->frames_given);
     }
     cr_expect_str_eq(at(&whole, 1, "calibration_date"), "");
-    /* 20 days before the visit of 2025-11-01 */
-    cr_expect_str_eq(at(&whole, 2, "calibration_date"), "2025-10-12");
+    /* `date -u -d @$((20403 * 86400)) +%F` */
+    cr_expect_str_eq(at(&whole, 2, "calibration_date"), "2025-11-11");
     free_table(&whole);
 }
 
@@ -407,7 +408,7 @@ static void expect_pad_object(const json_t *o, const rg_catalogue_pad *p)
     expect_string(o, "pad", p->pad);
     expect_string(o, "verdict", p->verdict);
     expect_string(o, "station", p->station);
-    expect_real(o, "position", p->position < 0 ? NAN : p->position);
+    expect_real(o, "position", p->position < 0 ? (double)NAN : p->position);
     expect_real(o, "finger_grams", p->grams);
     expect_real(o, "widest_mm", p->widest_mm);
     expect_real(o, "u_mean_mm", p->u_mean_mm);
@@ -455,23 +456,23 @@ Test(catalogue_export, everything_comes_back_from_json)
     free(t.bytes);
 }
 
-/* A locale whose decimal sign is a comma, where the system has one. */
-Test(catalogue_export, numbers_have_a_point_in_every_locale)
+Test(catalogue_export, locale_with_a_decimal_comma_changes_nothing)
 {
-    static const char *const name[] = {"de_DE.UTF-8", "de_DE.utf8", "fr_FR.UTF-8", "de_DE"};
+    static const char *const comma[] = {"de_DE.UTF-8", "de_DE.utf8", "fr_FR.UTF-8", "nl_NL.UTF-8"};
     text before = csv(RG_EXPORT_PADS, &everything);
     char *dump[2] = {0};
     must(rg_catalogue_dump(catalogue, &dump[0], &err));
-    bool found = false;
-    for (int i = 0; i < 4 && !found; i++)
-        found = setlocale(LC_ALL, name[i]) != NULL;
+    bool set = false;
+    for (int i = 0; i < 4 && !set; i++)
+        set = setlocale(LC_ALL, comma[i]) != NULL;
     text after = csv(RG_EXPORT_PADS, &everything);
     must(rg_catalogue_dump(catalogue, &dump[1], &err));
-    setlocale(LC_ALL, "C");
     cr_expect_str_eq(after.bytes, before.bytes);
     cr_expect_str_eq(dump[0], dump[1]);
     free(before.bytes);
     free(after.bytes);
     free(dump[0]);
     free(dump[1]);
+    if (!set)
+        cr_skip("no locale with a decimal comma is installed here");
 }

@@ -1,6 +1,6 @@
 /*
- * Tests of catalogue.h: questions. What the index answers is compared with a filter over the same rows
- * that is written here anew, in plain C.
+ * Tests of catalogue.h: questions. What the index answers is compared with a filter over the same
+ * rows that is written here anew, in plain C.
  */
 #include <criterion/criterion.h>
 #include <math.h>
