@@ -2,8 +2,12 @@
  * catalogue_export.h - everything in the index as CSV tables (RFC 4180) and as one JSON document
  * (RFC 8259). What does not exist is an empty field, or null.
  *
- * CSV: header line, CRLF, quoting where needed. A text that a spreadsheet would run as a formula (it
- * begins with = + - @, tab or CR) gets a ' in front; numbers are never touched.
+ * CSV: header line, CRLF, quoting where needed. A text that a spreadsheet would run as a formula
+ * (it begins with = + - @, tab or CR) gets a ' in front; numbers are never touched and have as
+ * many digits as it takes to read the same number back.
+ *
+ * Every table begins with bag, serial, time (UTC, ISO 8601); pads and arcs go on with sweep. JSON
+ * has the same names, 15 significant digits, and null for an empty text.
  */
 #ifndef RIMGLOW_CATALOGUE_EXPORT_H
 #define RIMGLOW_CATALOGUE_EXPORT_H

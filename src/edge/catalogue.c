@@ -1,8 +1,8 @@
 /*
  * catalogue.c - opening, closing and transactions of the index; SQLite's failures as errors.
  *
- * A file is looked at before anything is changed in it: a database of another program must
- * stay as it is. Files are opened by URI with every special byte encoded, since an SQLite built with
+ * A file is looked at before anything is changed in it: a database of another program must stay as
+ * it is. Files are opened by URI with every special byte encoded, since an SQLite built with
  * SQLITE_USE_URI (Debian's is) would take a name like "file:x?mode=memory" for one.
  */
 #include "catalogue_private.h"
@@ -102,8 +102,8 @@ static bool is_plain(char byte)
            (byte >= '0' && byte <= '9') || strchr("-._~/", byte);
 }
 
-/* "file:" URI (RFC 3986) of a path, owned by the caller; NULL without memory. An absolute path follows an
- * empty authority, a relative one "./", so that no path is taken for anything else. */
+/* "file:" URI (RFC 3986) of a path, owned by the caller; NULL without memory. An absolute path
+ * follows an empty authority, a relative one "./", so that no path is taken for anything else. */
 static char *uri_of(const char *path, const char *query)
 {
     const char *head = *path == '/' ? "file://" : "file:./";
@@ -167,8 +167,8 @@ static rg_code look_for(const rg_catalogue *c, bool *there, rg_error *err)
 
 /* ---- for writing ---- */
 
-/* What one program has written another must be able to read at the same time; where the file system has
- * no shared memory, SQLite stays with its rollback journal, which is as safe. */
+/* What one program has written another must be able to read at the same time; where the file
+ * system has no shared memory, SQLite stays with its rollback journal, which is as safe. */
 static void use_wal(rg_catalogue *c)
 {
     sqlite3_exec(c->db, "PRAGMA journal_mode = WAL", NULL, NULL, NULL);
@@ -208,20 +208,24 @@ static bool has_unmerged_changes(const rg_catalogue *c)
     return found;
 }
 
+static rg_code try_to_read(rg_catalogue *c, const char *query, int *version, rg_error *err)
+{
+    rg_code code = connect_with(c, query, err);
+    return code == RG_OK ? rg_catalogue_identify(c, version, err) : code;
+}
+
 /* WAL needs a file of shared memory beside the index. Where none can be made, nobody writes, so the
  * file can be read as it stands. */
 static rg_code identify_to_read(rg_catalogue *c, int *version, rg_error *err)
 {
-    rg_code code = connect_with(c, "mode=ro", err);
-    if (code != RG_OK)
+    rg_code code = try_to_read(c, "mode=ro", version, err);
+    if (code == RG_OK || !c->db)
         return code;
-    code = rg_catalogue_identify(c, version, err);
-    int rc = sqlite3_errcode(c->db);
-    bool no_room = code != RG_OK && (rc == SQLITE_CANTOPEN || rc == SQLITE_READONLY);
+    int rc = sqlite3_errcode(c->db) & 0xff;
+    bool no_room = rc == SQLITE_CANTOPEN || rc == SQLITE_READONLY;
     if (!no_room || has_unmerged_changes(c))
         return code;
-    code = connect_with(c, "mode=ro&immutable=1", err);
-    return code == RG_OK ? rg_catalogue_identify(c, version, err) : code;
+    return try_to_read(c, "mode=ro&immutable=1", version, err);
 }
 
 /* An older file that may not be written is brought up to date in memory. */

@@ -1,8 +1,8 @@
 /*
  * catalogue_dump.c - the whole content as text, and the check of the file.
  *
- * A line is the table's name and its columns, each quoted as an SQL literal, so that no text can look like
- * another. Row ids are left out: they say only in which order the rows came in.
+ * A line is the table's name and its columns, each quoted as an SQL literal, so that no text can
+ * look like another. Row ids are left out: they say only in which order the rows came in.
  */
 #include "catalogue_private.h"
 

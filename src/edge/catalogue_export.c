@@ -1,8 +1,8 @@
 /*
  * catalogue_export.c - the index as CSV (RFC 4180) and JSON (RFC 8259, by jansson).
  *
- * Each kind of row names its fields once (inspection_fields and so on) and hands them to a sink, which
- * makes of them a header line, a line, or the members of an object.
+ * Each kind of row names its fields once (inspection_fields and so on) and hands them to a sink,
+ * which makes of them a header line, a line, or the members of an object.
  *
  * A spreadsheet runs a cell as a formula when it begins with = + - @, tab or CR (OWASP, "CSV
  * Injection"); such texts get a ' in front. Numbers are written by this program and stay.
@@ -242,8 +242,8 @@ static rg_code no_memory(const rg_catalogue *c, rg_error *err)
     return rg_catalogue_fault(c, SQLITE_NOMEM, err);
 }
 
-/* A field may be empty, so a line that begins anew is told by used == 0 alone: every table's first field
- * is the bag, which never is. */
+/* A field may be empty, so a line that begins anew is told by used == 0 alone: every table's first
+ * field is the bag, which never is. */
 static rg_code end_line(csv *to, rg_error *err)
 {
     put_bytes(&to->sink, "\r\n", 2);

@@ -1,9 +1,9 @@
 /*
  * catalogue_find.c - questions to the index.
  *
- * The WHERE clause is put together from constant pieces alone; what was asked for is bound. A text with '*'
- * becomes a GLOB pattern in which SQLite's other special characters are put into brackets, where they
- * stand for themselves.
+ * The WHERE clause is put together from constant pieces alone; what was asked for is bound. A text
+ * with '*' becomes a GLOB pattern in which SQLite's other special characters are put into
+ * brackets, where they stand for themselves.
  */
 #include "catalogue_private.h"
 

@@ -107,8 +107,8 @@ typedef rg_code rg_catalogue_visit(void *context, const rg_catalogue_inspection 
 rg_code rg_catalogue_each(rg_catalogue *c, const rg_catalogue_query *query,
                           rg_catalogue_visit *visit, void *context, rg_error *err);
 
-/* The shortest decimal that reads back as the same number, with a point in every locale; "" when not
- * finite. */
+/* The shortest decimal that reads back as the same number, with a point in every locale; "" when
+ * not finite. */
 enum { RG_CATALOGUE_NUMBER = 40 };
 void rg_catalogue_number(double value, char text[RG_CATALOGUE_NUMBER]);
 

@@ -5,8 +5,8 @@
  * been released is never changed: a new version is a new script at the end. The number stands in
  * SQLite's user_version, and application_id says whose file it is.
  *
- * A damaged or doctored file may have the right numbers and other tables, so what was opened is compared,
- * statement by statement, with the tables that the scripts make in memory.
+ * A damaged or doctored file may have the right numbers and other tables, so what was opened is
+ * compared, statement by statement, with the tables that the scripts make in memory.
  */
 #include "catalogue_private.h"
 
@@ -91,8 +91,8 @@ static const char tables[] =
     ") STRICT, WITHOUT ROWID;"
     "PRAGMA user_version = 1;";
 
-/* For the questions: by date over all serials, and by what a pad was found to be without reading the
- * pads' rows. */
+/* For the questions: by date over all serials, and by what a pad was found to be without reading
+ * the pads' rows. */
 static const char question_indexes[] =
     "CREATE INDEX inspection_by_time ON inspection (time, bag);"
     "CREATE INDEX pad_by_answer ON pad (inspection, pad, verdict, station);"

@@ -1,6 +1,7 @@
 /*
  * Tests of catalogue.h: rows in and out, transactions, files that are not what they should be. The
- * questions are in test_catalogue_find.c. What other programs see is asked with SQLite's own interface.
+ * questions are in test_catalogue_find.c. What other programs see is asked with SQLite's own
+ * interface.
  */
 #include <criterion/criterion.h>
 #include <fcntl.h>
@@ -400,7 +401,7 @@ Test(catalogue, putting_a_bag_again_replaces_all_of_it)
     cr_expect_eq(outside("SELECT count(*) FROM pad"), 4 * TEST_PADS + 3);
     cr_expect_eq(outside("SELECT count(*) FROM setup_value"), 4 * 2 + 1);
     cr_expect_eq(outside("SELECT count(*) FROM arc WHERE pad NOT IN (SELECT id FROM pad)"), 0);
-    /* Visits 2 of 20 and the others have three serials: the one that lost its only visit is gone. */
+    /* A serial that has lost its only visit is gone. */
     cr_expect_eq(outside("SELECT count(*) FROM serial WHERE serial NOT IN (SELECT serial FROM "
                          "inspection)"),
                  0);
@@ -947,7 +948,7 @@ Test(catalogue, altered_bytes_are_damage_not_a_crash)
 
 /* ---------------------------------------------------------------- migration */
 
-/* tests/data/catalogue/version-1.sql was made once by the program of version 1 and is never changed. */
+/* version-1.sql was made once by the program of version 1 and is never changed. */
 static void make_version_1(void)
 {
     uint8_t *sql = NULL;
@@ -1053,7 +1054,7 @@ Test(catalogue, a_read_only_folder_is_read)
         _exit(0);
     }
     expect_child(child, 0, 0);
-    expect_as_nobody(2);
+    expect_as_nobody(3);
 }
 
 Test(catalogue, changes_that_a_crash_left_are_not_passed_over)

@@ -1,6 +1,7 @@
 /*
- * visits.c - invented inspections. Figures are of the size that real ones have: gaps of hundredths of a
- * millimetre; two instruments of five are sealed throughout, of the others every fifth pad leaks.
+ * visits.c - invented inspections. Figures are of the size that real ones have: gaps of hundredths
+ * of a millimetre; two instruments of five are sealed throughout, of the others every fifth pad
+ * leaks.
  */
 #include "support/visits.h"
 

@@ -1,6 +1,6 @@
 /*
- * visits.h - inspections of the loan instruments of the invented Port Ellery Municipal Band, as rows
- * of the index. The same number and seed give the same rows.
+ * visits.h - inspections of the loan instruments of the invented Port Ellery Municipal Band, as
+ * rows of the index. The same number and seed give the same rows.
  */
 #ifndef RIMGLOW_TESTS_VISITS_H
 #define RIMGLOW_TESTS_VISITS_H
@@ -21,7 +21,7 @@ typedef struct test_visit {
     rg_catalogue_value value[2];
 } test_visit;
 
-/* Visit number of total, spread over the 13 months in this order; about seven visits of each serial. */
+/* Visit number of total, spread over the 13 months in this order; seven of each serial. */
 void test_visit_make(test_visit *visit, int number, int total, unsigned seed);
 
 #endif

@@ -2,9 +2,10 @@
  * archive_bench.c - make bench: how long the questions to the archive's index take with 10,000
  * inspections of 24 pads in it.
  *
- * Each run is a process of its own that opens the file, asks once and closes it, so nothing is kept but
- * the system's cache of the disk. Wall clock, median of the runs, and the ratio to a plain look at every
- * row of the pads' table in the same run (SELECT count(*) with a sum that no index holds).
+ * Each run is a process of its own that opens the file, asks once and closes it, so nothing is
+ * kept but the system's cache of the disk. Wall clock, median of the runs, and the ratio to a
+ * plain look at every row of the pads' table in the same run (SELECT count(*) with a sum that no
+ * index holds).
  */
 #include <stdio.h>
 #include <stdlib.h>

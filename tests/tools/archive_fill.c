@@ -1,9 +1,11 @@
 /*
- * archive_fill.c - fills an index with invented inspections, for measurements and for trying things out.
+ * archive_fill.c - fills an index with invented inspections, for measurements and for trying
+ * things out.
  *
  *   archive_fill FILE N [SEED]     N inspections of 24 pads, spread over 13 months
  *
- * Rows that are there stay; the same bag is written again. Exit code 1 and a message on any failure.
+ * Rows that are there stay; the same bag is written again. Exit code 1 and a message on any
+ * failure.
  */
 #include <stdio.h>
 #include <stdlib.h>
