@@ -32,12 +32,13 @@ enum { NAMED = 160 /* bytes of a path inside a fault's text */ };
 /* One line of the payload manifest against what is there. */
 typedef struct payload_line {
     const rg_bag_entry *entry;
-    const rg_bag_item *item;    /* NULL: not there */
-    bool differs;               /* a regular file of another digest */
-    struct payload_line *holds; /* the differing line whose content this one holds now */
+    const rg_bag_item *item;            /* NULL: not there */
+    bool differs;                       /* a regular file of another digest */
+    const struct payload_line *held_by; /* a differing file that holds its content now */
+    struct payload_line *holds;         /* the differing line whose content this one holds now */
     bool visited;
-    int ring; /* length of the ring of exchanged files, 0: none */
-    const rg_bag_item *moved_to;
+    int ring;                    /* length of the ring of exchanged files, 0: none */
+    const rg_bag_item *moved_to; /* an unlisted file with its content */
 } payload_line;
 
 typedef struct check {
@@ -120,15 +121,26 @@ static const rg_bag_entry *listed_tag(const check *c, const char *path)
     return c->tags_count ? bsearch(&key, c->tags, c->tags_count, sizeof key, entry_by_path) : NULL;
 }
 
+/* An error's text without the file's name, which the fault has already. */
+static const char *without_name(const char *text, const char *name)
+{
+    size_t n = strlen(name);
+    if (strncmp(text, name, n) != 0)
+        return text;
+    text += n;
+    return text + strspn(text, ":, ");
+}
+
 /* Loads a required tag file; what keeps it from being read is a fault of the bag. */
 static bool load(check *c, const char *name, rg_bag_text *tag)
 {
     rg_error err = {0};
-    rg_code code = rg_bag_load(c->root, "the bag", name, tag, &err);
+    rg_code code = rg_bag_load(c->root, name, tag, &err);
     if (code == RG_INTERNAL)
         c->out_of_memory = true;
     else if (code)
-        report(c, code == RG_NO_INPUT ? RG_BAG_UNREADABLE : RG_BAG_MALFORMED, name, "%s", err.text);
+        report(c, code == RG_NO_INPUT ? RG_BAG_UNREADABLE : RG_BAG_MALFORMED, name, "%s",
+               without_name(err.text, name));
     return code == RG_OK;
 }
 
@@ -137,7 +149,7 @@ static bool parsed(check *c, const char *name, rg_code code, const rg_error *err
     if (code == RG_INTERNAL)
         c->out_of_memory = true;
     else if (code)
-        report(c, RG_BAG_MALFORMED, name, "%s", err->text);
+        report(c, RG_BAG_MALFORMED, name, "%s", without_name(err->text, name));
     return code == RG_OK;
 }
 
@@ -187,7 +199,7 @@ static bool read_manifest(check *c, const char *name, bool payload, rg_bag_entry
     const rg_bag_entry *wrong = wrong_entry(*entry, *count, payload);
     if (!wrong)
         return good;
-    report(c, RG_BAG_MALFORMED, name, "%s, line %td: %s a file of data/", name, wrong - *entry + 1,
+    report(c, RG_BAG_MALFORMED, name, "line %td: %s a file of data/", wrong - *entry + 1,
            payload ? "is not" : "is");
     rg_bag_entries_free(*entry, *count);
     *entry = NULL;
@@ -312,15 +324,17 @@ static const payload_line *line_of_digest(const check *c, const rg_digest *diges
 
 /* ---- exchanged files ---- */
 
-/* Pairs each differing line with one differing line whose listed content it holds now. Both lists are
+/* Pairs each differing line with one differing or missing line whose content it holds now. Both lists are
  * sorted by digest; nobody is taken twice, so following the pairs gives chains and rings. */
-static void pair_contents(payload_line **listed, payload_line **found, size_t n)
+static void pair_contents(payload_line **listed, size_t n, payload_line **found, size_t m)
 {
-    for (size_t i = 0, j = 0; i < n && j < n;) {
+    for (size_t i = 0, j = 0; i < n && j < m;) {
         int order =
             memcmp(listed[i]->entry->digest.byte, found[j]->item->digest.byte, RG_DIGEST_SIZE);
-        if (order == 0)
+        if (order == 0) {
             found[j]->holds = listed[i];
+            listed[i]->held_by = found[j];
+        }
         i += order <= 0;
         j += order >= 0;
     }
@@ -343,21 +357,26 @@ static void mark_ring(payload_line *start)
     } while (p != start);
 }
 
+/* An empty file holds nobody's content. */
 static bool find_rings(check *c)
 {
-    size_t n = 0;
+    size_t n = 0, m = 0;
     payload_line **listed = rg_alloc(c->listed_count, sizeof *listed);
     payload_line **found = rg_alloc(c->listed_count, sizeof *found);
-    for (size_t i = 0; listed && found && i < c->listed_count; i++)
-        if (c->line[i].differs)
-            listed[n] = found[n] = &c->line[i], n++;
-    if (n > 0) {
+    for (size_t i = 0; listed && found && i < c->listed_count; i++) {
+        payload_line *l = &c->line[i];
+        if (l->differs || !l->item)
+            listed[n++] = l;
+        if (l->differs && l->item->size > 0)
+            found[m++] = l;
+    }
+    if (m > 0) {
         qsort(listed, n, sizeof *listed, by_listed);
-        qsort(found, n, sizeof *found, by_found);
-        pair_contents(listed, found, n);
-        for (size_t i = 0; i < n; i++)
-            if (!listed[i]->visited)
-                mark_ring(listed[i]);
+        qsort(found, m, sizeof *found, by_found);
+        pair_contents(listed, n, found, m);
+        for (size_t i = 0; i < m; i++)
+            if (!found[i]->visited)
+                mark_ring(found[i]);
     }
     bool good = listed && found;
     free(listed);
@@ -515,7 +534,7 @@ static void judge_differing(check *c, const payload_line *l)
         return;
     }
     const payload_line *source = l->holds ? l->holds : line_of_digest(c, &l->item->digest);
-    if (source) {
+    if (source && l->item->size > 0) {
         rg_bag_printable(name, sizeof name, source->entry->path);
         report(c, RG_BAG_ALTERED, path, "now holds %s %s%s",
                source->item && !source->differs ? "a copy of" : "what", name,
@@ -541,8 +560,13 @@ static void judge_missing(check *c, const payload_line *l)
         close(fd);
     if (reason == EACCES || reason == EIO)
         report(c, RG_BAG_UNREADABLE, l->entry->path, "cannot be reached (%s)", strerror(reason));
-    else
+    else if (l->held_by) {
+        rg_bag_printable(name, sizeof name, l->held_by->entry->path);
+        report(c, RG_BAG_MISSING, l->entry->path, "it is not there; %s holds its content now",
+               name);
+    } else {
         report(c, RG_BAG_MISSING, l->entry->path, "the manifest lists it, it is not there");
+    }
 }
 
 static const char *kind_text(const rg_bag_item *item)

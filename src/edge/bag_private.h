@@ -40,8 +40,8 @@ typedef struct rg_bag_text {
     rg_digest digest;
 } rg_bag_text;
 
-/* Reads NAME below the open folder root. label: the bag's folder, for errors. */
-rg_code rg_bag_load(int root, const char *label, const char *name, rg_bag_text *tag, rg_error *err);
+/* Reads NAME in the open folder root. */
+rg_code rg_bag_load(int root, const char *name, rg_bag_text *tag, rg_error *err);
 /* Exactly the two lines of version 1.0 and UTF-8. */
 rg_code rg_bag_parse_declaration(const char *label, const char *text, size_t size, rg_error *err);
 /* Payload-Oxum: false when it is missing or malformed. */
