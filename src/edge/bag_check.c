@@ -601,7 +601,8 @@ static void judge_line(check *c, const payload_line *l)
 static void judge_extra(check *c, const rg_bag_item *item)
 {
     char name[NAMED];
-    const payload_line *same = item->kind == BAG_FILE ? line_of_digest(c, &item->digest) : NULL;
+    const payload_line *same =
+        item->kind == BAG_FILE && item->size > 0 ? line_of_digest(c, &item->digest) : NULL;
     if (item->kind == BAG_UNREADABLE)
         report(c, RG_BAG_UNREADABLE, item->path, "cannot be looked into (%s)", kind_text(item));
     else if (item->kind != BAG_FILE)
