@@ -31,10 +31,10 @@ rg_code rg_digest_stream(int fd, const char *name, rg_digest *digest, uint64_t *
 /* Of a regular file; *size (may be NULL) gets its bytes. RG_NO_INPUT when it is missing, not a
  * regular file (a symbolic link is none) or unreadable. */
 rg_code rg_digest_file(const char *path, rg_digest *digest, uint64_t *size, rg_error *err);
-/* Copies a regular file (again, a symbolic link is none) into a new one (mode 0666 & ~umask; refused
- * when it exists), fsyncs it, and gives the digest of what was read and written. A file that grew,
- * shrank or was written to meanwhile is refused. On failure the new file is removed. RG_NO_INPUT,
- * RG_CANT_CREATE, RG_IO as rg_file_refusal. */
+/* Copies a regular file (again, a symbolic link is none) into a new one (mode 0666 & ~umask;
+ * refused when it exists), fsyncs it, and gives the digest of what was read and written. A file
+ * that grew, shrank or was written to meanwhile is refused. On failure the new file is removed.
+ * RG_NO_INPUT, RG_CANT_CREATE, RG_IO as rg_file_refusal. */
 rg_code rg_digest_copy(const char *from, const char *to, rg_digest *digest, uint64_t *size,
                        rg_error *err);
 

@@ -1,8 +1,8 @@
 /*
  * bag_read.c - tag files of a bag: declaration, metadata, manifests (bag.h).
  *
- * RFC 8493 sections 2.1.1 (bagit.txt), 2.1.3 (manifests), 2.2.2 (bag-info.txt), 2.3 (text tag files:
- * lines end with LF, CR or CRLF; UTF-8 without a byte-order mark).
+ * RFC 8493 sections 2.1.1 (bagit.txt), 2.1.3 (manifests), 2.2.2 (bag-info.txt), 2.3 (text tag
+ * files: lines end with LF, CR or CRLF; UTF-8 without a byte-order mark).
  */
 #include <errno.h>
 #include <fcntl.h>
@@ -103,7 +103,8 @@ static bool is_blank(char c)
     return c == ' ' || c == '\t';
 }
 
-/* NUL, other control characters, a byte-order mark and broken UTF-8 are refused for all tag files. */
+/* NUL, other control characters, a byte-order mark and broken UTF-8 are refused for all tag
+ * files. */
 static rg_code check_bytes(const char *label, const char *text, size_t size, rg_error *err)
 {
     int line = 1;

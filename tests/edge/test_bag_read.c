@@ -30,8 +30,8 @@ static void release(void)
 
 TestSuite(bag_read, .fini = release);
 
-/* 2.1.3: digits of either case, one or more blanks or tabs, paths to the end of the line; 2.3: LF, CR or
- * CRLF, the last one may be missing. */
+/* 2.1.3: digits of either case, one or more blanks or tabs, paths to the end of the line; 2.3: LF,
+ * CR or CRLF, the last one may be missing. */
 Test(bag_read, manifest_lines_of_every_allowed_form)
 {
     static const char text[] = A "  data/a\n" E "\tdata/with  two blanks \r\n"
@@ -138,7 +138,8 @@ static rg_code info(const char *text, rg_bag_tags *tags)
     return rg_bag_parse_info("i.txt", text, strlen(text), tags, &err);
 }
 
-/* The example of RFC 8493 section 2.2.2, in parts: long values go on in lines that begin with blanks. */
+/* The example of RFC 8493 section 2.2.2, in parts: long values go on in lines that begin with
+ * blanks. */
 Test(bag_read, info_of_the_rfc_is_read)
 {
     rg_bag_tags tags;

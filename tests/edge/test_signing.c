@@ -112,7 +112,8 @@ Test(signing, vectors_of_the_ed25519_software)
     free(file.data);
 }
 
-/* Section 5.1.7 wants S below the group's order: S plus the order would verify without that check. */
+/* Section 5.1.7 wants S below the group's order: S plus the order would verify without that
+ * check. */
 Test(signing, signature_with_s_beyond_the_order_is_refused)
 {
     static const uint8_t order[32] = {0xed, 0xd3, 0xf5, 0x5c, 0x1a, 0x63, 0x12, 0x58,       0xd6,
