@@ -27,7 +27,7 @@ const char *rg_export_table_name(rg_export_table table);
 /* Called with pieces of text in order; returns what stops the export. */
 typedef rg_code rg_export_write(void *context, const char *text, size_t size, rg_error *err);
 
-/* Rows of the inspections that fit the query, oldest first, keyed by bag. */
+/* Rows of the inspections that fit the query, in its order, keyed by bag. */
 rg_code rg_export_csv(rg_catalogue *catalogue, const rg_catalogue_query *query,
                       rg_export_table table, rg_export_write *write, void *context, rg_error *err);
 /* {"format": "rimglow archive export", "version": 1, "inspections": [{..., "pads": [{..., "arcs"}],

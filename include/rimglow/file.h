@@ -21,13 +21,13 @@ rg_code rg_file_read(const char *path, size_t limit, uint8_t **bytes, size_t *si
 /* RG_CANT_CREATE when the folder refuses it, RG_IO when writing fails. */
 rg_code rg_file_write(const char *path, const void *bytes, size_t size, rg_error *err);
 
-/* A new file with all of bytes, fsynced (its folder is not); refused when something stands there, be it
- * a dangling link. mode: of open(2), less the umask. On failure the new file is removed. Codes as of
- * rg_file_refusal. */
+/* A new file with all of bytes, fsynced (its folder is not); refused when something stands there,
+ * be it a dangling link. mode: of open(2), less the umask. On failure the new file is removed.
+ * Codes as of rg_file_refusal. */
 rg_code rg_file_make(const char *path, unsigned mode, const void *bytes, size_t size,
                      rg_error *err);
-/* The error for a file or folder that could not be made or written, from errno: a full disk is RG_IO
- * ("free some space"), a place that may not be written RG_CANT_CREATE. */
+/* The error for a file or folder that could not be made or written, from errno: a full disk is
+ * RG_IO ("free some space"), a place that may not be written RG_CANT_CREATE. */
 rg_code rg_file_refusal(const char *path, int reason, rg_error *err);
 
 /* fsyncs a folder, so that names made, removed or renamed in it last. A file system that cannot do

@@ -371,6 +371,7 @@ static rg_code export_tables(const job *j, rg_error *err)
         code = rg_archive_read_index(&archive, j->archive, err);
     if (code != RG_OK)
         return code;
+    query.oldest_first = true;
     code = rg_folder_make(j->out, err);
     for (int t = 0; code == RG_OK && t <= RG_EXPORT_TABLES; t++)
         code = write_document(j, archive.catalogue, &query, t, err);

@@ -1,8 +1,8 @@
 /*
  * digest.c - SHA-256 by libsodium, files in blocks (digest.h).
  *
- * A copy is hashed while it is made: the digest is of the very bytes that were handed to write(), not of
- * a second reading that could differ.
+ * A copy is hashed while it is made: the digest is of the very bytes that were handed to write(),
+ * not of a second reading that could differ.
  */
 #include "rimglow/digest.h"
 
@@ -19,8 +19,8 @@ enum { BLOCK_BYTES = 64 * 1024 };
 
 /* ---- bytes and digits ---- */
 
-/* May be called again and from any thread. It fails without a source of random numbers, which a digest
- * does not need. */
+/* May be called again and from any thread. It fails without a source of random numbers, which a
+ * digest does not need. */
 static void make_ready(void)
 {
     if (sodium_init() < 0)
@@ -76,8 +76,8 @@ static bool write_all(int fd, const uint8_t *bytes, size_t size)
 
 typedef enum pump_end { PUMP_DONE, PUMP_READ_FAILED, PUMP_WRITE_FAILED } pump_end;
 
-/* Reads in to its end; every block goes into the digest and, unless out is -1, to out. Why it failed
- * is in errno. */
+/* Reads in to its end; every block goes into the digest and, unless out is -1, to out. Why it
+ * failed is in errno. */
 static pump_end pump(int in, int out, rg_digest *digest, uint64_t *size)
 {
     uint8_t block[BLOCK_BYTES];

@@ -1,8 +1,8 @@
 /*
  * bag.c - names, paths and manifest lines of a bag (bag.h).
  *
- * Paths are judged once, here, for writing, reading and checking alike. RFC 8493 section 5.1 warns of
- * paths that leave the bag; a path that passes cannot.
+ * Paths are judged once, here, for writing, reading and checking alike. RFC 8493 section 5.1 warns
+ * of paths that leave the bag; a path that passes cannot.
  */
 #include "rimglow/bag.h"
 

@@ -1,17 +1,19 @@
 /*
  * bag_check.c - everything of a bag read again and compared with what it was sealed as (bag.h).
  *
- * Who vouches for whom: the tag manifest lists the payload manifest, bagit.txt and bag-info.txt; the payload
- * manifest lists the payload. (What vouches for the tag manifest is outside: the next record of the
- * serial, the index, a signature.) So a payload file that differs from a manifest that itself fits the
- * tag manifest was altered; a manifest that does not fit was written again.
+ * Who vouches for whom: the tag manifest lists the payload manifest, bagit.txt and bag-info.txt;
+ * the payload manifest lists the payload. (What vouches for the tag manifest is outside: the next
+ * record of the serial, the index, a signature.) So a payload file that differs from a manifest
+ * that itself fits the tag manifest was altered; a manifest that does not fit was written again.
  *
  * A manifest says no more of a file than its digest. Still much can be told from digests alone:
- * - a file whose digest is listed for another file holds that one's content: moved, exchanged, or copied;
- * - rimglow writes manifests in one form (sorted, lower case, two blanks), so the sealed manifest can be made
- *   anew from what is there. When the payload as it is gives the digest that the tag manifest lists, the payload
- *   is the sealed one and the manifest was damaged; when the manifest's own entries do, only their
- *   order or form was changed;
+ * - a file whose digest is listed for another file holds that one's content: moved, exchanged, or
+ * copied;
+ * - rimglow writes manifests in one form (sorted, lower case, two blanks), so the sealed manifest
+ * can be made
+ *   anew from what is there. When the payload as it is gives the digest that the tag manifest
+ *   lists, the payload is the sealed one and the manifest was damaged; when the manifest's own
+ *   entries do, only their order or form was changed;
  * - Payload-Oxum is the sum of all sizes: with a single altered file it tells how much longer or
  *   shorter that became.
  */
@@ -29,17 +31,6 @@
 
 enum { NAMED = 160 /* bytes of a path inside a fault's text */ };
 
-/* One line of the payload manifest against what is there. */
-typedef struct payload_line {
-    const rg_bag_entry *entry;
-    const rg_bag_item *item;    /* NULL: not there */
-    bool differs;               /* a regular file of another digest */
-    struct payload_line *holds; /* the differing line whose content this one holds now */
-    bool visited;
-    int ring; /* length of the ring of exchanged files, 0: none */
-    const rg_bag_item *moved_to;
-} payload_line;
-
 typedef struct check {
     const char *folder;
     int root;
@@ -49,7 +40,7 @@ typedef struct check {
     rg_bag_entry *listed, *tags; /* of manifest and tag manifest */
     size_t listed_count, tags_count;
     bool manifest_read, tags_read;
-    payload_line *line, **by_digest;  /* sorted by path; by the digest listed */
+    rg_bag_comparison payload;
     const rg_digest *sealed_manifest; /* as the tag manifest lists it; NULL: unknown */
     bool manifest_intact, info_intact;
     bool payload_sealed; /* payload as it is gives the sealed manifest */
@@ -120,15 +111,26 @@ static const rg_bag_entry *listed_tag(const check *c, const char *path)
     return c->tags_count ? bsearch(&key, c->tags, c->tags_count, sizeof key, entry_by_path) : NULL;
 }
 
+/* An error's text without the file's name, which the fault has already. */
+static const char *without_name(const char *text, const char *name)
+{
+    size_t n = strlen(name);
+    if (strncmp(text, name, n) != 0)
+        return text;
+    text += n;
+    return text + strspn(text, ":, ");
+}
+
 /* Loads a required tag file; what keeps it from being read is a fault of the bag. */
 static bool load(check *c, const char *name, rg_bag_text *tag)
 {
     rg_error err = {0};
-    rg_code code = rg_bag_load(c->root, "the bag", name, tag, &err);
+    rg_code code = rg_bag_load(c->root, name, tag, &err);
     if (code == RG_INTERNAL)
         c->out_of_memory = true;
     else if (code)
-        report(c, code == RG_NO_INPUT ? RG_BAG_UNREADABLE : RG_BAG_MALFORMED, name, "%s", err.text);
+        report(c, code == RG_NO_INPUT ? RG_BAG_UNREADABLE : RG_BAG_MALFORMED, name, "%s",
+               without_name(err.text, name));
     return code == RG_OK;
 }
 
@@ -137,7 +139,7 @@ static bool parsed(check *c, const char *name, rg_code code, const rg_error *err
     if (code == RG_INTERNAL)
         c->out_of_memory = true;
     else if (code)
-        report(c, RG_BAG_MALFORMED, name, "%s", err->text);
+        report(c, RG_BAG_MALFORMED, name, "%s", without_name(err->text, name));
     return code == RG_OK;
 }
 
@@ -187,7 +189,7 @@ static bool read_manifest(check *c, const char *name, bool payload, rg_bag_entry
     const rg_bag_entry *wrong = wrong_entry(*entry, *count, payload);
     if (!wrong)
         return good;
-    report(c, RG_BAG_MALFORMED, name, "%s, line %td: %s a file of data/", name, wrong - *entry + 1,
+    report(c, RG_BAG_MALFORMED, name, "line %td: %s a file of data/", wrong - *entry + 1,
            payload ? "is not" : "is");
     rg_bag_entries_free(*entry, *count);
     *entry = NULL;
@@ -237,166 +239,6 @@ static void judge_tags(check *c)
             report(c, RG_BAG_MALFORMED, BAG_TAGMANIFEST, "does not list %s", required[i]);
 }
 
-/* ---- lines of the payload manifest against the files ---- */
-
-static int by_path(const void *a, const void *b)
-{
-    return strcmp(((const payload_line *)a)->entry->path, ((const payload_line *)b)->entry->path);
-}
-
-static int by_listed(const void *a, const void *b)
-{
-    const payload_line *const *x = a, *const *y = b;
-    int order = memcmp((*x)->entry->digest.byte, (*y)->entry->digest.byte, RG_DIGEST_SIZE);
-    return order ? order : strcmp((*x)->entry->path, (*y)->entry->path);
-}
-
-static int by_found(const void *a, const void *b)
-{
-    const payload_line *const *x = a, *const *y = b;
-    int order = memcmp((*x)->item->digest.byte, (*y)->item->digest.byte, RG_DIGEST_SIZE);
-    return order ? order : strcmp((*x)->entry->path, (*y)->entry->path);
-}
-
-static int item_by_digest(const void *a, const void *b)
-{
-    const rg_bag_item *const *x = a, *const *y = b;
-    int order = memcmp((*x)->digest.byte, (*y)->digest.byte, RG_DIGEST_SIZE);
-    return order ? order : strcmp((*x)->path, (*y)->path);
-}
-
-static bool join_lines(check *c)
-{
-    size_t n = c->listed_count;
-    c->line = rg_alloc(n, sizeof *c->line);
-    c->by_digest = rg_alloc(n, sizeof *c->by_digest);
-    if (!c->line || !c->by_digest)
-        return false;
-    for (size_t i = 0; i < n; i++)
-        c->line[i].entry = &c->listed[i];
-    qsort(c->line, n, sizeof *c->line, by_path);
-    for (size_t i = 0; i < n; i++) {
-        payload_line *l = &c->line[i];
-        l->item = rg_bag_find(&c->tree, l->entry->path);
-        l->differs = l->item && l->item->kind == BAG_FILE &&
-                     !rg_digest_equal(&l->item->digest, &l->entry->digest);
-        c->by_digest[i] = l;
-    }
-    qsort(c->by_digest, n, sizeof *c->by_digest, by_listed);
-    return true;
-}
-
-static bool is_listed(const check *c, const char *path)
-{
-    rg_bag_entry entry = {.path = (char *)(uintptr_t)path};
-    payload_line key = {.entry = &entry};
-    return c->listed_count > 0 &&
-           bsearch(&key, c->line, c->listed_count, sizeof key, by_path) != NULL;
-}
-
-/* Some line for which this digest is listed; NULL when there is none. */
-static const payload_line *line_of_digest(const check *c, const rg_digest *digest)
-{
-    size_t low = 0, high = c->listed_count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (memcmp(c->by_digest[middle]->entry->digest.byte, digest->byte, RG_DIGEST_SIZE) < 0)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    if (low < c->listed_count && rg_digest_equal(&c->by_digest[low]->entry->digest, digest))
-        return c->by_digest[low];
-    return NULL;
-}
-
-/* ---- exchanged files ---- */
-
-/* Pairs each differing line with one differing line whose listed content it holds now. Both lists are
- * sorted by digest; nobody is taken twice, so following the pairs gives chains and rings. */
-static void pair_contents(payload_line **listed, payload_line **found, size_t n)
-{
-    for (size_t i = 0, j = 0; i < n && j < n;) {
-        int order =
-            memcmp(listed[i]->entry->digest.byte, found[j]->item->digest.byte, RG_DIGEST_SIZE);
-        if (order == 0)
-            found[j]->holds = listed[i];
-        i += order <= 0;
-        j += order >= 0;
-    }
-}
-
-static void mark_ring(payload_line *start)
-{
-    int length = 0;
-    payload_line *p = start;
-    do {
-        p->visited = true;
-        p = p->holds;
-        length++;
-    } while (p && !p->visited);
-    if (p != start)
-        return;
-    do {
-        p->ring = length;
-        p = p->holds;
-    } while (p != start);
-}
-
-static bool find_rings(check *c)
-{
-    size_t n = 0;
-    payload_line **listed = rg_alloc(c->listed_count, sizeof *listed);
-    payload_line **found = rg_alloc(c->listed_count, sizeof *found);
-    for (size_t i = 0; listed && found && i < c->listed_count; i++)
-        if (c->line[i].differs)
-            listed[n] = found[n] = &c->line[i], n++;
-    if (n > 0) {
-        qsort(listed, n, sizeof *listed, by_listed);
-        qsort(found, n, sizeof *found, by_found);
-        pair_contents(listed, found, n);
-        for (size_t i = 0; i < n; i++)
-            if (!listed[i]->visited)
-                mark_ring(listed[i]);
-    }
-    bool good = listed && found;
-    free(listed);
-    free(found);
-    return good;
-}
-
-/* ---- moved files ---- */
-
-static bool is_extra(const check *c, const rg_bag_item *item)
-{
-    return rg_bag_is_payload(item->path) && !is_listed(c, item->path);
-}
-
-static bool find_moved(check *c)
-{
-    rg_bag_item **extra = rg_alloc(c->tree.count, sizeof *extra);
-    size_t n = 0;
-    if (!extra)
-        return false;
-    for (size_t i = 0; i < c->tree.count; i++)
-        if (c->tree.item[i].kind == BAG_FILE && is_extra(c, &c->tree.item[i]))
-            extra[n++] = &c->tree.item[i];
-    qsort(extra, n, sizeof *extra, item_by_digest);
-    for (size_t i = 0, j = 0; i < c->listed_count && j < n;) {
-        payload_line *l = c->by_digest[i];
-        int order = memcmp(l->entry->digest.byte, extra[j]->digest.byte, RG_DIGEST_SIZE);
-        bool match = order == 0 && !l->item;
-        if (match) {
-            l->moved_to = extra[j];
-            extra[j]->moved = true;
-        }
-        i += order <= 0;
-        j += order > 0 || match;
-    }
-    free(extra);
-    return true;
-}
-
 /* ---- the manifest made anew ---- */
 
 static void hash_line(crypto_hash_sha256_state *state, const char *path, const rg_digest *digest)
@@ -412,7 +254,7 @@ static bool entries_give(const check *c, const rg_digest *digest)
     crypto_hash_sha256_state state;
     crypto_hash_sha256_init(&state);
     for (size_t i = 0; i < c->listed_count; i++)
-        hash_line(&state, c->line[i].entry->path, &c->line[i].entry->digest);
+        hash_line(&state, c->payload.line[i].entry->path, &c->payload.line[i].entry->digest);
     crypto_hash_sha256_final(&state, made.byte);
     return rg_digest_equal(&made, digest);
 }
@@ -439,22 +281,22 @@ static void first_misfit(const check *c, char name[NAMED])
 {
     name[0] = 0;
     for (size_t i = 0; i < c->listed_count && !name[0]; i++)
-        if (!c->line[i].item || c->line[i].differs)
-            rg_bag_printable(name, NAMED, c->line[i].entry->path);
+        if (!c->payload.line[i].item || c->payload.line[i].differs)
+            rg_bag_printable(name, NAMED, c->payload.line[i].entry->path);
     for (size_t i = 0; i < c->tree.count && !name[0]; i++)
-        if (is_extra(c, &c->tree.item[i]))
+        if (rg_bag_is_extra(&c->payload, &c->tree.item[i]))
             rg_bag_printable(name, NAMED, c->tree.item[i].path);
 }
 
 static void count_misfits(check *c)
 {
     for (size_t i = 0; i < c->listed_count; i++) {
-        c->missing += !c->line[i].item;
-        c->differing += c->line[i].differs;
-        c->unread += c->line[i].item && c->line[i].item->kind != BAG_FILE;
+        c->missing += !c->payload.line[i].item;
+        c->differing += c->payload.line[i].differs;
+        c->unread += c->payload.line[i].item && c->payload.line[i].item->kind != BAG_FILE;
     }
     for (size_t i = 0; i < c->tree.count; i++)
-        c->extra += c->manifest_read && is_extra(c, &c->tree.item[i]);
+        c->extra += c->manifest_read && rg_bag_is_extra(&c->payload, &c->tree.item[i]);
 }
 
 static void judge_rewritten(check *c)
@@ -499,7 +341,7 @@ static const char *size_text(const check *c, uint64_t now, char text[80])
     return text;
 }
 
-static void judge_differing(check *c, const payload_line *l)
+static void judge_differing(check *c, const rg_bag_match *l)
 {
     char name[NAMED], size[80];
     const char *path = l->entry->path;
@@ -514,8 +356,9 @@ static void judge_differing(check *c, const payload_line *l)
                    l->ring);
         return;
     }
-    const payload_line *source = l->holds ? l->holds : line_of_digest(c, &l->item->digest);
-    if (source) {
+    const rg_bag_match *source =
+        l->holds ? l->holds : rg_bag_match_of(&c->payload, &l->item->digest);
+    if (source && l->item->size > 0) {
         rg_bag_printable(name, sizeof name, source->entry->path);
         report(c, RG_BAG_ALTERED, path, "now holds %s %s%s",
                source->item && !source->differs ? "a copy of" : "what", name,
@@ -525,7 +368,7 @@ static void judge_differing(check *c, const payload_line *l)
     report(c, RG_BAG_ALTERED, path, "%s", size_text(c, l->item->size, size));
 }
 
-static void judge_missing(check *c, const payload_line *l)
+static void judge_missing(check *c, const rg_bag_match *l)
 {
     char name[NAMED];
     if (l->moved_to) {
@@ -541,8 +384,13 @@ static void judge_missing(check *c, const payload_line *l)
         close(fd);
     if (reason == EACCES || reason == EIO)
         report(c, RG_BAG_UNREADABLE, l->entry->path, "cannot be reached (%s)", strerror(reason));
-    else
+    else if (l->held_by) {
+        rg_bag_printable(name, sizeof name, l->held_by->entry->path);
+        report(c, RG_BAG_MISSING, l->entry->path, "it is not there; %s holds its content now",
+               name);
+    } else {
         report(c, RG_BAG_MISSING, l->entry->path, "the manifest lists it, it is not there");
+    }
 }
 
 static const char *kind_text(const rg_bag_item *item)
@@ -562,7 +410,7 @@ static const char *kind_text(const rg_bag_item *item)
     return "";
 }
 
-static void judge_line(check *c, const payload_line *l)
+static void judge_line(check *c, const rg_bag_match *l)
 {
     if (!l->item)
         judge_missing(c, l);
@@ -577,7 +425,9 @@ static void judge_line(check *c, const payload_line *l)
 static void judge_extra(check *c, const rg_bag_item *item)
 {
     char name[NAMED];
-    const payload_line *same = item->kind == BAG_FILE ? line_of_digest(c, &item->digest) : NULL;
+    const rg_bag_match *same = item->kind == BAG_FILE && item->size > 0
+                                   ? rg_bag_match_of(&c->payload, &item->digest)
+                                   : NULL;
     if (item->kind == BAG_UNREADABLE)
         report(c, RG_BAG_UNREADABLE, item->path, "cannot be looked into (%s)", kind_text(item));
     else if (item->kind != BAG_FILE)
@@ -601,7 +451,8 @@ static void judge_extras(check *c)
     for (size_t i = 0; i < c->tree.count; i++) {
         const rg_bag_item *item = &c->tree.item[i];
         if (rg_bag_is_payload(item->path)) {
-            if (c->manifest_read && !c->payload_sealed && !is_listed(c, item->path) && !item->moved)
+            if (c->manifest_read && !c->payload_sealed &&
+                !rg_bag_is_listed(&c->payload, item->path) && !item->moved)
                 judge_extra(c, item);
         } else if (!is_core_tag(item->path) && !is_signature(item) && !listed_tag(c, item->path)) {
             judge_extra(c, item);
@@ -636,7 +487,7 @@ static void judge_payload(check *c)
         report(c, RG_BAG_MANIFEST_REWRITTEN, BAG_MANIFEST,
                "was damaged; the payload itself is as it was sealed");
     for (size_t i = 0; !c->payload_sealed && i < c->listed_count; i++)
-        judge_line(c, &c->line[i]);
+        judge_line(c, &c->payload.line[i]);
     judge_extras(c);
     judge_oxum(c);
 }
@@ -680,7 +531,7 @@ static rg_code check_open(check *c, rg_bag_progress *progress, void *context)
     hash_all(c, progress, context);
     read_all_tags(c);
     judge_tags(c);
-    if (!join_lines(c) || !find_rings(c) || !find_moved(c))
+    if (!rg_bag_compare(&c->tree, c->listed, c->listed_count, &c->payload))
         return rg_bag_no_memory(c->folder, c->err);
     judge_payload(c);
     return c->out_of_memory ? rg_bag_no_memory(c->folder, c->err) : RG_OK;
@@ -701,8 +552,7 @@ rg_code rg_bag_check(const char *folder, rg_bag_progress *progress, void *contex
     rg_bag_tree_free(&c.tree);
     rg_bag_entries_free(c.listed, c.listed_count);
     rg_bag_entries_free(c.tags, c.tags_count);
-    free(c.line);
-    free(c.by_digest);
+    rg_bag_comparison_free(&c.payload);
     if (code)
         rg_bag_state_free(state);
     return code;

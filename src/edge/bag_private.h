@@ -14,7 +14,8 @@
 #define BAG_PAYLOAD          "data"
 #define BAG_DECLARATION_TEXT "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 
-/* A line of a manifest with its final 0: digest, two blanks, a path in which every byte is encoded. */
+/* A line of a manifest with its final 0: digest, two blanks, a path in which every byte is
+ * encoded. */
 enum { BAG_LINE = RG_DIGEST_TEXT + 2 + 3 * RG_BAG_PATH + 1 };
 
 /* ---- bag.c ---- */
@@ -22,8 +23,8 @@ enum { BAG_LINE = RG_DIGEST_TEXT + 2 + 3 * RG_BAG_PATH + 1 };
 /* What is wrong with a path inside a bag, as the end of a sentence; NULL when nothing is. */
 const char *rg_bag_path_fault(const char *path);
 bool rg_bag_is_payload(const char *path);
-/* A copy for people and for JSON: control characters and what is no UTF-8 become '?'. What does not fit
- * loses its beginning, for the end of a path says more. */
+/* A copy for people and for JSON: control characters and what is no UTF-8 become '?'. What does not
+ * fit loses its beginning, for the end of a path says more. */
 void rg_bag_printable(char *to, size_t size, const char *path);
 /* Length of the line, which ends with a newline. */
 size_t rg_bag_line(char line[BAG_LINE], const char *path, const rg_digest *digest);
@@ -40,8 +41,8 @@ typedef struct rg_bag_text {
     rg_digest digest;
 } rg_bag_text;
 
-/* Reads NAME below the open folder root. label: the bag's folder, for errors. */
-rg_code rg_bag_load(int root, const char *label, const char *name, rg_bag_text *tag, rg_error *err);
+/* Reads NAME in the open folder root. */
+rg_code rg_bag_load(int root, const char *name, rg_bag_text *tag, rg_error *err);
 /* Exactly the two lines of version 1.0 and UTF-8. */
 rg_code rg_bag_parse_declaration(const char *label, const char *text, size_t size, rg_error *err);
 /* Payload-Oxum: false when it is missing or malformed. */
@@ -83,7 +84,39 @@ void rg_bag_tree_free(rg_bag_tree *tree);
 void rg_bag_hash(int root, rg_bag_item *item);
 /* NULL when there is none. */
 rg_bag_item *rg_bag_find(const rg_bag_tree *tree, const char *path);
-/* fsyncs every folder from root downwards. */
+/* fsyncs every folder from this one downwards. */
 rg_code rg_bag_sync(const char *folder, rg_error *err);
+
+/* ---- bag_compare.c ---- */
+
+/* One line of the payload manifest against what is there. */
+typedef struct rg_bag_match {
+    const rg_bag_entry *entry;
+    const rg_bag_item *item;     /* NULL: not there */
+    bool differs;                /* a regular file of another digest */
+    const rg_bag_item *moved_to; /* missing: an unlisted file with its content */
+    const struct rg_bag_match
+        *held_by; /* differing or missing: the differing file that holds its content */
+    struct rg_bag_match *holds; /* differing: whose content it holds now */
+    int ring;                   /* files that exchanged contents with this one, 0: none */
+    bool visited;
+} rg_bag_match;
+
+typedef struct rg_bag_comparison {
+    rg_bag_tree *tree;
+    rg_bag_match *line;       /* count of them, sorted by path */
+    rg_bag_match **by_digest; /* the same by listed digest */
+    size_t count;
+} rg_bag_comparison;
+
+/* Items that are told as a missing file's new place are marked as moved. False without memory. */
+bool rg_bag_compare(rg_bag_tree *tree, const rg_bag_entry *listed, size_t count,
+                    rg_bag_comparison *c);
+void rg_bag_comparison_free(rg_bag_comparison *c);
+bool rg_bag_is_listed(const rg_bag_comparison *c, const char *path);
+/* In the payload and not listed. */
+bool rg_bag_is_extra(const rg_bag_comparison *c, const rg_bag_item *item);
+/* Some line for which this digest is listed; NULL when there is none. */
+const rg_bag_match *rg_bag_match_of(const rg_bag_comparison *c, const rg_digest *digest);
 
 #endif

@@ -1,8 +1,8 @@
 /*
  * bag_read.c - tag files of a bag: declaration, metadata, manifests (bag.h).
  *
- * RFC 8493 sections 2.1.1 (bagit.txt), 2.1.3 (manifests), 2.2.2 (bag-info.txt), 2.3 (text tag files:
- * lines end with LF, CR or CRLF; UTF-8 without a byte-order mark).
+ * RFC 8493 sections 2.1.1 (bagit.txt), 2.1.3 (manifests), 2.2.2 (bag-info.txt), 2.3 (text tag
+ * files: lines end with LF, CR or CRLF; UTF-8 without a byte-order mark).
  */
 #include <errno.h>
 #include <fcntl.h>
@@ -35,23 +35,22 @@ static ssize_t read_up_to(int fd, char *to, size_t size)
     return (ssize_t)got;
 }
 
-static rg_code read_text(int fd, const char *label, const char *name, rg_bag_text *tag,
-                         rg_error *err)
+static rg_code read_text(int fd, const char *name, rg_bag_text *tag, rg_error *err)
 {
     struct stat st;
     if (fstat(fd, &st) != 0 || !S_ISREG(st.st_mode))
-        return rg_fail(err, RG_BAD_DATA, "%s: %s is no regular file", label, name);
+        return rg_fail(err, RG_BAD_DATA, "%s: is no regular file", name);
     if (st.st_size > RG_BAG_TAG_MAX_BYTES)
-        return rg_fail(err, RG_BAD_DATA, "%s: %s has more than %d bytes, no tag file is that large",
-                       label, name, (int)RG_BAG_TAG_MAX_BYTES);
+        return rg_fail(err, RG_BAD_DATA, "%s: has more than %d bytes, no tag file is that large",
+                       name, (int)RG_BAG_TAG_MAX_BYTES);
     size_t size = (size_t)st.st_size;
     char *text = rg_alloc(size + 1, 1);
     if (!text)
-        return rg_bag_no_memory(label, err);
+        return rg_bag_no_memory(name, err);
     ssize_t got = read_up_to(fd, text, size);
     if (got < 0) {
-        rg_code code = rg_fail(err, RG_NO_INPUT, "%s: %s cannot be read (%s); check the disk",
-                               label, name, strerror(errno));
+        rg_code code = rg_fail(err, RG_NO_INPUT, "%s: cannot be read (%s); check the disk", name,
+                               strerror(errno));
         free(text);
         return code;
     }
@@ -59,19 +58,18 @@ static rg_code read_text(int fd, const char *label, const char *name, rg_bag_tex
     return RG_OK;
 }
 
-rg_code rg_bag_load(int root, const char *label, const char *name, rg_bag_text *tag, rg_error *err)
+rg_code rg_bag_load(int root, const char *name, rg_bag_text *tag, rg_error *err)
 {
     *tag = (rg_bag_text){0};
     int fd = rg_bag_open(root, name, O_RDONLY | O_NONBLOCK);
     if (fd < 0 && (errno == ENOENT || errno == ENOTDIR))
-        return rg_fail(err, RG_BAD_DATA, "%s: %s is missing, so this is no whole bag", label, name);
+        return rg_fail(err, RG_BAD_DATA, "%s: is missing, so this is no whole bag", name);
     if (fd < 0 && errno == ELOOP)
-        return rg_fail(err, RG_BAD_DATA, "%s: %s is a symbolic link, which is not followed", label,
-                       name);
+        return rg_fail(err, RG_BAD_DATA, "%s: is a symbolic link, which is not followed", name);
     if (fd < 0)
-        return rg_fail(err, RG_NO_INPUT, "%s: %s cannot be opened (%s); check that you may read it",
-                       label, name, strerror(errno));
-    rg_code code = read_text(fd, label, name, tag, err);
+        return rg_fail(err, RG_NO_INPUT, "%s: cannot be opened (%s); check that you may read it",
+                       name, strerror(errno));
+    rg_code code = read_text(fd, name, tag, err);
     close(fd);
     return code;
 }
@@ -105,7 +103,8 @@ static bool is_blank(char c)
     return c == ' ' || c == '\t';
 }
 
-/* NUL, other control characters, a byte-order mark and broken UTF-8 are refused for all tag files. */
+/* NUL, other control characters, a byte-order mark and broken UTF-8 are refused for all tag
+ * files. */
 static rg_code check_bytes(const char *label, const char *text, size_t size, rg_error *err)
 {
     int line = 1;
@@ -374,21 +373,21 @@ rg_code rg_bag_parse_manifest(const char *label, const char *text, size_t size,
 
 /* ---- all tags ---- */
 
-static rg_code read_declared(int root, const char *folder, rg_bag_tags *tags, rg_error *err)
+static rg_code read_declared(int root, rg_bag_tags *tags, rg_error *err)
 {
     rg_bag_text declaration = {0}, info = {0}, file = {0};
-    rg_code code = rg_bag_load(root, folder, BAG_DECLARATION, &declaration, err);
+    rg_code code = rg_bag_load(root, BAG_DECLARATION, &declaration, err);
     if (!code)
         code = rg_bag_parse_declaration(BAG_DECLARATION, declaration.text, declaration.size, err);
     if (!code)
-        code = rg_bag_load(root, folder, BAG_INFO, &info, err);
+        code = rg_bag_load(root, BAG_INFO, &info, err);
     if (!code)
         code = rg_bag_parse_info(BAG_INFO, info.text, info.size, tags, err);
-    if (!code && !(code = rg_bag_load(root, folder, BAG_MANIFEST, &file, err))) {
+    if (!code && !(code = rg_bag_load(root, BAG_MANIFEST, &file, err))) {
         tags->manifest = file.digest;
         free(file.text);
     }
-    if (!code && !(code = rg_bag_load(root, folder, BAG_TAGMANIFEST, &file, err))) {
+    if (!code && !(code = rg_bag_load(root, BAG_TAGMANIFEST, &file, err))) {
         tags->tagmanifest = file.digest;
         free(file.text);
     }
@@ -406,12 +405,10 @@ rg_code rg_bag_read_tags(const char *folder, rg_bag_tags *tags, rg_error *err)
                        "%s: the bag cannot be opened (%s); check its name and that you may read it",
                        folder, strerror(errno));
     rg_error text = {0};
-    rg_code code = read_declared(root, folder, tags, &text);
+    rg_code code = read_declared(root, tags, &text);
     close(root);
     if (!code)
         return RG_OK;
     memset(tags, 0, sizeof *tags);
-    if (strncmp(text.text, folder, strlen(folder)) == 0)
-        return rg_fail(err, code, "%s", text.text);
     return rg_fail(err, code, "%s/%s", folder, text.text);
 }

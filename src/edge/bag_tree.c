@@ -2,7 +2,8 @@
  * bag_tree.c - the files below a folder: listing, reading, fsync and removal.
  *
  * Folders are opened from their parent's descriptor with O_NOFOLLOW, so nothing that a link
- * points to is ever read or removed, whatever is exchanged meanwhile. Pipes and devices are never opened.
+ * points to is ever read or removed, whatever is exchanged meanwhile. Pipes and devices are never
+ * opened.
  */
 #include <dirent.h>
 #include <errno.h>

@@ -2,16 +2,17 @@
  * bag_write.c - filling, sealing and placing a bag (bag.h).
  *
  * Files are fsynced as they are written, folders when the bag is sealed, deepest first. Then one
- * rename() brings the whole folder to its place: a power cut leaves either nothing there or the whole bag.
+ * rename() brings the whole folder to its place: a power cut leaves either nothing there or the
+ * whole bag.
  *
- * rename() of a folder onto another succeeds only where that one is empty (POSIX), so the test for a
- * free place before it can lose a race against nothing that holds data. Writers of an archive hold its
- * lock, so there is no race among them.
+ * rename() of a folder onto another succeeds only where that one is empty (POSIX), so the test for
+ * a free place before it can lose a race against nothing that holds data. Writers of an archive
+ * hold its lock, so there is no race among them.
  *
- * Names with CR, LF or '%' are valid in a bag, but stand percent-encoded in its manifest, and sha256sum
- * looks for them as they stand there. They are refused when writing, so that every bag of rimglow can be
- * checked with standard tools. A backslash is fine: sha256sum -c takes it as it is unless the line
- * begins with one.
+ * Names with CR, LF or '%' are valid in a bag, but stand percent-encoded in its manifest, and
+ * sha256sum looks for them as they stand there. They are refused when writing, so that every bag of
+ * rimglow can be checked with standard tools. A backslash is fine: sha256sum -c takes it as it is
+ * unless the line begins with one.
  */
 #include <errno.h>
 #include <sodium.h>
@@ -437,7 +438,8 @@ static rg_code move_there(const rg_bag *bag, const char *place, rg_error *err)
     if (rename(bag->folder, place) == 0)
         return RG_OK;
     int reason = errno;
-    /* A network file system may answer a repeated request with an error although the first was done. */
+    /* A network file system may answer a repeated request with an error although the first was
+     * done. */
     return is_same(&bag_state, place) ? RG_OK : not_placed(bag, place, reason, err);
 }
 
@@ -476,5 +478,6 @@ rg_code rg_bag_place(rg_bag *bag, const char *place, rg_error *err)
         return place_bag(bag, place, copy, err);
     free(copy);
     rg_bag_printable(here, sizeof here, bag->folder);
-    return rg_fail(err, code, "%.400s; the bag is whole in %s", why.text, here);
+    return rg_fail(err, code == RG_INTERNAL ? code : RG_CANT_CREATE,
+                   "%.400s; the bag is whole in %s", why.text, here);
 }

@@ -451,7 +451,8 @@ static rg_code each(rg_catalogue *c, const rg_catalogue_query *query, rg_catalog
     append(&q, "SELECT bag FROM inspection i");
     ask_inspection(&q, query);
     ask_some_pad(&q, query);
-    append(&q, " ORDER BY i.time, i.bag");
+    append(&q,
+           query->oldest_first ? " ORDER BY i.time, i.bag" : " ORDER BY i.time DESC, i.bag DESC");
     ask_page(&q, query);
     rg_code code = prepare(c, &q, &to, err);
     while (code == RG_OK) {

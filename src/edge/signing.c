@@ -1,9 +1,9 @@
 /*
  * signing.c - Ed25519 keys, signatures and their files, by libsodium (signing.h).
  *
- * Secrets live in memory of sodium_malloc (guarded, kept out of swap where the system allows it) or in
- * buffers that are wiped before they go. A key file is judged by the descriptor it was opened with, so what is
- * judged is what is read.
+ * Secrets live in memory of sodium_malloc (guarded, kept out of swap where the system allows it) or
+ * in buffers that are wiped before they go. A key file is judged by the descriptor it was opened
+ * with, so what is judged is what is read.
  */
 #include "rimglow/signing.h"
 

@@ -1,5 +1,6 @@
 /*
- * Tests of digest.h: examples of FIPS 180-4, NIST's CAVP files (tests/data/crypto), files and copies.
+ * Tests of digest.h: examples of FIPS 180-4, NIST's CAVP files (tests/data/crypto), files and
+ * copies.
  */
 #include <criterion/criterion.h>
 #include <ctype.h>
@@ -127,8 +128,8 @@ Test(digest, short_and_long_messages_of_cavp)
     cr_assert(run_records("tests/data/crypto/SHA256LongMsg-6.rsp") == 6);
 }
 
-/* The Secure Hash Algorithm Validation System (SHAVS) of NIST, 2014, section 6.4: each result is the
- * thousandth digest of the three digests before it. */
+/* The Secure Hash Algorithm Validation System (SHAVS) of NIST, 2014, section 6.4: each result is
+ * the thousandth digest of the three digests before it. */
 Test(digest, monte_carlo_of_cavp)
 {
     test_bytes file = test_load("tests/data/crypto/SHA256Monte-5.rsp");
@@ -255,8 +256,8 @@ Test(digest, copy_that_fails_half_way_leaves_nothing)
     cr_expect(access(to, F_OK) != 0);
 }
 
-/* Files of /proc say that they have 0 bytes and then give more, as a file does that grows while it is
- * read. */
+/* Files of /proc say that they have 0 bytes and then give more, as a file does that grows while it
+ * is read. */
 Test(digest, source_that_gives_other_bytes_than_it_said_is_refused)
 {
     char to[128];

@@ -1,6 +1,6 @@
 /*
- * Tests of writing a bag (bag.h). The judge of what was written is sha256sum of GNU coreutils, which
- * shares no code with us.
+ * Tests of writing a bag (bag.h). The judge of what was written is sha256sum of GNU coreutils,
+ * which shares no code with us.
  */
 #include <criterion/criterion.h>
 #include <signal.h>
