@@ -468,7 +468,7 @@ static void expect_in_place(const rg_certificate *c)
 
 Test(certificate, no_text_leaves_its_place)
 {
-    static const char *left_out[40];
+    static const char *left_out[40], *reasons[24];
     static rg_certificate_value values[30];
     rg_certificate c = hostile();
     expect_in_place(&c);
@@ -483,8 +483,18 @@ Test(certificate, no_text_leaves_its_place)
     c.pad_not_swept = left_out;
     c.values = 30;
     c.value = values;
+    for (int i = 0; i < 24; i++)
+        reasons[i] = "G: open at bearings 136..265: up to 0.150 +- 0.019 mm at 199";
     c.note = long_text(1023);
+    c.reasons = 24;
+    c.reason = reasons;
     expect_in_place(&c);
+    c.check_passed = false;
+    c.checked = long_text(1023);
+    expect_in_place(&c);
+    char *text = text_of(&c);
+    EXPECT_WORDS(text, "more pads: pages 2 and after", "30 values: page ", "more pads: page ");
+    free(text);
 }
 
 /* ------------------------------------------------------------------ HTML */
