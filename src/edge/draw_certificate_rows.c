@@ -212,7 +212,8 @@ static void reasons_in_full(record *r)
     rg_cert_text signs;
     if (c->reasons == 0)
         return;
-    heading(r, "Reasons of the verdict");
+    heading(r, c->check_passed ? "Reasons of the verdict"
+                               : "Reasons as found in the archive, not confirmed");
     for (int i = 0; i < c->reasons; i++) {
         snprintf(number, sizeof number, "%d", i + 1);
         item(r, number, rg_cert_signs(rg_draw_name(c->reason[i], ""), signs));
