@@ -239,7 +239,7 @@ static void ring_words(const view *v)
     char text[48];
     rg_font(v->cr, 14, false);
     for (int b = 30; b < 360; b += 30) {
-        rg_vec2 p = polar(edge_radius + 20, b);
+        rg_vec2 p = polar(edge_radius + 24, b);
         snprintf(text, sizeof text, "%d\u00b0", b);
         rg_text(v->cr, p.x + 2, p.y + 5, 0.5, 0, text);
     }
@@ -250,7 +250,7 @@ static void ring_words(const view *v)
     rg_grey(v->cr, 0);
     rg_plot_stroke(v->cr, 2, 0);
     rg_text(v->cr, centre_x + 16, foot - 10, 0, 0, "0\u00b0 key arm");
-    snprintf(text, sizeof text, "edge %.3g mm", v->top_mm);
+    snprintf(text, sizeof text, "outer ring %.3g mm", v->top_mm);
     rg_text(v->cr, centre_x, centre_y - 8, 0.5, 2 * rim_radius - 20, text);
     snprintf(text, sizeof text, "rings %.2g mm", v->step_mm);
     rg_text(v->cr, centre_x, centre_y + 12, 0.5, 2 * rim_radius - 20, text);
@@ -301,7 +301,7 @@ static void draw_ring(const view *v, const band *before, const band *after)
     ring_words(v);
     double taken[ARCS_TOLD];
     for (int i = 0; i < v->told; i++) {
-        rg_vec2 p = polar(edge_radius + 42, free_place(v->arc[i]->most_bearing_deg, 6, taken, i));
+        rg_vec2 p = polar(edge_radius + 46, free_place(v->arc[i]->most_bearing_deg, 6, taken, i));
         draw_letter(v->cr, p.x, p.y, i);
     }
 }

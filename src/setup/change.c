@@ -292,7 +292,8 @@ static rg_code check_options(const rg_change_options *o, rg_error *err)
 static rg_code check_rims(const rg_seal_map *before, const rg_seal_map *after, rg_error *err)
 {
     double d0 = before->rim_outer_diameter_mm, d1 = after->rim_outer_diameter_mm;
-    if (d0 > 0 && d1 > 0 && fabs(d1 - d0) <= rims_alike * fmax(d0, d1))
+    if (d0 > 0 && d1 > 0 && isfinite(d0) && isfinite(d1) &&
+        fabs(d1 - d0) <= rims_alike * fmax(d0, d1))
         return RG_OK;
     return rg_fail(err, RG_BAD_DATA,
                    "change: the rims have outer diameters of %g and %g mm, so these are "
