@@ -197,8 +197,11 @@ Test(digest, what_is_no_regular_file_is_no_input)
     cr_expect(rg_digest_file(folder, &d, NULL, NULL) == RG_NO_INPUT);
     cr_expect(rg_digest_file("/nowhere/at/all", &d, NULL, &err) == RG_NO_INPUT);
     cr_expect(strstr(err.text, "/nowhere/at/all") != NULL);
-    cr_expect(rg_digest_copy(link, in_folder("copy", path), &d, NULL, NULL) == RG_NO_INPUT);
+    cr_expect(rg_digest_copy(pipe, in_folder("copy", path), &d, NULL, NULL) == RG_NO_INPUT);
     cr_expect(access(path, F_OK) != 0, "nothing was made");
+    cr_expect(rg_digest_copy(link, path, &d, NULL, NULL) == RG_OK, "a copy is of what is meant");
+    rg_digest abc = rg_digest_of("abc", 3);
+    cr_expect(rg_digest_equal(&d, &abc));
 }
 
 Test(digest, copy_is_the_file_and_its_digest)

@@ -56,6 +56,9 @@ def frame_faults($i):
   say(.verdict == "sealed" or (.reasons | length) > 0; "a verdict without a reason"),
   say(.tolerance_mm == 0.025; "tolerance"),
   say(.rim_outer_diameter_mm == 20; "rim"),
+  say(.judged | is("string") and test("^[0-9]{4}-[0-9]{2}-[0-9]{2}$"); "judged"),
+  say([.inputs[], (.frames[] | select(.sha256) | .sha256)]
+      | length > 3 and all(test("^[0-9a-f]{64}$")); "digests of what was measured"),
   say((.bins | length) == 360; "360 bins"),
   (.bins | to_entries[] | .key as $i | .value | bin_faults($i)),
   (.arcs | to_entries[] | .key as $i | .value | arc_faults($i)),

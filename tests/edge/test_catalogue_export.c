@@ -78,7 +78,7 @@ static text csv(rg_export_table table, const rg_catalogue_query *query)
     return t;
 }
 
-static const rg_catalogue_query everything = {0};
+static const rg_catalogue_query everything = {.oldest_first = true};
 
 /* ---------------------------------------------------------------- a reader of CSV */
 

@@ -23,8 +23,15 @@ static rg_error err;
 static char *written(void)
 {
     static rg_setup setup;
-    static const rg_frame none[1];
-    static const char *const names[] = {"x"};
+    static const rg_frame frames[3] = {{.used = true}, {.used = true}, {0}};
+    static const char *const names[] = {"w.jpg", "a.jpg", "b.jpg"};
+    static const char *const roles[] = {"witness", "closed", "closed"};
+    static rg_digest digest[3];
+    static rg_report_inputs inputs = {.frame = digest, .judged = "2026-11-20"};
+    inputs.sweep = rg_digest_of("s", 1);
+    inputs.instrument = rg_digest_of("i", 1);
+    inputs.station = rg_digest_of("t", 1);
+    digest[1] = rg_digest_of("a", 1);
     test_setup(&setup);
     setup.rim.outer_diameter_mm = 22.5;
     rg_seal_map *m = &result.map;
@@ -58,9 +65,24 @@ static char *written(void)
                         .pad = "G",
                         .setup = &setup,
                         .result = &result,
-                        .frames = none,
+                        .instrument = "alto",
+                        .station = "demo bench",
+                        .finger = "grams",
+                        .finger_grams = 35,
+                        .frames = frames,
                         .files = names,
-                        .roles = names};
+                        .roles = roles,
+                        .count = 3,
+                        .light_date = "2026-11-18",
+                        .inputs = &inputs};
+    result.evidence.light_proven = true;
+    result.radiance[0] = 4;
+    result.radiance[1] = 2;
+    result.radiance[2] = 1;
+    result.u_ln_radiance = 0.15;
+    result.psf_sigma_px = 0.7;
+    m->reasons = 1;
+    strcpy(m->reason[0], "open at bearings 100..139");
     char *text = NULL;
     cr_assert_eq(rg_report_seal_map(&report, &text, &err), RG_OK, "%s", err.text);
     return text;
@@ -93,6 +115,45 @@ Test(mapfile, what_was_written_comes_back)
     cr_expect_eq(file.map.arc[0].centre_deg, 119.5);
     cr_expect_eq(file.map.arc[0].mean_width_mm, 0.062);
     cr_expect_eq(file.map.arc[0].max_bearing_deg, 139);
+    free(text);
+}
+
+Test(mapfile, how_it_was_measured_comes_back)
+{
+    char *text = written();
+    cr_assert_eq(parse(text), RG_OK, "%s", err.text);
+    cr_expect_eq(file.map.reasons, 1);
+    cr_expect_str_eq(file.map.reason[0], "open at bearings 100..139");
+    cr_expect_str_eq(file.instrument, "alto");
+    cr_expect_str_eq(file.station, "demo bench");
+    cr_expect_str_eq(file.finger, "grams");
+    cr_expect_eq(file.grams, 35);
+    cr_expect(file.light_proven && file.calibrated);
+    /* Luminance, IEC 61966-2-1 and ITU-R BT.709: 0.2126 R + 0.7152 G + 0.0722 B. */
+    cr_expect(fabs(file.radiance - (0.2126 * 4 + 0.7152 * 2 + 0.0722)) < 1e-6);
+    cr_expect_eq(file.u_ln_radiance, 0.15);
+    cr_expect_eq(file.psf_sigma_px, 0.7);
+    /* 2026-11-18 is day 20775 of 1970-01-01 (`date -d 2026-11-18 +%s` / 86400). */
+    cr_expect_eq(file.calibration_day, 20775);
+    cr_expect_eq(file.judged_day, 20777);
+    cr_expect(file.frames_given == 2 && file.frames_used == 1);
+    free(text);
+}
+
+Test(mapfile, what_was_measured_comes_back_by_digest)
+{
+    static rg_map_inputs inputs;
+    char *text = written();
+    rg_digest want = rg_digest_of("t", 1), unread = {{0}}, a = rg_digest_of("a", 1);
+    cr_assert_eq(rg_mapfile_inputs("m", text, strlen(text), &inputs, &err), RG_OK, "%s", err.text);
+    cr_expect(rg_digest_equal(&inputs.station, &want));
+    cr_expect_eq(inputs.frames, 3);
+    cr_expect_str_eq(inputs.frame[1].file, "a.jpg");
+    cr_expect(rg_digest_equal(&inputs.frame[1].digest, &a));
+    cr_expect(rg_digest_equal(&inputs.frame[2].digest, &unread));
+    *strstr(text, "sweep_sha256") = 'S';
+    cr_expect_eq(rg_mapfile_inputs("m", text, strlen(text), &inputs, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "inspect the sweep again") != NULL);
     free(text);
 }
 

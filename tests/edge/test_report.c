@@ -83,7 +83,7 @@ static void begin(void)
     strcpy(frames[2].reason, "no tag of the crown in view");
     report = (rg_report){"PE-A-0147", "alto saxophone", "G",     "demo bench", "08-G", "light",
                          0,           &setup,           &result, frames,       files,  roles,
-                         FRAMES,      "2026-11-18"};
+                         FRAMES,      "2026-11-18",     NULL};
 }
 
 static char *write_text(void)
@@ -200,6 +200,25 @@ Test(report, bins_and_frames_have_the_keys_that_the_header_lists)
 }
 
 /* ---------------------------------------------------------------- values */
+/* SHA-256 of "abc": FIPS 180-4. */
+Test(report, what_was_measured_is_named_by_its_digest)
+{
+    const char *abc = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+    begin();
+    rg_digest frame[FRAMES] = {{{0}}, {{0}}, {{0}}};
+    rg_report_inputs inputs = {.frame = frame, .judged = "2026-11-20"};
+    cr_assert(rg_digest_parse(abc, &inputs.station));
+    frame[1] = inputs.station;
+    report.inputs = &inputs;
+    json_t *o = write_and_read(), *in = json_object_get(o, "inputs");
+    has_keys(in, "inputs", "sweep_sha256 instrument_sha256 station_sha256");
+    cr_assert_str_eq(json_string_value(json_object_get(in, "station_sha256")), abc);
+    cr_assert_str_eq(json_string_value(json_object_get(o, "judged")), "2026-11-20");
+    cr_assert_str_eq(json_string_value(json_object_get(entry(o, "frames", 1), "sha256")), abc);
+    cr_assert_null(json_object_get(entry(o, "frames", 0), "sha256"), "it could not be read");
+    json_decref(o);
+}
+
 Test(report, the_head_says_what_was_inspected_and_what_was_found)
 {
     begin();
