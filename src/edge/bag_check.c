@@ -384,7 +384,7 @@ static void judge_missing(check *c, const rg_bag_match *l)
         close(fd);
     if (reason == EACCES || reason == EIO)
         report(c, RG_BAG_UNREADABLE, l->entry->path, "cannot be reached (%s)", strerror(reason));
-    else if (l->held_by) {
+    else if (l->held_by && l->held_by->item->size > 0) {
         rg_bag_printable(name, sizeof name, l->held_by->entry->path);
         report(c, RG_BAG_MISSING, l->entry->path, "it is not there; %s holds its content now",
                name);

@@ -116,7 +116,6 @@ static void mark_ring(rg_bag_match *start)
     } while (p != start);
 }
 
-/* An empty file holds nobody's content. */
 static bool find_rings(rg_bag_comparison *c)
 {
     size_t n = 0, m = 0;
@@ -126,7 +125,7 @@ static bool find_rings(rg_bag_comparison *c)
         rg_bag_match *l = &c->line[i];
         if (l->differs || !l->item)
             listed[n++] = l;
-        if (l->differs && l->item->size > 0)
+        if (l->differs)
             found[m++] = l;
     }
     if (m > 0) {

@@ -4,8 +4,6 @@
  */
 #include <criterion/criterion.h>
 #include <ctype.h>
-#include <errno.h>
-#include <fcntl.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -283,41 +281,4 @@ Test(digest, place_that_may_not_be_written_is_named)
     cr_expect(rg_digest_copy(from, "/proc/rimglow", &d, NULL, &err) == RG_CANT_CREATE, "%s",
               err.text);
     cr_expect(strstr(err.text, "may be written") != NULL, "%s", err.text);
-}
-
-Test(digest, refusals_say_what_to_do)
-{
-    static const struct {
-        int reason;
-        rg_code code;
-        const char *remedy;
-    } known[] = {
-        {ENOSPC, RG_IO, "free some space"},
-        {EDQUOT, RG_IO, "free some space"},
-        {EFBIG, RG_IO, "free some space"},
-        {EROFS, RG_CANT_CREATE, "may be written"},
-        {EACCES, RG_CANT_CREATE, "may be written"},
-        {ENOENT, RG_CANT_CREATE, "may be written"},
-        {EEXIST, RG_CANT_CREATE, "another name"},
-        {ENAMETOOLONG, RG_CANT_CREATE, "shorter name"},
-        {EIO, RG_IO, "check the disk"},
-    };
-    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
-        rg_error err = {0};
-        cr_expect(rg_file_refusal("a/b", known[i].reason, &err) == known[i].code);
-        cr_expect(strncmp(err.text, "a/b: ", 5) == 0 && strstr(err.text, known[i].remedy), "%s",
-                  err.text);
-    }
-}
-
-Test(digest, new_file_is_made_once_with_its_mode)
-{
-    char path[128];
-    struct stat st;
-    umask(022);
-    cr_assert(rg_file_make(in_folder("key", path), 0600, "abc", 3, NULL) == RG_OK);
-    cr_assert(stat(path, &st) == 0 && (st.st_mode & 07777) == 0600 && st.st_size == 3);
-    cr_assert(rg_file_make(path, 0600, "xyz", 3, NULL) == RG_CANT_CREATE);
-    cr_assert(rg_folder_sync(folder, NULL) == RG_OK);
-    cr_assert(rg_folder_sync(path, NULL) != RG_OK);
 }

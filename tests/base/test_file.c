@@ -2,6 +2,7 @@
  * Tests of file.h on a folder of their own.
  */
 #include <criterion/criterion.h>
+#include <errno.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -236,4 +237,42 @@ Test(file, path_is_joined_with_one_slash)
         cr_assert(strcmp(p, (char *)want[i][2]) == 0);
         free(p);
     }
+}
+
+Test(file, refusals_say_what_to_do)
+{
+    static const struct {
+        int reason;
+        rg_code code;
+        const char *remedy;
+    } known[] = {
+        {ENOSPC, RG_IO, "free some space"},
+        {EDQUOT, RG_IO, "free some space"},
+        {EFBIG, RG_IO, "free some space"},
+        {EROFS, RG_CANT_CREATE, "may be written"},
+        {EACCES, RG_CANT_CREATE, "may be written"},
+        {ENOENT, RG_CANT_CREATE, "may be written"},
+        {EEXIST, RG_CANT_CREATE, "another name"},
+        {ENAMETOOLONG, RG_CANT_CREATE, "shorter name"},
+        {EIO, RG_IO, "check the disk"},
+    };
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
+        rg_error err = {0};
+        cr_expect(rg_file_refusal("a/b", known[i].reason, &err) == known[i].code);
+        cr_expect(strncmp(err.text, "a/b: ", 5) == 0 && strstr(err.text, known[i].remedy), "%s",
+                  err.text);
+    }
+}
+
+Test(file, new_file_is_made_once_with_its_mode)
+{
+    char *path = in_folder("key");
+    struct stat st;
+    umask(022);
+    cr_assert(rg_file_make(path, 0600, "abc", 3, NULL) == RG_OK);
+    cr_assert(stat(path, &st) == 0 && (st.st_mode & 07777) == 0600 && st.st_size == 3);
+    cr_assert(rg_file_make(path, 0600, "xyz", 3, NULL) == RG_CANT_CREATE);
+    cr_assert(rg_folder_sync(folder, NULL) == RG_OK);
+    cr_assert(rg_folder_sync(path, NULL) != RG_OK);
+    free(path);
 }

@@ -101,3 +101,31 @@ Test(text, copy_that_does_not_fit_is_cut_and_says_so)
     cr_assert(strcmp(to, "five") == 0);
     cr_assert(!(rg_copy_text(to, 0, "")));
 }
+
+/* RFC 3629: the examples of section 7, and what section 3 and 4 exclude (surrogates, overlong
+ * forms, beyond U+10FFFF, cut sequences). */
+Test(text, length_of_utf8_sequences)
+{
+    static const struct {
+        const char *bytes;
+        size_t left, length;
+    } known[] = {
+        {"A", 1, 1},
+        {"\xe2\x89\xa2\xce\x91", 5, 3},
+        {"\xce\x91", 2, 2},
+        {"\xed\x95\x9c", 3, 3},
+        {"\xf0\xa3\x8e\xb4", 4, 4},
+        {"\xf4\x8f\xbf\xbf", 4, 4},
+        {"\0", 1, 1},
+        {"A", 0, 0},
+        {"\xe2\x89\xa2", 2, 0},
+        {"\xc0\x80", 2, 0},
+        {"\xe0\x80\x80", 3, 0},
+        {"\xed\xa0\x80", 3, 0},
+        {"\xf4\x90\x80\x80", 4, 0},
+        {"\x80", 1, 0},
+        {"\xff", 1, 0},
+    };
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++)
+        cr_expect(rg_utf8_length(known[i].bytes, known[i].left) == known[i].length, "row %zu", i);
+}

@@ -197,6 +197,18 @@ Test(bag_check, two_exchanged_files_are_swapped)
     cr_expect(has(RG_BAG_SWAPPED, "data/d/e.ini", "what data/a.jpg held, and the other way"));
 }
 
+Test(bag_check, empty_files_are_exchanged_like_others_but_hold_nobody_s_content)
+{
+    tamper("mv data/a.jpg x && mv data/d/empty data/a.jpg && mv x data/d/empty");
+    check();
+    cr_expect(state.faults == 2);
+    cr_expect(has(RG_BAG_SWAPPED, "data/a.jpg", "what data/d/empty held, and the other way"));
+    tamper("rm data/d/empty");
+    check();
+    cr_expect(state.faults == 2 && has(RG_BAG_ALTERED, "data/a.jpg", "other content, 0 bytes"));
+    cr_expect(has(RG_BAG_MISSING, "data/d/empty", "the manifest lists it"));
+}
+
 Test(bag_check, ring_of_three_is_swapped)
 {
     tamper("mv data/a.jpg x && mv data/b.jpg data/a.jpg && mv data/c.jpg data/b.jpg && mv x "

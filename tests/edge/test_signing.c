@@ -337,6 +337,11 @@ Test(signing, states_of_a_signature)
     cr_expect(rg_verify_bag(text, n, &changed, trusted, 2, NULL) == RG_SIGNATURE_OTHER);
     cr_expect(rg_verify_bag(text, n - 1, &digest, trusted, 2, &found) == RG_SIGNATURE_WRONG);
     cr_expect(found.id[0] == 0, "zeroed where malformed");
+    strcpy(text + n, "x");
+    cr_expect(rg_verify_bag(text, n + 1, &digest, trusted, 2, NULL) == RG_SIGNATURE_WRONG);
+    strcpy(text + n, "\n");
+    cr_expect(rg_verify_bag(text, n + 1, &digest, trusted, 2, NULL) == RG_SIGNATURE_WRONG);
+    cr_expect(rg_verify_bag(text, 1 << 20, &digest, trusted, 2, NULL) == RG_SIGNATURE_WRONG);
     cr_expect(rg_verify_bag("", 0, &digest, trusted, 2, NULL) == RG_SIGNATURE_WRONG);
     rg_key_free(key);
     rg_key_free(other);
