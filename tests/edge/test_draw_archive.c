@@ -450,7 +450,7 @@ Test(draw_archive, history_with_hostile_values_and_texts)
 
 enum { SWEEPS_MOST = 6000 };
 static rg_batch_sweep sweep[SWEEPS_MOST];
-static char serial[SWEEPS_MOST][12], pad_name[30][8], model_name[10][16], station_name[10][24];
+static char serial[SWEEPS_MOST][24], pad_name[30][24], model_name[10][24], station_name[10][24];
 
 /* Pad k of every model leaks in every (k + 2)nd sweep, all else seals. */
 static int sweeps_of(int n, int models, int pads, int stations)
