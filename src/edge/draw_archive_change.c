@@ -106,34 +106,33 @@ static void arc_text(const view *v, const rg_change_arc *arc, char *text, size_t
              rg_archive_u(v->args->coverage_factor, arc->u_most_mm), arc->most_bearing_deg, where);
 }
 
-static const rg_change_arc *largest(const view *v, rg_change_state state)
+/* The largest arc of the other kind than the largest of all. */
+static const rg_change_arc *opposite(const view *v)
 {
-    for (int i = 0; i < v->told; i++)
-        if (v->arc[i]->state == state)
+    for (int i = 1; i < v->told; i++)
+        if (v->arc[i]->state != v->arc[0]->state)
             return v->arc[i];
     return NULL;
 }
 
 static void result_text(const view *v, char text[RG_DRAW_TEXT])
 {
-    const rg_change_arc *first = largest(v, RG_CHANGE_GREW), *second = largest(v, RG_CHANGE_SHRANK);
     char one[160], two[160] = "", more[48] = "";
-    if (!first && !second) {
-        if (v->change->comparable)
-            snprintf(text, RG_DRAW_TEXT, "No change shown: nothing beyond the uncertainty");
-        else
-            snprintf(text, RG_DRAW_TEXT, "Nothing can be compared: no bearing was seen both times");
+    if (v->told == 0) {
+        snprintf(text, RG_DRAW_TEXT, "%s",
+                 v->change->comparable ? "No change shown: nothing beyond the uncertainty"
+                                       : "Nothing can be compared: no bearing was seen both times");
         return;
     }
-    int told = (first != NULL) + (second != NULL);
-    if (first)
-        arc_text(v, first, one, sizeof one);
+    const rg_change_arc *second = opposite(v);
+    int rest = v->change->arcs - (second ? 2 : 1);
+    arc_text(v, v->arc[0], one, sizeof one);
     if (second)
-        arc_text(v, second, first ? two : one, sizeof one);
-    if (v->change->arcs > told)
-        snprintf(more, sizeof more, "; %d more arcs below", v->change->arcs - told);
-    snprintf(text, RG_DRAW_TEXT, "%c%s%s%s%s", one[0] == 'w' ? 'W' : 'N', one + 1, *two ? "; " : "",
-             two, more);
+        arc_text(v, second, two, sizeof two);
+    if (rest > 0)
+        snprintf(more, sizeof more, "; %d more arc%s", rest, rest == 1 ? "" : "s");
+    snprintf(text, RG_DRAW_TEXT, "%c%s%s%s%s", v->arc[0]->state == RG_CHANGE_GREW ? 'W' : 'N',
+             one + 1, second ? "; " : "", two, more);
 }
 
 static void draw_header(const view *v)
@@ -301,8 +300,10 @@ static void draw_ring(const view *v, const band *before, const band *after)
     ring_words(v);
     double taken[ARCS_TOLD];
     for (int i = 0; i < v->told; i++) {
-        rg_vec2 p = polar(edge_radius + 46, free_place(v->arc[i]->most_bearing_deg, 6, taken, i));
-        draw_letter(v->cr, p.x, p.y, i);
+        /* Further out at the sides, where the bearings' numbers are wide. */
+        double b = rg_radians(free_place(v->arc[i]->most_bearing_deg, 6, taken, i));
+        draw_letter(v->cr, centre_x + (edge_radius + 62) * sin(b),
+                    centre_y - (edge_radius + 44) * cos(b), i);
     }
 }
 
