@@ -142,6 +142,18 @@ static void describe_calibration(const rg_map_file *map, char text[40])
         snprintf(text, 40, "%s, %s", day, map->calibrated ? "held" : "lapsed");
 }
 
+/* Evidence that does not check confirms nothing, least of all a seal. */
+static void withdraw(rg_seal_map *map)
+{
+    int kept = map->reasons < RG_REASONS_MAX ? map->reasons : RG_REASONS_MAX - 1;
+    memmove(map->reason[1], map->reason[0], (size_t)kept * sizeof map->reason[0]);
+    snprintf(map->reason[0], sizeof map->reason[0],
+             "recorded as %s; not confirmed, since the bags of this serial do not check",
+             rg_verdict_name(map->verdict));
+    map->reasons = kept + 1;
+    map->verdict = RG_VERDICT_UNDECIDED;
+}
+
 static rg_code fill_pads(const rg_archive *archive, content *c, rg_error *err)
 {
     const rg_record *r = &c->record;
@@ -157,6 +169,8 @@ static rg_code fill_pads(const rg_archive *archive, content *c, rg_error *err)
         rg_code code = rg_archive_map(archive, c->bag, r->sweep[i].name, map, NULL, err);
         if (code != RG_OK)
             return code;
+        if (!c->passed)
+            withdraw(&map->map);
         describe_finger(&r->sweep[i], c->finger[i]);
         describe_calibration(map, c->calibration[i]);
         c->pad[i] = (rg_certificate_pad){.pad = r->sweep[i].pad,
