@@ -4,11 +4,13 @@
 quick_program() {
     cat >quick <<END
 #!/bin/sh
+[ "\$1" = inspect ] || exec "$RIMGLOW" "\$@"
 shift
 exec "$RIMGLOW" inspect --pictures map "\$@"
 END
     chmod +x quick
     ln -s "$ROOT/samples" samples
+    ln -s "$ROOT/calib" calib
 }
 
 test_the_demonstration_shows_the_table_and_names_the_pictures() {
@@ -19,6 +21,8 @@ test_the_demonstration_shows_the_table_and_names_the_pictures() {
     shows "6 sweeps:" "How to read it" "inspection/PE-A-0147/08-G/ring.png" "picture viewer"
     [ "$(grep -c 'ring.png$' out)" = 6 ] || fail "six pictures are named"
     for picture in $(grep -o 'inspection/.*/ring.png' out); do there "$picture"; done
+    shows "2 inspections" "0 faults" "narrower at bearings"
+    there build/demo/comparison/PE-A-0147/0001-0002/G.png build/demo/reports/PE-A-0147-0001.pdf
 }
 
 test_the_demonstration_opens_pictures_only_where_there_is_a_screen() {
@@ -41,6 +45,7 @@ test_the_demonstration_opens_pictures_only_where_there_is_a_screen() {
 
 test_the_demonstration_fails_with_the_program() {
     ln -s "$ROOT/samples" samples
+    ln -s "$ROOT/calib" calib
     echo here >inspection
     status=0
     sh samples/demo.sh "$RIMGLOW" >out 2>err || status=$?
