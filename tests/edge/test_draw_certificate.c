@@ -431,7 +431,8 @@ static rg_certificate hostile(void)
     pads[3].station = pads[3].finger = pads[3].calibration = NULL;
     strcpy(maps[1].reason[0], "</dd><script>alert('r')</script>");
     c.serial = "</title><script>alert(1)</script>";
-    c.model = c.bag = c.time = c.signature = c.software = c.manifest = c.checked = big;
+    c.model = "a&lt;b";
+    c.bag = c.time = c.signature = c.software = c.manifest = c.checked = big;
     c.technician = "' onmouseover='alert(1)";
     c.occasion = "</style><!--";
     c.note = newlines;
@@ -574,10 +575,47 @@ Test(certificate, html_holds_its_own_markup_only)
         EXPECT_WORDS(html, "&lt;/title&gt;&lt;script&gt;alert(1)&lt;/script&gt;",
                      "&quot;&gt;&lt;img src=x onerror=alert(1)&gt;", "&lt;/style&gt;&lt;!--",
                      "&#39; onmouseover=&#39;alert(1)", "<bdi>?? ", "\u05e9\u05dc\u05d5\u05dd",
-                     "&lt;/dd&gt;&lt;script&gt;");
+                     "&lt;/dd&gt;&lt;script&gt;", "<bdi>a&amp;lt;b</bdi>");
         cr_expect(!strstr(html, "<script") && !strchr(html, '\x1b') && !strchr(html, '\x01'));
         free(html);
         c.check_passed = false;
+    }
+}
+
+/* Bytes drawn from those that could do harm; the same in every run. */
+static void noise(char *text, size_t size, unsigned *seed)
+{
+    static const char bytes[] = "<>&\"'=/!-- \n\x01\x7f\xC2\x85\xE2\x80\xAE\xF4\x90\xFF"
+                                "a";
+    for (size_t i = 0; i + 1 < size; i++) {
+        *seed = *seed * 1664525U + 1013904223U;
+        text[i] = bytes[(*seed >> 16) % (sizeof bytes - 1)];
+    }
+    text[size - 1] = 0;
+}
+
+Test(certificate, no_bytes_break_out)
+{
+    static char text[8][700];
+    unsigned seed = 1;
+    for (int i = 0; i < 100; i++) {
+        rg_certificate c = sample(1);
+        for (int k = 0; k < 8; k++)
+            noise(text[k], (size_t)(1 + 7 * i), &seed);
+        const char *list[] = {text[6]};
+        c.serial = text[0];
+        c.technician = text[1];
+        c.note = text[2];
+        c.checked = text[3];
+        c.occasion = text[7];
+        pads[0].pad = text[4];
+        pads[0].finger = text[5];
+        c.reason = c.pad_not_swept = list;
+        c.reasons = c.not_swept = 1;
+        char *html = html_of(&c);
+        expect_own_markup(html);
+        cr_expect(!strchr(html, '\x01') && !strchr(html, '\xFF') && !strstr(html, "\xC2\x85"));
+        free(html);
     }
 }
 
