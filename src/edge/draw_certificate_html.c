@@ -484,8 +484,9 @@ static void put_evidence(page *p)
         put(p, "<h2>Reasons as found in the archive, not confirmed</h2>\n");
         put_reasons(p);
     }
-    element(p, "<div class=\"sign\"><p>technician: ", rg_draw_name(c->technician, "(name)"),
-            "</p><p>date of signing</p></div>\n");
+    if (c->check_passed)
+        element(p, "<div class=\"sign\"><p>technician: ", rg_draw_name(c->technician, "(name)"),
+                "</p><p>date of signing</p></div>\n");
     put(p, "</main>\n</body>\n</html>\n");
 }
 

@@ -309,14 +309,14 @@ Test(certificate, a_pad_is_stated_with_its_limits)
                  "100..140: 40 \u00b1 3 degrees, 7.0 mm long, widest 0.064 \u00b1 0.004 mm at 120, "
                  "mean 0.050 mm, open area 0.35 mm\u00b2",
                  "open at bearings 100..139: up to 0.064 \u00b1 0.004 mm");
-    /* Of the sealed pad's limits half are 0.006 and half 0.008 mm: median between the two; P1 has two
-     * more odd bearings than even ones. */
+    /* Of the sealed pad's limits half are 0.006 and half 0.008 mm: the median lies between. P1
+     * shows two more odd bearings than even ones. */
     EXPECT_WORDS(text, "0.008 mm at worst, median 0.007 mm");
     /* The sealed pad: 0.002 + 2 * 0.001 mm is less than the worst limit, 0.008 mm. */
     EXPECT_WORDS(text, "none found; none is wider than 0.008 mm", "360 of 360 bearings (100.0 %)",
                  "nothing was seen", "all round", "light NOT proven on");
     EXPECT_WORDS(text, "3 pads measured: 1 sealed, 1 leaking, 1 undecided.", "( O ) sealed",
-                 "( / ) leaking", "( ? ) undecided", "94 %", DIGEST, TAG_DIGEST,
+                 "( / ) leaking", "( ? ) undecided", "94 %", DIGEST, TAG_DIGEST, "date of signing",
                  "1 pad lets light out", "page 3 of 3", "none: the first of this serial");
     free(text);
 }
@@ -386,6 +386,7 @@ Test(certificate, a_bag_that_failed_its_check_says_so_in_the_largest_letters)
     EXPECT_WORDS(html, "<p class=\"failed\"><bdi>EVIDENCE DOES NOT CHECK", "view_07.jpg is altered",
                  "evidence does not check</title>");
     cr_expect(!strstr(html, "class=\"verdict "), "no verdict");
+    cr_expect(!strstr(html, "date of signing") && !strstr(text, "date of signing"));
     free(html);
     free(info);
     free(text);
@@ -644,7 +645,8 @@ Test(certificate, html_says_the_same)
                  "<code><bdi>" DIGEST, "<code><bdi>" TAG_DIGEST, "<caption>", "<th scope=\"col\">",
                  "<th scope=\"row\">",
                  "alt=\"Ring map of pad P1: leaking. Widest gap: 0.064 \u00b1 0.004 mm",
-                 "Unseen bearings: all round.", "( ? ) undecided", "porous leather", "new pad");
+                 "Unseen bearings: all round.", "( ? ) undecided", "porous leather", "new pad",
+                 "date of signing");
     free(html);
 }
 
