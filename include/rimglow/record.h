@@ -15,9 +15,9 @@
  * newlines and tabs). Keys that are not listed are ignored.
  *
  * The sweep NAME's own files are data/sweeps/NAME/, its results data/results/NAME/;
- * instrument_file and station_file are paths of the bag. judged: the day for which the validity of the
- * light's calibration was judged. Everything in the index comes from this file, the seal maps and
- * the bag's manifests.
+ * instrument_file and station_file are paths of the bag. judged: the day for which the validity of
+ * the light's calibration was judged. Everything in the index comes from this file, the seal maps
+ * and the bag's manifests.
  */
 #ifndef RIMGLOW_RECORD_H
 #define RIMGLOW_RECORD_H

@@ -278,7 +278,7 @@ void rg_cert_result(const rg_certificate *c, rg_cert_text text)
     text[0] = 0;
     if (!c->check_passed) {
         put(text,
-            "The files that are kept of this inspection are not the ones that were put into "
+            "The files that are kept of this inspection do not agree with what was put into "
             "the archive. Nothing on these pages can be relied on; the results below are "
             "printed as they were found, and are not confirmed. Measure the instrument again.");
         return;
@@ -333,7 +333,8 @@ static void put_finger(const rg_certificate *c, rg_cert_text text)
 void rg_cert_meaning(const rg_certificate *c, rg_cert_text text)
 {
     text[0] = 0;
-    put(text, "\"Sealed\" means sealed to light, no more: at %.40s, ", name(c->time));
+    put(text, "\"Sealed\" means sealed to light, no more: at %.40s, ",
+        rg_draw_name(c->time, "a time that was not stated"));
     put_finger(c, text);
     put(text, ", no gap wider than ");
     put_tolerance(c, text);

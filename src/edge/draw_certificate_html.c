@@ -142,7 +142,7 @@ static const char style[] =
     "padding:1rem;margin:.8rem 0}\n"
     "dl{display:grid;grid-template-columns:minmax(7rem,max-content) 1fr;gap:.15rem "
     "1rem;margin:.5rem 0}\n"
-    "dt{font-weight:bold}dd{margin:0}\n"
+    "dt{grid-column:1;font-weight:bold}dd{grid-column:2;margin:0}\n"
     ".scroll{overflow-x:auto}\n"
     "table{border-collapse:collapse;width:100%}\n"
     "caption{text-align:left;font-weight:bold;padding:.3rem 0}\n"
@@ -161,7 +161,7 @@ static const char style[] =
     ".sign p{border-top:1px solid #111;margin:0;padding-top:.2rem;font-size:.9rem}\n"
     "@media (max-width:44rem){article{grid-template-columns:1fr}"
     ".failed{font-size:2.2rem}.verdict{font-size:1.7rem}"
-    "dl{grid-template-columns:1fr;gap:0}dd{margin:0 0 .4rem}}\n"
+    "dl{grid-template-columns:1fr;gap:0}dd{grid-column:1;margin:0 0 .4rem}}\n"
     "@media print{@page{size:A4;margin:15mm}body{max-width:none;padding:0;font-size:10pt}"
     "article,tr,.verdict,.failed,.sign{break-inside:avoid}h2,h3{break-after:avoid}"
     ".leaking,.failed{background:#fff;color:#111;border:.35rem double #111}"
@@ -484,8 +484,9 @@ static void put_evidence(page *p)
         put(p, "<h2>Reasons as found in the archive, not confirmed</h2>\n");
         put_reasons(p);
     }
-    element(p, "<div class=\"sign\"><p>technician: ", rg_draw_name(c->technician, "(name)"),
-            "</p><p>date of signing</p></div>\n");
+    if (c->check_passed)
+        element(p, "<div class=\"sign\"><p>technician: ", rg_draw_name(c->technician, "(name)"),
+                "</p><p>date of signing</p></div>\n");
     put(p, "</main>\n</body>\n</html>\n");
 }
 

@@ -334,5 +334,6 @@ void rg_cert_first_page(rg_cert_pages *pages)
     draw_not_swept(&f, lines);
     draw_values(&f, bottom);
     draw_note(&f, bottom);
-    draw_sign(&f);
+    if (pages->c->check_passed) /* nobody should sign for evidence that does not check */
+        draw_sign(&f);
 }

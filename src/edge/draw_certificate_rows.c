@@ -1,6 +1,6 @@
 /*
- * draw_certificate_rows.c - pages 2 and after: a row for each pad, its ring map and its figures, then
- * the record in full.
+ * draw_certificate_rows.c - pages 2 and after: a row for each pad, its ring map and its figures,
+ * then the record in full.
  */
 #include <stdio.h>
 #include <string.h>

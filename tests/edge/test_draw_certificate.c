@@ -309,14 +309,14 @@ Test(certificate, a_pad_is_stated_with_its_limits)
                  "100..140: 40 \u00b1 3 degrees, 7.0 mm long, widest 0.064 \u00b1 0.004 mm at 120, "
                  "mean 0.050 mm, open area 0.35 mm\u00b2",
                  "open at bearings 100..139: up to 0.064 \u00b1 0.004 mm");
-    /* Of the sealed pad's limits half are 0.006 and half 0.008 mm: median between the two; P1 has two
-     * more odd bearings than even ones. */
+    /* Of the sealed pad's limits half are 0.006 and half 0.008 mm: the median lies between. P1
+     * shows two more odd bearings than even ones. */
     EXPECT_WORDS(text, "0.008 mm at worst, median 0.007 mm");
     /* The sealed pad: 0.002 + 2 * 0.001 mm is less than the worst limit, 0.008 mm. */
     EXPECT_WORDS(text, "none found; none is wider than 0.008 mm", "360 of 360 bearings (100.0 %)",
                  "nothing was seen", "all round", "light NOT proven on");
     EXPECT_WORDS(text, "3 pads measured: 1 sealed, 1 leaking, 1 undecided.", "( O ) sealed",
-                 "( / ) leaking", "( ? ) undecided", "94 %", DIGEST, TAG_DIGEST,
+                 "( / ) leaking", "( ? ) undecided", "94 %", DIGEST, TAG_DIGEST, "date of signing",
                  "1 pad lets light out", "page 3 of 3", "none: the first of this serial");
     free(text);
 }
@@ -386,6 +386,7 @@ Test(certificate, a_bag_that_failed_its_check_says_so_in_the_largest_letters)
     EXPECT_WORDS(html, "<p class=\"failed\"><bdi>EVIDENCE DOES NOT CHECK", "view_07.jpg is altered",
                  "evidence does not check</title>");
     cr_expect(!strstr(html, "class=\"verdict "), "no verdict");
+    cr_expect(!strstr(html, "date of signing") && !strstr(text, "date of signing"));
     free(html);
     free(info);
     free(text);
@@ -431,7 +432,8 @@ static rg_certificate hostile(void)
     pads[3].station = pads[3].finger = pads[3].calibration = NULL;
     strcpy(maps[1].reason[0], "</dd><script>alert('r')</script>");
     c.serial = "</title><script>alert(1)</script>";
-    c.model = c.bag = c.time = c.signature = c.software = c.manifest = c.checked = big;
+    c.model = "a&lt;b";
+    c.bag = c.time = c.signature = c.software = c.manifest = c.checked = big;
     c.technician = "' onmouseover='alert(1)";
     c.occasion = "</style><!--";
     c.note = newlines;
@@ -574,10 +576,47 @@ Test(certificate, html_holds_its_own_markup_only)
         EXPECT_WORDS(html, "&lt;/title&gt;&lt;script&gt;alert(1)&lt;/script&gt;",
                      "&quot;&gt;&lt;img src=x onerror=alert(1)&gt;", "&lt;/style&gt;&lt;!--",
                      "&#39; onmouseover=&#39;alert(1)", "<bdi>?? ", "\u05e9\u05dc\u05d5\u05dd",
-                     "&lt;/dd&gt;&lt;script&gt;");
+                     "&lt;/dd&gt;&lt;script&gt;", "<bdi>a&amp;lt;b</bdi>");
         cr_expect(!strstr(html, "<script") && !strchr(html, '\x1b') && !strchr(html, '\x01'));
         free(html);
         c.check_passed = false;
+    }
+}
+
+/* Bytes drawn from those that could do harm; the same in every run. */
+static void noise(char *text, size_t size, unsigned *seed)
+{
+    static const char bytes[] = "<>&\"'=/!-- \n\x01\x7f\xC2\x85\xE2\x80\xAE\xF4\x90\xFF"
+                                "a";
+    for (size_t i = 0; i + 1 < size; i++) {
+        *seed = *seed * 1664525U + 1013904223U;
+        text[i] = bytes[(*seed >> 16) % (sizeof bytes - 1)];
+    }
+    text[size - 1] = 0;
+}
+
+Test(certificate, no_bytes_break_out)
+{
+    static char text[8][700];
+    unsigned seed = 1;
+    for (int i = 0; i < 100; i++) {
+        rg_certificate c = sample(1);
+        for (int k = 0; k < 8; k++)
+            noise(text[k], (size_t)(1 + 7 * i), &seed);
+        const char *list[] = {text[6]};
+        c.serial = text[0];
+        c.technician = text[1];
+        c.note = text[2];
+        c.checked = text[3];
+        c.occasion = text[7];
+        pads[0].pad = text[4];
+        pads[0].finger = text[5];
+        c.reason = c.pad_not_swept = list;
+        c.reasons = c.not_swept = 1;
+        char *html = html_of(&c);
+        expect_own_markup(html);
+        cr_expect(!strchr(html, '\x01') && !strchr(html, '\xFF') && !strstr(html, "\xC2\x85"));
+        free(html);
     }
 }
 
@@ -606,7 +645,8 @@ Test(certificate, html_says_the_same)
                  "<code><bdi>" DIGEST, "<code><bdi>" TAG_DIGEST, "<caption>", "<th scope=\"col\">",
                  "<th scope=\"row\">",
                  "alt=\"Ring map of pad P1: leaking. Widest gap: 0.064 \u00b1 0.004 mm",
-                 "Unseen bearings: all round.", "( ? ) undecided", "porous leather", "new pad");
+                 "Unseen bearings: all round.", "( ? ) undecided", "porous leather", "new pad",
+                 "date of signing");
     free(html);
 }
 

@@ -1,8 +1,8 @@
 /*
  * Tests of record.h.
  *
- * Outside values: POSIX seconds from the formula of IEEE Std 1003.1-2017, 4.16 (written out below) and
- * its famous moments (2^31 - 1 is 2038-01-19T03:14:07Z); forms of time from the examples of
+ * Outside values: POSIX seconds from the formula of IEEE Std 1003.1-2017, 4.16 (written out below)
+ * and its famous moments (2^31 - 1 is 2038-01-19T03:14:07Z); forms of time from the examples of
  * RFC 3339, 5.8, of which the archive takes the plainest only; leap years by ISO 8601.
  */
 #include <criterion/criterion.h>

@@ -1,6 +1,6 @@
 /*
- * Fuzz target for record.h. The first byte chooses: a record or a time. What is accepted must keep the
- * header's promises and must come back from its own text byte by byte.
+ * Fuzz target for record.h. The first byte chooses: a record or a time. What is accepted must keep
+ * the header's promises and must come back from its own text byte by byte.
  */
 #include <math.h>
 #include <stdint.h>
