@@ -377,12 +377,12 @@ static void judge_missing(check *c, const rg_bag_match *l)
                name);
         return;
     }
-    /* Not to be told from a missing one by its parent folder: that may be closed to us. */
-    int fd = rg_bag_open(c->root, l->entry->path, O_RDONLY | O_NONBLOCK);
-    int reason = fd < 0 ? errno : 0;
-    if (fd >= 0)
-        close(fd);
-    if (reason == EACCES || reason == EIO)
+    /* It may only be out of our sight: in a folder that is closed to us, or beyond the limit of
+     * files. */
+    int reason = rg_bag_look(c->root, l->entry->path);
+    if (reason == 0)
+        report(c, RG_BAG_UNREADABLE, l->entry->path, "is there, but was not looked at");
+    else if (reason == EACCES || reason == EIO)
         report(c, RG_BAG_UNREADABLE, l->entry->path, "cannot be reached (%s)", strerror(reason));
     else if (l->held_by && l->held_by->item->size > 0) {
         rg_bag_printable(name, sizeof name, l->held_by->entry->path);

@@ -77,6 +77,8 @@ typedef struct rg_bag_tree {
 
 /* Opens a path below root component by component; none of them may be a link. -1 and errno. */
 int rg_bag_open(int root, const char *path, int flags);
+/* 0 when something stands there, otherwise errno; nothing but folders is opened. */
+int rg_bag_look(int root, const char *path);
 /* Lists everything below root; digests are not made yet. */
 rg_code rg_bag_list(int root, const char *label, rg_bag_tree *tree, rg_error *err);
 void rg_bag_tree_free(rg_bag_tree *tree);

@@ -62,6 +62,23 @@ int rg_bag_open(int root, const char *path, int flags)
     return fd;
 }
 
+int rg_bag_look(int root, const char *path)
+{
+    char parent[RG_BAG_PATH];
+    const char *slash = strrchr(path, '/');
+    size_t n = slash ? (size_t)(slash - path) : 0;
+    memcpy(parent, path, n < sizeof parent ? n : 0);
+    parent[n < sizeof parent ? n : 0] = 0;
+    int folder = slash ? rg_bag_open(root, parent, O_RDONLY | O_DIRECTORY) : root;
+    struct stat st;
+    int reason = 0;
+    if (folder < 0 || fstatat(folder, slash ? slash + 1 : path, &st, AT_SYMLINK_NOFOLLOW) != 0)
+        reason = errno;
+    if (slash && folder >= 0)
+        close(folder);
+    return reason;
+}
+
 static void unreadable(rg_bag_item *item, int reason)
 {
     item->kind = BAG_UNREADABLE;

@@ -458,6 +458,25 @@ Test(bag_check, every_fault_is_counted_and_a_thousand_are_kept)
         cr_assert(state.fault[i].kind == RG_BAG_EXTRA && state.fault[i].text[0]);
 }
 
+/* Whatever order the file system lists them in, no listed file may be called missing. So many files
+ * are made in memory only, where there is such a place. */
+Test(bag_check, more_files_than_any_bag_holds_hide_nothing)
+{
+    char memory[] = "/dev/shm/rimglow-check-XXXXXX", command[200];
+    if (!mkdtemp(memory))
+        cr_skip("no /dev/shm here");
+    snprintf(command, sizeof command, "cp -R . %s/bag", memory);
+    tamper(command);
+    snprintf(bag_folder, sizeof bag_folder, "%s/bag", memory);
+    tamper("mkdir data/0 && cd data/0 && seq -f 'x%.0f' 102000 | xargs touch");
+    check();
+    snprintf(command, sizeof command, "rm -rf %s", memory);
+    cr_assert(system(command) == 0);
+    cr_expect(state.faults > RG_BAG_FILES_MAX && has(RG_BAG_MALFORMED, "data", "more than 100000"));
+    for (int i = 0; i < RG_BAG_FAULTS_MAX; i++)
+        cr_expect(state.fault[i].kind != RG_BAG_MISSING, "%s", state.fault[i].file);
+}
+
 static void count(void *context, size_t done, size_t total)
 {
     size_t *last = context;
