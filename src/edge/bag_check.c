@@ -486,6 +486,10 @@ static void judge_payload(check *c)
     else if (c->payload_sealed)
         report(c, RG_BAG_MANIFEST_REWRITTEN, BAG_MANIFEST,
                "was damaged; the payload itself is as it was sealed");
+    else if (c->sealed_manifest && !c->manifest_intact)
+        report(c, RG_BAG_MANIFEST_REWRITTEN, BAG_MANIFEST,
+               "was damaged, and the payload is not as it was sealed; which file differs cannot be "
+               "known");
     for (size_t i = 0; !c->payload_sealed && i < c->listed_count; i++)
         judge_line(c, &c->payload.line[i]);
     judge_extras(c);

@@ -67,8 +67,10 @@ int rg_bag_look(int root, const char *path)
     char parent[RG_BAG_PATH];
     const char *slash = strrchr(path, '/');
     size_t n = slash ? (size_t)(slash - path) : 0;
-    memcpy(parent, path, n < sizeof parent ? n : 0);
-    parent[n < sizeof parent ? n : 0] = 0;
+    if (n >= sizeof parent)
+        return ENAMETOOLONG;
+    memcpy(parent, path, n);
+    parent[n] = 0;
     int folder = slash ? rg_bag_open(root, parent, O_RDONLY | O_DIRECTORY) : root;
     struct stat st;
     int reason = 0;

@@ -351,6 +351,10 @@ Test(bag_check, damaged_manifest_does_not_accuse_an_intact_payload)
     check();
     cr_expect(has(RG_BAG_MALFORMED, "manifest-sha256.txt", "missing"));
     cr_expect(has(RG_BAG_MANIFEST_REWRITTEN, "manifest-sha256.txt", "payload itself is as it was"));
+    put("data/b.jpg", "frame of B");
+    check();
+    cr_expect(state.faults == 2);
+    cr_expect(has(RG_BAG_MANIFEST_REWRITTEN, "manifest-sha256.txt", "cannot be known"));
 }
 
 Test(bag_check, edited_tag_files_are_named)
