@@ -404,6 +404,8 @@ static const char *kind_text(const rg_bag_item *item)
         return "lies deeper, or has a longer path, than anything in a bag; it was not looked at";
     case BAG_UNREADABLE:
         return strerror(item->reason);
+    case BAG_EMPTY:
+        return "is an empty folder";
     case BAG_FILE:
         break;
     }

@@ -56,9 +56,10 @@ typedef enum rg_bag_kind {
     BAG_SPECIAL,    /* pipe, socket, device */
     BAG_UNREADABLE, /* a file or folder; the reason is kept */
     BAG_TOO_DEEP,   /* a folder below RG_BAG_DEPTH_MAX, or a path that is too long */
+    BAG_EMPTY       /* a folder with nothing in it: no manifest can list it, so nobody sealed it */
 } rg_bag_kind;
 
-/* Whatever stands in the bag and is no folder. Folders alone mean nothing to BagIt. */
+/* Whatever stands in the bag: files, and folders without any. */
 typedef struct rg_bag_item {
     char *path; /* owned */
     rg_bag_kind kind;

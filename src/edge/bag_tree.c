@@ -178,17 +178,20 @@ static rg_code list_folder(walk *w, int fd, size_t length, int depth)
         return add_item(w, BAG_UNREADABLE, reason, 0);
     }
     rg_code code = RG_OK;
+    bool empty = true;
     while (!code && !w->tree->cut) {
         errno = 0;
         struct dirent *entry = readdir(folder);
-        if (!entry && errno) {
+        if (!entry && (errno || (empty && length > 0 && strcmp(w->path, BAG_PAYLOAD) != 0))) {
             w->path[length] = 0;
-            code = add_item(w, BAG_UNREADABLE, errno, 0);
+            code = add_item(w, errno ? BAG_UNREADABLE : BAG_EMPTY, errno, 0);
         }
         if (!entry)
             break;
-        if (!is_dots(entry->d_name))
-            code = list_one(w, dirfd(folder), entry->d_name, length, depth);
+        if (is_dots(entry->d_name))
+            continue;
+        empty = false;
+        code = list_one(w, dirfd(folder), entry->d_name, length, depth);
     }
     closedir(folder);
     return code;
