@@ -266,7 +266,7 @@ static bool files_give(const check *c, const rg_digest *digest)
     crypto_hash_sha256_init(&state);
     for (size_t i = 0; i < c->tree.count; i++) {
         const rg_bag_item *item = &c->tree.item[i];
-        if (!rg_bag_is_payload(item->path))
+        if (!rg_bag_is_payload(item->path) || item->kind == BAG_EMPTY)
             continue;
         if (item->kind != BAG_FILE)
             return false;
@@ -448,11 +448,20 @@ static bool is_signature(const rg_bag_item *item)
     return item->kind == BAG_FILE && strcmp(item->path, RG_BAG_SIGNATURE) == 0;
 }
 
+/* A folder that is empty because its listed files are missing was sealed, if not empty. */
+static void judge_empty(check *c, const rg_bag_item *item)
+{
+    if (!rg_bag_is_parent(&c->payload, item->path))
+        report(c, RG_BAG_EXTRA, item->path, "not listed; %s", kind_text(item));
+}
+
 static void judge_extras(check *c)
 {
     for (size_t i = 0; i < c->tree.count; i++) {
         const rg_bag_item *item = &c->tree.item[i];
-        if (rg_bag_is_payload(item->path)) {
+        if (item->kind == BAG_EMPTY) {
+            judge_empty(c, item);
+        } else if (rg_bag_is_payload(item->path)) {
             if (c->manifest_read && !c->payload_sealed &&
                 !rg_bag_is_listed(&c->payload, item->path) && !item->moved)
                 judge_extra(c, item);

@@ -117,7 +117,9 @@ bool rg_bag_compare(rg_bag_tree *tree, const rg_bag_entry *listed, size_t count,
                     rg_bag_comparison *c);
 void rg_bag_comparison_free(rg_bag_comparison *c);
 bool rg_bag_is_listed(const rg_bag_comparison *c, const char *path);
-/* In the payload and not listed. */
+/* Something below this folder is listed. */
+bool rg_bag_is_parent(const rg_bag_comparison *c, const char *folder);
+/* In the payload, not listed, and no empty folder. */
 bool rg_bag_is_extra(const rg_bag_comparison *c, const rg_bag_item *item);
 /* Some line for which this digest is listed; NULL when there is none. */
 const rg_bag_match *rg_bag_match_of(const rg_bag_comparison *c, const rg_digest *digest);

@@ -142,6 +142,19 @@ Test(bag_check, missing_file_is_named)
     expect_only(RG_BAG_MISSING, "data/d/e.ini", "not there");
 }
 
+Test(bag_check, folder_that_lost_its_files_is_no_fault_of_its_own)
+{
+    tamper("rm data/d/e.ini data/d/empty");
+    check();
+    cr_expect(state.faults == 2);
+    cr_expect(has(RG_BAG_MISSING, "data/d/e.ini", "") && has(RG_BAG_MISSING, "data/d/empty", ""));
+    tamper("mkdir data/d/e data/c data/dd");
+    check();
+    cr_expect(state.faults == 5);
+    cr_expect(has(RG_BAG_EXTRA, "data/d/e", "") && has(RG_BAG_EXTRA, "data/c", "") &&
+              has(RG_BAG_EXTRA, "data/dd", ""));
+}
+
 Test(bag_check, missing_payload_folder_is_told)
 {
     tamper("rm -r data");
@@ -164,7 +177,12 @@ Test(bag_check, extra_files_are_named_wherever_they_are)
     expect_only(RG_BAG_EXTRA, "data/.hidden", "not listed");
     tamper("rm data/.hidden && mkdir data/empty-folder more");
     check();
-    cr_expect(state.faults == 0, "empty folders are nothing to BagIt");
+    cr_expect(state.faults == 2 && has(RG_BAG_EXTRA, "data/empty-folder", "empty folder"));
+    cr_expect(has(RG_BAG_EXTRA, "more", "empty folder"));
+    put("data/b.jpg", "frame of B");
+    check();
+    cr_expect(state.faults == 3 && has(RG_BAG_ALTERED, "data/b.jpg", "same size"),
+              "an empty folder changes no sum");
 }
 
 Test(bag_check, moved_file_is_recognised_by_its_content)
