@@ -55,7 +55,7 @@ typedef struct rg_bag rg_bag;
 rg_code rg_bag_begin(const char *staging, rg_bag **bag, rg_error *err);
 /* path: below data/ and with it, e.g. "data/sweeps/G/sweep.ini". Missing folders are made.
  * RG_BAD_DATA for an unsafe path or one that is there already; codes of rg_digest_copy and
- * rg_file_make otherwise. A failure leaves no file. digest (may be NULL) gets
+ * rg_file_make otherwise. A failure leaves no file and no new folder. digest (may be NULL) gets
  * what was stored. */
 rg_code rg_bag_add_file(rg_bag *bag, const char *path, const char *from, rg_digest *digest,
                         rg_error *err);
@@ -160,8 +160,9 @@ typedef void rg_bag_progress(void *context, size_t done, size_t total);
 
 /* Reads everything again, each payload file once. Faults of the bag are no error: the result lists
  * them, those of tag files first, then the payload by path, then what is extra. RG_NO_INPUT when
- * the folder cannot be opened. Empty folders are no fault: BagIt knows files only. Pipes and
- * devices are never opened, and folders deeper than RG_BAG_DEPTH_MAX not entered.
+ * the folder cannot be opened. A folder with nothing in it is RG_BAG_EXTRA, unless files are
+ * listed below it. Pipes and devices are never opened, and folders deeper than RG_BAG_DEPTH_MAX
+ * not entered.
  *
  * Where the payload still gives the manifest that was sealed, only the manifest is at fault. A bag
  * whose manifests were all written again has no fault in itself: that shows in what vouches for the

@@ -266,7 +266,7 @@ static bool files_give(const check *c, const rg_digest *digest)
     crypto_hash_sha256_init(&state);
     for (size_t i = 0; i < c->tree.count; i++) {
         const rg_bag_item *item = &c->tree.item[i];
-        if (!rg_bag_is_payload(item->path))
+        if (!rg_bag_is_payload(item->path) || item->kind == BAG_EMPTY)
             continue;
         if (item->kind != BAG_FILE)
             return false;
@@ -377,12 +377,12 @@ static void judge_missing(check *c, const rg_bag_match *l)
                name);
         return;
     }
-    /* Not to be told from a missing one by its parent folder: that may be closed to us. */
-    int fd = rg_bag_open(c->root, l->entry->path, O_RDONLY | O_NONBLOCK);
-    int reason = fd < 0 ? errno : 0;
-    if (fd >= 0)
-        close(fd);
-    if (reason == EACCES || reason == EIO)
+    /* It may only be out of our sight: in a folder that is closed to us, or beyond the limit of
+     * files. */
+    int reason = rg_bag_look(c->root, l->entry->path);
+    if (reason == 0)
+        report(c, RG_BAG_UNREADABLE, l->entry->path, "is there, but was not looked at");
+    else if (reason == EACCES || reason == EIO)
         report(c, RG_BAG_UNREADABLE, l->entry->path, "cannot be reached (%s)", strerror(reason));
     else if (l->held_by && l->held_by->item->size > 0) {
         rg_bag_printable(name, sizeof name, l->held_by->entry->path);
@@ -404,6 +404,8 @@ static const char *kind_text(const rg_bag_item *item)
         return "lies deeper, or has a longer path, than anything in a bag; it was not looked at";
     case BAG_UNREADABLE:
         return strerror(item->reason);
+    case BAG_EMPTY:
+        return "is an empty folder";
     case BAG_FILE:
         break;
     }
@@ -446,11 +448,20 @@ static bool is_signature(const rg_bag_item *item)
     return item->kind == BAG_FILE && strcmp(item->path, RG_BAG_SIGNATURE) == 0;
 }
 
+/* A folder that is empty because its listed files are missing was sealed, if not empty. */
+static void judge_empty(check *c, const rg_bag_item *item)
+{
+    if (!rg_bag_is_parent(&c->payload, item->path))
+        report(c, RG_BAG_EXTRA, item->path, "not listed; %s", kind_text(item));
+}
+
 static void judge_extras(check *c)
 {
     for (size_t i = 0; i < c->tree.count; i++) {
         const rg_bag_item *item = &c->tree.item[i];
-        if (rg_bag_is_payload(item->path)) {
+        if (item->kind == BAG_EMPTY) {
+            judge_empty(c, item);
+        } else if (rg_bag_is_payload(item->path)) {
             if (c->manifest_read && !c->payload_sealed &&
                 !rg_bag_is_listed(&c->payload, item->path) && !item->moved)
                 judge_extra(c, item);
@@ -486,6 +497,10 @@ static void judge_payload(check *c)
     else if (c->payload_sealed)
         report(c, RG_BAG_MANIFEST_REWRITTEN, BAG_MANIFEST,
                "was damaged; the payload itself is as it was sealed");
+    else if (c->sealed_manifest && !c->manifest_intact)
+        report(c, RG_BAG_MANIFEST_REWRITTEN, BAG_MANIFEST,
+               "was damaged, and the payload is not as it was sealed; which file differs cannot be "
+               "known");
     for (size_t i = 0; !c->payload_sealed && i < c->listed_count; i++)
         judge_line(c, &c->payload.line[i]);
     judge_extras(c);

@@ -144,9 +144,29 @@ static bool find_rings(rg_bag_comparison *c)
 
 /* ---- moved files ---- */
 
+bool rg_bag_is_parent(const rg_bag_comparison *c, const char *folder)
+{
+    size_t n = strlen(folder), low = 0, high = c->count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        const char *path = c->line[middle].entry->path;
+        int order = strncmp(path, folder, n);
+        if (order == 0)
+            order = (unsigned char)path[n] - '/';
+        if (order == 0)
+            return true;
+        if (order < 0)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return false;
+}
+
 bool rg_bag_is_extra(const rg_bag_comparison *c, const rg_bag_item *item)
 {
-    return rg_bag_is_payload(item->path) && !rg_bag_is_listed(c, item->path);
+    return item->kind != BAG_EMPTY && rg_bag_is_payload(item->path) &&
+           !rg_bag_is_listed(c, item->path);
 }
 
 static bool find_moved(rg_bag_comparison *c)

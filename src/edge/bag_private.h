@@ -56,9 +56,10 @@ typedef enum rg_bag_kind {
     BAG_SPECIAL,    /* pipe, socket, device */
     BAG_UNREADABLE, /* a file or folder; the reason is kept */
     BAG_TOO_DEEP,   /* a folder below RG_BAG_DEPTH_MAX, or a path that is too long */
+    BAG_EMPTY       /* a folder with nothing in it: no manifest can list it, so nobody sealed it */
 } rg_bag_kind;
 
-/* Whatever stands in the bag and is no folder. Folders alone mean nothing to BagIt. */
+/* Whatever stands in the bag: files, and folders without any. */
 typedef struct rg_bag_item {
     char *path; /* owned */
     rg_bag_kind kind;
@@ -77,6 +78,8 @@ typedef struct rg_bag_tree {
 
 /* Opens a path below root component by component; none of them may be a link. -1 and errno. */
 int rg_bag_open(int root, const char *path, int flags);
+/* 0 when something stands there, otherwise errno; nothing but folders is opened. */
+int rg_bag_look(int root, const char *path);
 /* Lists everything below root; digests are not made yet. */
 rg_code rg_bag_list(int root, const char *label, rg_bag_tree *tree, rg_error *err);
 void rg_bag_tree_free(rg_bag_tree *tree);
@@ -114,7 +117,9 @@ bool rg_bag_compare(rg_bag_tree *tree, const rg_bag_entry *listed, size_t count,
                     rg_bag_comparison *c);
 void rg_bag_comparison_free(rg_bag_comparison *c);
 bool rg_bag_is_listed(const rg_bag_comparison *c, const char *path);
-/* In the payload and not listed. */
+/* Something below this folder is listed. */
+bool rg_bag_is_parent(const rg_bag_comparison *c, const char *folder);
+/* In the payload, not listed, and no empty folder. */
 bool rg_bag_is_extra(const rg_bag_comparison *c, const rg_bag_item *item);
 /* Some line for which this digest is listed; NULL when there is none. */
 const rg_bag_match *rg_bag_match_of(const rg_bag_comparison *c, const rg_digest *digest);

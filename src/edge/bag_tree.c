@@ -62,6 +62,25 @@ int rg_bag_open(int root, const char *path, int flags)
     return fd;
 }
 
+int rg_bag_look(int root, const char *path)
+{
+    char parent[RG_BAG_PATH];
+    const char *slash = strrchr(path, '/');
+    size_t n = slash ? (size_t)(slash - path) : 0;
+    if (n >= sizeof parent)
+        return ENAMETOOLONG;
+    memcpy(parent, path, n);
+    parent[n] = 0;
+    int folder = slash ? rg_bag_open(root, parent, O_RDONLY | O_DIRECTORY) : root;
+    struct stat st;
+    int reason = 0;
+    if (folder < 0 || fstatat(folder, slash ? slash + 1 : path, &st, AT_SYMLINK_NOFOLLOW) != 0)
+        reason = errno;
+    if (slash && folder >= 0)
+        close(folder);
+    return reason;
+}
+
 static void unreadable(rg_bag_item *item, int reason)
 {
     item->kind = BAG_UNREADABLE;
@@ -159,17 +178,20 @@ static rg_code list_folder(walk *w, int fd, size_t length, int depth)
         return add_item(w, BAG_UNREADABLE, reason, 0);
     }
     rg_code code = RG_OK;
+    bool empty = true;
     while (!code && !w->tree->cut) {
         errno = 0;
         struct dirent *entry = readdir(folder);
-        if (!entry && errno) {
+        if (!entry && (errno || (empty && length > 0 && strcmp(w->path, BAG_PAYLOAD) != 0))) {
             w->path[length] = 0;
-            code = add_item(w, BAG_UNREADABLE, errno, 0);
+            code = add_item(w, errno ? BAG_UNREADABLE : BAG_EMPTY, errno, 0);
         }
         if (!entry)
             break;
-        if (!is_dots(entry->d_name))
-            code = list_one(w, dirfd(folder), entry->d_name, length, depth);
+        if (is_dots(entry->d_name))
+            continue;
+        empty = false;
+        code = list_one(w, dirfd(folder), entry->d_name, length, depth);
     }
     closedir(folder);
     return code;

@@ -163,6 +163,19 @@ static rg_code prepare(rg_bag *bag, const char *path, char **full, char **copy, 
     return code;
 }
 
+/* After a failure: no empty folder stays that was made for the file. */
+static void drop(const rg_bag *bag, char *full, char *copy)
+{
+    size_t data = strlen(bag->folder) + sizeof "/" BAG_PAYLOAD - 1;
+    for (char *slash; full && (slash = strrchr(full, '/')) && (size_t)(slash - full) > data;) {
+        *slash = 0;
+        if (rmdir(full) != 0)
+            break;
+    }
+    free(full);
+    free(copy);
+}
+
 static void keep(rg_bag *bag, char *path, const rg_digest *digest, uint64_t size)
 {
     bag->entry[bag->count++] = (rg_bag_entry){path, *digest, size};
@@ -178,11 +191,11 @@ rg_code rg_bag_add_file(rg_bag *bag, const char *path, const char *from, rg_dige
     rg_code code = prepare(bag, path, &full, &copy, err);
     if (!code)
         code = rg_digest_copy(from, full, &stored, &size, err);
-    free(full);
     if (code) {
-        free(copy);
+        drop(bag, full, copy);
         return code;
     }
+    free(full);
     keep(bag, copy, &stored, size);
     if (digest)
         *digest = stored;
@@ -196,11 +209,11 @@ rg_code rg_bag_add_bytes(rg_bag *bag, const char *path, const void *bytes, size_
     rg_code code = prepare(bag, path, &full, &copy, err);
     if (!code)
         code = rg_file_make(full, 0666, bytes, size, err);
-    free(full);
     if (code) {
-        free(copy);
+        drop(bag, full, copy);
         return code;
     }
+    free(full);
     rg_digest stored = rg_digest_of(bytes, size);
     keep(bag, copy, &stored, size);
     return RG_OK;

@@ -142,6 +142,19 @@ Test(bag_check, missing_file_is_named)
     expect_only(RG_BAG_MISSING, "data/d/e.ini", "not there");
 }
 
+Test(bag_check, folder_that_lost_its_files_is_no_fault_of_its_own)
+{
+    tamper("rm data/d/e.ini data/d/empty");
+    check();
+    cr_expect(state.faults == 2);
+    cr_expect(has(RG_BAG_MISSING, "data/d/e.ini", "") && has(RG_BAG_MISSING, "data/d/empty", ""));
+    tamper("mkdir data/d/e data/c data/dd");
+    check();
+    cr_expect(state.faults == 5);
+    cr_expect(has(RG_BAG_EXTRA, "data/d/e", "") && has(RG_BAG_EXTRA, "data/c", "") &&
+              has(RG_BAG_EXTRA, "data/dd", ""));
+}
+
 Test(bag_check, missing_payload_folder_is_told)
 {
     tamper("rm -r data");
@@ -164,7 +177,12 @@ Test(bag_check, extra_files_are_named_wherever_they_are)
     expect_only(RG_BAG_EXTRA, "data/.hidden", "not listed");
     tamper("rm data/.hidden && mkdir data/empty-folder more");
     check();
-    cr_expect(state.faults == 0, "empty folders are nothing to BagIt");
+    cr_expect(state.faults == 2 && has(RG_BAG_EXTRA, "data/empty-folder", "empty folder"));
+    cr_expect(has(RG_BAG_EXTRA, "more", "empty folder"));
+    put("data/b.jpg", "frame of B");
+    check();
+    cr_expect(state.faults == 3 && has(RG_BAG_ALTERED, "data/b.jpg", "same size"),
+              "an empty folder changes no sum");
 }
 
 Test(bag_check, moved_file_is_recognised_by_its_content)
@@ -351,6 +369,10 @@ Test(bag_check, damaged_manifest_does_not_accuse_an_intact_payload)
     check();
     cr_expect(has(RG_BAG_MALFORMED, "manifest-sha256.txt", "missing"));
     cr_expect(has(RG_BAG_MANIFEST_REWRITTEN, "manifest-sha256.txt", "payload itself is as it was"));
+    put("data/b.jpg", "frame of B");
+    check();
+    cr_expect(state.faults == 2);
+    cr_expect(has(RG_BAG_MANIFEST_REWRITTEN, "manifest-sha256.txt", "cannot be known"));
 }
 
 Test(bag_check, edited_tag_files_are_named)
@@ -456,6 +478,25 @@ Test(bag_check, every_fault_is_counted_and_a_thousand_are_kept)
     cr_expect(state.faults == 1200 && has(RG_BAG_EXTRA, "data/extra-1", "not listed; 0 bytes"));
     for (int i = 0; i < RG_BAG_FAULTS_MAX; i++)
         cr_assert(state.fault[i].kind == RG_BAG_EXTRA && state.fault[i].text[0]);
+}
+
+/* Whatever order the file system lists them in, no listed file may be called missing. So many files
+ * are made in memory only, where there is such a place. */
+Test(bag_check, more_files_than_any_bag_holds_hide_nothing)
+{
+    char memory[] = "/dev/shm/rimglow-check-XXXXXX", command[200];
+    if (!mkdtemp(memory))
+        cr_skip("no /dev/shm here");
+    snprintf(command, sizeof command, "cp -R . %s/bag", memory);
+    tamper(command);
+    snprintf(bag_folder, sizeof bag_folder, "%s/bag", memory);
+    tamper("mkdir data/0 && cd data/0 && seq -f 'x%.0f' 102000 | xargs touch");
+    check();
+    snprintf(command, sizeof command, "rm -rf %s", memory);
+    cr_assert(system(command) == 0);
+    cr_expect(state.faults > RG_BAG_FILES_MAX && has(RG_BAG_MALFORMED, "data", "more than 100000"));
+    for (int i = 0; i < RG_BAG_FAULTS_MAX; i++)
+        cr_expect(state.fault[i].kind != RG_BAG_MISSING, "%s", state.fault[i].file);
 }
 
 static void count(void *context, size_t done, size_t total)
