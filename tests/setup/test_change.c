@@ -365,6 +365,11 @@ Test(change, mean_earns_nothing_by_the_number_of_bearings)
     rg_change c = change_of(&a, &b, &plain);
     near(c.mean_change_mm, 0.005, 1e-12);
     near(c.u_mean_change_mm, 0.005, 1e-12);
+    for (int k = 180; k < 360; k++)
+        set_unseen(&a, k);
+    c = change_of(&a, &b, &plain);
+    near(c.mean_change_mm, 0.01, 1e-12);
+    near(c.u_mean_change_mm, 0.005, 1e-12);
 }
 
 /* -------------------------------------------------------------------- turn */
@@ -385,11 +390,14 @@ Test(change, turn_between_the_visits_is_found)
 Test(change, no_turn_without_gaps_alike)
 {
     rg_seal_map dark = map_of(none, 0, 0), a = map_of(tilt, 0, 0.003), b = map_of(even, 0, 0.003);
-    rg_seal_map far = map_of(crease, 120, 0.003), half = a;
+    rg_seal_map far = map_of(crease, 120, 0.003), half = a, other = map_of(crease, 0, 0.003);
+    for (int k = 10; k < 50; k++)
+        set_gap(&other, k, 0.1, 0.003);
     cr_expect(isnan(change_of(&dark, &a, &plain).turn_deg));
     cr_expect(isnan(change_of(&a, &dark, &plain).turn_deg));
     cr_expect(isnan(change_of(&b, &b, &plain).turn_deg), "the same all round");
     cr_expect(isnan(change_of(&a, &far, &plain).turn_deg), "gaps at different places");
+    cr_expect(isnan(change_of(&a, &other, &plain).turn_deg), "hardly alike at any turn");
     for (int k = 0; k < 185; k++)
         set_unseen(&half, k);
     cr_expect(isnan(change_of(&a, &half, &plain).turn_deg), "too little in common");
