@@ -178,11 +178,17 @@ Test(change, turn_looks_to_the_side_that_was_seen)
         set_unseen(&a, k); /* 130 and 131 have unseen bearings on both sides */
     rg_change c = change_of(&a, &b, &o);
     cr_expect_eq(c.bin[120].state, RG_CHANGE_UNSEEN);
-    /* The mean over five degrees is one-sided at the edge: half a degree off at most. */
     near(c.bin[103].u_mm, hypot(0.005, 0.002), 0.0003);
     /* The worst of the map: nowhere steeper than the roof. */
     near(c.bin[130].u_mm, hypot(0.005, 0.002), 0.0003);
     cr_expect_gt(c.bin[130].u_mm, 0.0052);
+    /* Flatter here than elsewhere: means of x^2 over 98..102 and 101..103, x from 200. */
+    a = map_of(parabola, 0, 0.003);
+    for (int k = 104; k < 140; k++)
+        set_unseen(&a, k);
+    o.turn_u_deg = sqrt(3);
+    c = change_of(&a, &b, &o);
+    near(c.bin[103].u_mm, hypot(0.005, 1e-5 * (10002 - 28814 / 3.0) / sqrt(3)), 1e-12);
 }
 
 /* Dark: 0 within the detection limit, of which k u makes U. */
@@ -277,6 +283,7 @@ Test(change, arcs_run_over_the_seam)
     near(c.arc[1].u_most_mm, 0.003 * sqrt(2), 1e-12);
     near(c.arc[1].most_bearing_deg, 2, 0);
     cr_expect_eq(c.overall, RG_CHANGE_GREW, "wider counts before narrower");
+    cr_expect_eq(change_of(&b, &a, &plain).overall, RG_CHANGE_GREW, "in either order");
 }
 
 Test(change, short_arcs_do_not_count)
