@@ -123,6 +123,16 @@ Test(batch, serials_inspections_and_models_are_counted)
     rg_batch_free(&b);
 }
 
+Test(batch, first_bags_of_all_serials_are_as_many_inspections)
+{
+    static const rg_batch_sweep s[] = {
+        SWEEP("1", "m", "a", 0, "0001", 5, SEALED), SWEEP("2", "m", "a", 0, "0001", 5, SEALED),
+        SWEEP("2", "m", "b", 1, "0001", 5, SEALED), SWEEP("3", "m", "a", 0, "0001", 5, SEALED)};
+    rg_batch b = sum_of(s, 4);
+    cr_expect_eq(b.inspections, 3);
+    rg_batch_free(&b);
+}
+
 Test(batch, first_inspections_and_first_sweeps_count_once)
 {
     rg_batch b = sum_of(loan, LOAN);
