@@ -357,13 +357,14 @@ Test(batch, too_little_makes_no_trend)
 /* 0.1 has no exact binary form: what rounding leaves of its mean must not drift. */
 Test(batch, what_never_changes_does_not_drift)
 {
-    rg_batch_sweep s[50];
-    for (int i = 0; i < 50; i++)
-        s[i] = (rg_batch_sweep){.pad = i % 3 ? "a" : "b",
-                                .time = 777 * DAY + i * 4321,
-                                .radiance = i % 3 ? 0.1 : 0.7,
+    static const char *const pad[] = {"a", "b", "c", "d", "e", "f", "g"};
+    rg_batch_sweep s[97];
+    for (int i = 0; i < 97; i++)
+        s[i] = (rg_batch_sweep){.pad = pad[i * i % 7],
+                                .time = 777 * DAY + i * 43210,
+                                .radiance = 0.1 * (1 + i * i % 7),
                                 .psf_sigma_px = 0.1};
-    rg_batch b = sum_of(s, 50);
+    rg_batch b = sum_of(s, 97);
     const rg_batch_station *t = &b.station[0];
     cr_expect(t->psf.per_month == 0 && t->ln_radiance.per_month == 0);
     cr_expect(!t->psf_drifts && !t->radiance_drifts);
