@@ -49,11 +49,15 @@ typedef struct rg_batch_model {
     rg_share pads; /* of all instruments, sealed at the first sweep in the batch */
 } rg_batch_model;
 
-/* A straight line through a quantity over time, least squares; t quantile for the interval. */
+/* A straight line through a quantity over time, least squares; Student's t for the interval.
+ * The sweeps of a day share focus, lamp and much else, so they are no independent witnesses of a
+ * slope: where the mean square of the residuals between days (UTC) is larger than among all
+ * sweeps, it is the error, with days - 2 degrees of freedom. With as many sweeps on each day the
+ * interval is then that of a line through the days' means. */
 typedef struct rg_trend {
     int points;
-    double per_month, low, high; /* slope a month of 30 days; NAN where the points fix none: */
-                                 /* fewer than three, or one instant */
+    double per_month, low, high; /* slope a month of 30 days; NAN where the points fix none: on */
+                                 /* fewer than three days, or no degree of freedom left */
     double at_begin, at_end;     /* of the line, at the station's first and last sweep */
 } rg_trend;
 

@@ -316,7 +316,7 @@ static void trend_text(const rg_trend *t, bool radiance, char *text, size_t size
         snprintf(text, size, "%+.2g %s a month (%+.2g to %+.2g)", slope, radiance ? "%" : "px", low,
                  high);
     else
-        snprintf(text, size, "%d point%s: too few for a trend", t->points,
+        snprintf(text, size, "%d point%s: too few days for a trend", t->points,
                  t->points == 1 ? "" : "s");
 }
 

@@ -150,7 +150,10 @@ typedef struct work {
     int *order;        /* the same grouped */
     int *spare;        /* [count] for the counting sort */
     int *start;        /* [count + 1] its counts */
-    double *x, *y;     /* [count] of a line */
+    int *by_day;       /* by station, oldest first */
+    double *x, *y;     /* [count] of a line's points */
+    int *point;        /* [count] the points' sweeps */
+    double *residual;  /* [count] of each sweep from the line */
 } work;
 
 typedef struct stamp {
@@ -234,8 +237,11 @@ static void free_work(work *w)
     free(w->order);
     free(w->spare);
     free(w->start);
+    free(w->by_day);
     free(w->x);
     free(w->y);
+    free(w->point);
+    free(w->residual);
 }
 
 static bool make_work(const rg_batch_sweep *sweeps, int count, work *w)
@@ -246,10 +252,14 @@ static bool make_work(const rg_batch_sweep *sweeps, int count, work *w)
     w->order = rg_alloc(n, sizeof(int));
     w->spare = rg_alloc(n, sizeof(int));
     w->start = rg_alloc(n + 1, sizeof(int));
+    w->by_day = rg_alloc(n, sizeof(int));
     w->x = rg_alloc(n, sizeof(double));
     w->y = rg_alloc(n, sizeof(double));
-    return w->oldest_first && w->order && w->spare && w->start && w->x && w->y &&
-           order_by_time(w) && make_column(sweeps, count, serial_of, &w->serial) &&
+    w->point = rg_alloc(n, sizeof(int));
+    w->residual = rg_alloc(n, sizeof(double));
+    return w->oldest_first && w->order && w->spare && w->start && w->by_day && w->x && w->y &&
+           w->point && w->residual && order_by_time(w) &&
+           make_column(sweeps, count, serial_of, &w->serial) &&
            make_column(sweeps, count, model_of, &w->model) &&
            make_column(sweeps, count, pad_of, &w->pad) &&
            make_column(sweeps, count, station_of, &w->station) &&
@@ -402,21 +412,66 @@ static double months_between(int64_t from, int64_t to)
     return ((double)to - (double)from) / month_s;
 }
 
-/* Slope of n points from which their means were taken out, in `groups` groups. */
-static void fit_slope(const double *x, const double *y, int n, int groups, double confidence,
+static double day_of(const work *w, int sweep)
+{
+    return floor((double)w->sweeps[sweep].time / 86400);
+}
+
+/* Mean square of the residuals between the days, and the number of days. */
+static double between_days(const work *w, int from, int to, int *days)
+{
+    double squares = 0, sum = 0, n = 0;
+    *days = 0;
+    for (int k = from; k < to; k++) {
+        int i = w->by_day[k];
+        if (!isnan(w->residual[i])) {
+            sum += w->residual[i];
+            n++;
+        }
+        bool last = k + 1 == to || day_of(w, w->by_day[k + 1]) != day_of(w, i);
+        if (!last || n == 0)
+            continue;
+        squares += sum * sum / n;
+        ++*days;
+        sum = n = 0;
+    }
+    return *days > 2 ? squares / (*days - 2) : NAN;
+}
+
+static void keep_residuals(work *w, int from, int to, int n, double slope)
+{
+    for (int k = from; k < to; k++)
+        w->residual[w->by_day[k]] = NAN;
+    for (int i = 0; i < n; i++)
+        w->residual[w->point[i]] = w->y[i] - slope * w->x[i];
+}
+
+/* Slope of the n points in x and y, from which their means were taken out in `groups` groups; from..to
+ * is their station. The larger of both mean squares, among all and between days, is the error. */
+static void fit_slope(work *w, int from, int to, int n, int groups, double confidence,
                       rg_trend *trend)
 {
     double zero, c00, c01, c11, sumsq, low = INFINITY, high = -INFINITY;
-    int freedom = n - groups - 1;
+    int days, freedom = n - groups - 1;
     *trend = (rg_trend){n, NAN, NAN, NAN, NAN, NAN};
     for (int i = 0; i < n; i++) {
-        low = fmin(low, x[i]);
-        high = fmax(high, x[i]);
+        low = fmin(low, w->x[i]);
+        high = fmax(high, w->x[i]);
     }
     if (n < 3 || freedom < 1 || !(high > low) ||
-        gsl_fit_linear(x, 1, y, 1, (size_t)n, &zero, &trend->per_month, &c00, &c01, &c11, &sumsq))
+        gsl_fit_linear(w->x, 1, w->y, 1, (size_t)n, &zero, &trend->per_month, &c00, &c01, &c11,
+                       &sumsq))
         return;
-    double u = sqrt(c11 * (n - 2) / freedom); /* GSL divides by n - 2 */
+    keep_residuals(w, from, to, n, trend->per_month);
+    double all = sumsq / freedom, between = between_days(w, from, to, &days);
+    if (isnan(between)) {
+        trend->per_month = NAN;
+        return;
+    }
+    if (between > all)
+        freedom = days - 2;
+    /* GSL took sumsq / (n - 2). */
+    double u = sumsq > 0 ? sqrt(c11 * fmax(all, between) * (n - 2) / sumsq) : 0;
     double t = gsl_cdf_tdist_Pinv((1 + confidence) / 2, freedom);
     trend->low = trend->per_month - t * u;
     trend->high = trend->per_month + t * u;
@@ -449,14 +504,16 @@ static level centre(double *x, double *y, int n)
     return (level){n, n ? x0 + sx / n : 0, n ? y0 + sy / n : 0};
 }
 
-/* The order's from..to into x and y, less their means. */
-static level take_pad(const work *w, int from, int to, int64_t begin, double *x, double *y)
+/* The order's from..to as points from `at` on, less their means. */
+static level take_pad(work *w, int from, int to, int64_t begin, int at)
 {
+    double *x = w->x + at, *y = w->y + at;
     int n = 0;
     for (int k = from; k < to; k++) {
         const rg_batch_sweep *s = &w->sweeps[w->order[k]];
         if (!is_known(s->radiance))
             continue;
+        w->point[at + n] = w->order[k];
         x[n] = months_between(begin, s->time);
         y[n++] = log(s->radiance);
     }
@@ -464,16 +521,14 @@ static level take_pad(const work *w, int from, int to, int64_t begin, double *x,
 }
 
 /* Each value less its pad's level, where the pad's is its mean, moved along the line to x = middle. */
-static void radiance_points(const work *w, int from, int to, int64_t begin, double slope,
-                            double middle, double *point)
+static void radiance_points(work *w, int from, int to, int64_t begin, double slope, double middle,
+                            double *point)
 {
     for (int k = from, end; k < to; k = end) {
-        int n = 0;
         end = end_of(w, k, &w->station, &w->model, &w->pad);
-        level pad = take_pad(w, k, end, begin, w->x, w->y);
-        for (int i = k; i < end && pad.n > 1; i++)
-            if (is_known(w->sweeps[w->order[i]].radiance))
-                point[w->order[i]] = w->y[n++] + slope * (pad.x - middle);
+        level pad = take_pad(w, k, end, begin, 0);
+        for (int i = 0; i < pad.n && pad.n > 1; i++)
+            point[w->point[i]] = w->y[i] + slope * (pad.x - middle);
     }
 }
 
@@ -484,7 +539,7 @@ static void radiance_trend(work *w, int from, int to, rg_batch *batch, rg_batch_
     int points = 0, pads = 0;
     for (int k = from, end; k < to; k = end) {
         end = end_of(w, k, &w->station, &w->model, &w->pad);
-        level pad = take_pad(w, k, end, station->begin, w->x + points, w->y + points);
+        level pad = take_pad(w, k, end, station->begin, points);
         if (pad.n < 2)
             continue;
         sum += pad.n * pad.x;
@@ -493,7 +548,7 @@ static void radiance_trend(work *w, int from, int to, rg_batch *batch, rg_batch_
     }
     rg_trend *t = &station->ln_radiance;
     double middle = points ? sum / points : 0;
-    fit_slope(w->x, w->y, points, pads, batch->confidence, t);
+    fit_slope(w, from, to, points, pads, batch->confidence, t);
     t->at_begin = -t->per_month * middle;
     t->at_end = t->per_month * (months_between(station->begin, station->end) - middle);
     station->radiance_drifts = t->low > 0 || t->high < 0;
@@ -508,12 +563,13 @@ static void blur_trend(work *w, int from, int to, double confidence, rg_batch_st
         const rg_batch_sweep *s = &w->sweeps[w->order[k]];
         if (!isfinite(s->psf_sigma_px))
             continue;
+        w->point[n] = w->order[k];
         w->x[n] = months_between(station->begin, s->time);
         w->y[n++] = s->psf_sigma_px;
     }
     level all = centre(w->x, w->y, n);
     rg_trend *t = &station->psf;
-    fit_slope(w->x, w->y, n, 1, confidence, t);
+    fit_slope(w, from, to, n, 1, confidence, t);
     t->at_begin = all.y - t->per_month * all.x;
     t->at_end = t->at_begin + t->per_month * months_between(station->begin, station->end);
     station->psf_drifts = t->low > 0 || t->high < 0;
@@ -544,7 +600,9 @@ static bool sum_stations(work *w, rg_batch *batch)
         return false;
     for (size_t i = 0; i < n; i++)
         batch->ln_radiance[i] = NAN;
-    order_by(w, &w->pad, &w->model, &w->station);
+    order_by(w, &w->station, NULL, NULL);
+    memcpy(w->by_day, w->order, n * sizeof *w->by_day);
+    order_by(w, &w->pad, &w->model, &w->station); /* the same places for each station */
     for (int k = 0, to; k < w->count; k = to) {
         to = end_of(w, k, &w->station, NULL, NULL);
         sum_station(w, k, to, batch, &batch->station[batch->stations++]);

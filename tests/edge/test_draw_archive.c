@@ -496,7 +496,7 @@ Test(draw_archive, batch_of_any_size_fits_its_page)
 }
 
 /* 40 visits of 4 pads: p00 leaks in 20 (0, 2, ...), p01 in 14 (0, 3, ... 39), p02 10, p03 8, 52 in
- * all. 14 of 40: Clopper and Pearson (0.2063, 0.5168) by R's binom.test. */
+ * all. 14 of 40: Clopper and Pearson (0.2063, 0.5168), by bisection of the binomial tails. */
 Test(draw_archive, batch_says_what_leaks_most_and_drifts)
 {
     rg_batch b;
@@ -519,7 +519,7 @@ Test(draw_archive, batch_without_leaks_or_sweeps_says_so)
     }
     rg_draw_batch_args args = summed(&b, n);
     SAYS(batch_of, &args, "No pad leaked; no station is shown to drift", "4 pads did not leak",
-         "0 points: too few for a trend");
+         "0 points: too few days for a trend");
     rg_batch_free(&b);
     args = summed(&b, 0);
     args.title = NULL;

@@ -178,11 +178,17 @@ Test(change, turn_looks_to_the_side_that_was_seen)
         set_unseen(&a, k); /* 130 and 131 have unseen bearings on both sides */
     rg_change c = change_of(&a, &b, &o);
     cr_expect_eq(c.bin[120].state, RG_CHANGE_UNSEEN);
-    /* The mean over five degrees is one-sided at the edge: half a degree off at most. */
     near(c.bin[103].u_mm, hypot(0.005, 0.002), 0.0003);
     /* The worst of the map: nowhere steeper than the roof. */
     near(c.bin[130].u_mm, hypot(0.005, 0.002), 0.0003);
     cr_expect_gt(c.bin[130].u_mm, 0.0052);
+    /* Flatter here than elsewhere: means of x^2 over 98..102 and 101..103, x from 200. */
+    a = map_of(parabola, 0, 0.003);
+    for (int k = 104; k < 140; k++)
+        set_unseen(&a, k);
+    o.turn_u_deg = sqrt(3);
+    c = change_of(&a, &b, &o);
+    near(c.bin[103].u_mm, hypot(0.005, 1e-5 * (10002 - 28814 / 3.0) / sqrt(3)), 1e-12);
 }
 
 /* Dark: 0 within the detection limit, of which k u makes U. */
@@ -277,6 +283,7 @@ Test(change, arcs_run_over_the_seam)
     near(c.arc[1].u_most_mm, 0.003 * sqrt(2), 1e-12);
     near(c.arc[1].most_bearing_deg, 2, 0);
     cr_expect_eq(c.overall, RG_CHANGE_GREW, "wider counts before narrower");
+    cr_expect_eq(change_of(&b, &a, &plain).overall, RG_CHANGE_GREW, "in either order");
 }
 
 Test(change, short_arcs_do_not_count)
@@ -365,6 +372,11 @@ Test(change, mean_earns_nothing_by_the_number_of_bearings)
     rg_change c = change_of(&a, &b, &plain);
     near(c.mean_change_mm, 0.005, 1e-12);
     near(c.u_mean_change_mm, 0.005, 1e-12);
+    for (int k = 180; k < 360; k++)
+        set_unseen(&a, k);
+    c = change_of(&a, &b, &plain);
+    near(c.mean_change_mm, 0.01, 1e-12);
+    near(c.u_mean_change_mm, 0.005, 1e-12);
 }
 
 /* -------------------------------------------------------------------- turn */
@@ -385,11 +397,14 @@ Test(change, turn_between_the_visits_is_found)
 Test(change, no_turn_without_gaps_alike)
 {
     rg_seal_map dark = map_of(none, 0, 0), a = map_of(tilt, 0, 0.003), b = map_of(even, 0, 0.003);
-    rg_seal_map far = map_of(crease, 120, 0.003), half = a;
+    rg_seal_map far = map_of(crease, 120, 0.003), half = a, other = map_of(crease, 0, 0.003);
+    for (int k = 10; k < 50; k++)
+        set_gap(&other, k, 0.1, 0.003);
     cr_expect(isnan(change_of(&dark, &a, &plain).turn_deg));
     cr_expect(isnan(change_of(&a, &dark, &plain).turn_deg));
     cr_expect(isnan(change_of(&b, &b, &plain).turn_deg), "the same all round");
     cr_expect(isnan(change_of(&a, &far, &plain).turn_deg), "gaps at different places");
+    cr_expect(isnan(change_of(&a, &other, &plain).turn_deg), "hardly alike at any turn");
     for (int k = 0; k < 185; k++)
         set_unseen(&half, k);
     cr_expect(isnan(change_of(&a, &half, &plain).turn_deg), "too little in common");
