@@ -192,6 +192,7 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/bench
 	@build/release/tests/tools/archive_bench
+	@build/release/tests/tools/add_bench
 
 accuracy: ## truth against measured on the sample sweeps
 	@$(MAKE) --no-print-directory -s build tools
