@@ -10,6 +10,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -89,30 +90,52 @@ static bool is_current(const item *it, const rg_sweep *sweep)
            strcmp(it->map.software, "rimglow " RG_VERSION) == 0;
 }
 
+static bool is_newer(const struct timespec *a, const struct timespec *b)
+{
+    return a->tv_sec != b->tv_sec ? a->tv_sec > b->tv_sec : a->tv_nsec > b->tv_nsec;
+}
+
+/* Was the file changed since its results were written? A clock may lie; the digests are compared
+ * when the file is copied. */
+static bool changed_since(const char *path, const struct stat *results)
+{
+    struct stat st;
+    return stat(path, &st) != 0 || !is_newer(&results->st_mtim, &st.st_mtim);
+}
+
+static bool frame_current(const item *it, int i, const struct stat *results, rg_error *err)
+{
+    const rg_digest unread = {{0}}, *measured = &it->inputs.frame[i].digest;
+    rg_digest digest = unread;
+    uint8_t *bytes = NULL;
+    size_t size;
+    char *path = rg_path_join(it->folder, it->inputs.frame[i].file);
+    if (!path) {
+        rg_fail(err, RG_INTERNAL, "no memory for a file name");
+        return false;
+    }
+    bool current = !rg_digest_equal(measured, &unread) && !changed_since(path, results);
+    if (!current) {
+        if (rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, NULL) == RG_OK)
+            digest = rg_digest_of(bytes, size);
+        current = rg_digest_equal(&digest, measured);
+    }
+    free(bytes);
+    free(path);
+    return current;
+}
+
 /* A frame that was changed after the inspection makes its results somebody else's. */
 static rg_code frames_current(const item *it, bool *current, rg_error *err)
 {
-    *current = true;
-    for (int i = 0; *current && i < it->inputs.frames; i++) {
-        rg_digest digest;
-        uint8_t *bytes = NULL;
-        size_t size;
-        rg_error why = {0};
-        char *path = rg_path_join(it->folder, it->inputs.frame[i].file);
-        if (!path)
-            return rg_fail(err, RG_INTERNAL, "no memory for a file name");
-        rg_code code = rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, &why);
-        if (code == RG_OK)
-            digest = rg_digest_of(bytes, size);
-        else
-            digest = (rg_digest){{0}};
-        *current = rg_digest_equal(&digest, &it->inputs.frame[i].digest);
-        free(bytes);
-        free(path);
-        if (code == RG_INTERNAL)
-            return rg_fail(err, code, "%s", why.text);
-    }
-    return RG_OK;
+    char path[RG_PLACE_SIZE + 32];
+    struct stat results;
+    rg_error why = {0};
+    snprintf(path, sizeof path, "%s/seal-map.json", it->results);
+    *current = stat(path, &results) == 0;
+    for (int i = 0; *current && i < it->inputs.frames; i++)
+        *current = frame_current(it, i, &results, &why);
+    return why.code ? rg_fail(err, why.code, "%s", why.text) : RG_OK;
 }
 
 static rg_code measure(const adding *a, rg_inspection *in, item *it, rg_error *err)
@@ -402,7 +425,8 @@ static rg_code make_record(const rg_archive *archive, adding *a, rg_error *err)
 static rg_code changed(const char *file, rg_error *err)
 {
     return rg_fail(err, RG_BAD_DATA,
-                   "%s: was changed while it was archived; nothing was stored, add again", file);
+                   "%s: is not what was measured; nothing was stored; add again with --measure",
+                   file);
 }
 
 static rg_code add_checked(rg_bag *bag, const char *inside, const char *from,
