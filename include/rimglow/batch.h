@@ -1,6 +1,6 @@
 /*
- * batch.h - many instruments together: which pads of a model fail most, how many passed at once, and
- * whether the station drifts.
+ * batch.h - many instruments together: which pads of a model fail most, how many passed at once,
+ * and whether the station drifts.
  *
  * An instrument is a serial of a model, an inspection a bag of a serial. Shares come with the exact
  * binomial interval (Clopper and Pearson, Biometrika 26 (1934) 404-413), two-sided, by
@@ -65,11 +65,11 @@ typedef struct rg_batch_station {
     const char *station;
     int sweeps;
     int64_t begin, end;
-    /* Of the lamp in the slot: where it lies differs from pad to pad, so each model's pad has a level
-     * of its own at this station, fitted together with one slope for all (analysis of covariance:
-     * times and values less their group's means, Frisch and Waugh, Econometrica 1 (1933)
-     * 387-401; n - groups - 1 degrees of freedom). 0 is the mean. A pad swept once says nothing
-     * and is no point. */
+    /* Of the lamp in the slot. Where it lies differs from pad to pad, so each model's pad has a
+     * level of its own at this station, fitted together with one slope for all (analysis of
+     * covariance: times and values less their group's means, Frisch and Waugh, Econometrica 1
+     * (1933) 387-401; n - groups - 1 degrees of freedom). 0 is the mean. A pad swept once says
+     * nothing and is no point. */
     rg_trend ln_radiance;
     rg_trend psf;                     /* blur, px */
     bool radiance_drifts, psf_drifts; /* 0 is outside the interval */
@@ -84,8 +84,8 @@ typedef struct rg_batch {
     rg_batch_model *model; /* owned; by name */
     int stations;
     rg_batch_station *station; /* owned; by name */
-    /* The points of the stations' plots: [sweeps], in the order of the input. The logarithm less the
-     * level of its pad; NAN where not known. */
+    /* The points of the stations' plots: [sweeps], in the order of the input. The logarithm less
+     * the level of its pad; NAN where not known. */
     double *ln_radiance; /* owned */
 } rg_batch;
 

@@ -13,7 +13,8 @@
  * are averaged over five degrees for t alone, or noise would pass for slope. Where one
  * side was not seen the other counts for both, where neither was the map's largest t.
  *
- * What both visits share (one calibration) is counted twice: u_d is then too large, never too small.
+ * What both visits share (one calibration) is counted twice: u_d is then too large, never too
+ * small.
  * Where a map is dark its width is 0 within its detection limit w_D: the width is taken as 0
  * with u = w_D / k, and a gap is a change only beyond that limit.
  *

@@ -553,6 +553,17 @@ Test(draw_archive, bars_are_as_long_as_their_count)
     rg_batch_free(&b);
 }
 
+Test(draw_archive, times_beyond_the_calendar_end_at_it)
+{
+    rg_batch b;
+    int n = sweeps_of(8, 1, 4, 1);
+    for (int i = 0; i < n; i++)
+        sweep[i].time = i % 2 ? INT64_MIN : INT64_MAX;
+    rg_draw_batch_args args = summed(&b, n);
+    SAYS(batch_of, &args, "1970-01-01 to 9999-12-31");
+    rg_batch_free(&b);
+}
+
 Test(draw_archive, batch_with_hostile_texts)
 {
     for (int i = 0; i < HOSTILE; i++) {
