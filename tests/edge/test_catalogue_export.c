@@ -303,6 +303,7 @@ Test(catalogue_export, texts_are_never_formulas)
         {"\r=1", "'\r=1"},
         {"1=1", "1=1"},
         {" =1", " =1"},
+        {"two\nlines", "two\nlines"},
         {"'quoted'", "'quoted'"}};
     for (size_t i = 0; i < sizeof evil / sizeof *evil; i++) {
         snprintf(visit[0].row.note, sizeof visit[0].row.note, "%s", evil[i][0]);
