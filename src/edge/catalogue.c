@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include "rimglow/memory.h"
 
@@ -145,11 +146,13 @@ static rg_code connect_with(rg_catalogue *c, const char *query, rg_error *err)
         return rg_catalogue_fault(c, SQLITE_NOMEM, err);
     sqlite3_close(c->db);
     c->db = NULL;
-    int flags = c->read_only ? SQLITE_OPEN_READONLY : SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE;
-    int rc = sqlite3_open_v2(uri, &c->db, flags | SQLITE_OPEN_URI, NULL);
+    int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_URI;
+    int rc = sqlite3_open_v2(uri, &c->db, flags, NULL);
     free(uri);
     if (rc == SQLITE_OK)
         rc = configure(c->db);
+    if (rc == SQLITE_OK && c->read_only)
+        rc = sqlite3_exec(c->db, "PRAGMA query_only = ON", NULL, NULL, NULL);
     return rc == SQLITE_OK ? RG_OK : rg_catalogue_fault(c, rc, err);
 }
 
@@ -214,11 +217,15 @@ static rg_code try_to_read(rg_catalogue *c, const char *query, int *version, rg_
     return code == RG_OK ? rg_catalogue_identify(c, version, err) : code;
 }
 
-/* WAL needs a file of shared memory beside the index. Where none can be made, nobody writes, so the
- * file can be read as it stands. */
+/* A connection that may not write leaves SQLite's files of WAL behind when it closes, so one that
+ * may is taken, with writing switched off (query_only).
+ *
+ * WAL needs a file of shared memory beside the index. Where none can be made, nobody writes, so
+ * the file can be read as it stands. */
 static rg_code identify_to_read(rg_catalogue *c, int *version, rg_error *err)
 {
-    rg_code code = try_to_read(c, "mode=ro", version, err);
+    bool may_write = access(c->path, W_OK) == 0;
+    rg_code code = try_to_read(c, may_write ? "mode=rw" : "mode=ro", version, err);
     if (code == RG_OK || !c->db)
         return code;
     int rc = sqlite3_errcode(c->db) & 0xff;
