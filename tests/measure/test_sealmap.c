@@ -698,4 +698,10 @@ Test(sealmap, names_are_those_of_the_file_format)
     cr_assert_str_eq(rg_verdict_name(RG_VERDICT_SEALED), "sealed");
     cr_assert_str_eq(rg_verdict_name(RG_VERDICT_LEAKING), "leaking");
     cr_assert_str_eq(rg_verdict_name(RG_VERDICT_UNDECIDED), "undecided");
+    cr_assert_str_eq(rg_verdict_sign(RG_VERDICT_SEALED), "( O )");
+    cr_assert_str_eq(rg_verdict_sign(RG_VERDICT_LEAKING), "( / )");
+    cr_assert_str_eq(rg_verdict_sign(RG_VERDICT_UNDECIDED), "( ? )");
+    rg_verdict verdict = RG_VERDICT_UNDECIDED;
+    cr_assert(rg_verdict_parse("leaking", &verdict) && verdict == RG_VERDICT_LEAKING);
+    cr_assert(!rg_verdict_parse("seal", &verdict) && verdict == RG_VERDICT_LEAKING);
 }

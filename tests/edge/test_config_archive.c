@@ -1,0 +1,108 @@
+/*
+ * Tests of config_archive.h and config_values.h: the files that stand in calib/ and samples/ are read,
+ * and what cannot be is refused by line.
+ */
+#include <criterion/criterion.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/config_archive.h"
+#include "rimglow/config_values.h"
+#include "rimglow/file.h"
+
+static rg_error err;
+
+static char *load(const char *path)
+{
+    uint8_t *text;
+    size_t size;
+    cr_assert_eq(rg_file_read(path, 65536, &text, &size, &err), RG_OK, "%s", err.text);
+    return (char *)text;
+}
+
+/* The text with the first `from` replaced by `to`; owned by the caller. */
+static char *changed(const char *text, const char *from, const char *to)
+{
+    const char *at = strstr(text, from);
+    cr_assert_not_null(at, "%s", from);
+    size_t size = strlen(text) + strlen(to) + 1;
+    char *out = malloc(size);
+    snprintf(out, size, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from));
+    return out;
+}
+
+static rg_code settings(const char *text, rg_archive_settings *s)
+{
+    return rg_archive_settings_parse("a.ini", text, strlen(text), s, &err);
+}
+
+Test(config_archive, the_shipped_settings_are_read)
+{
+    rg_archive_settings s;
+    char *text = load("calib/archive.ini");
+    cr_assert_eq(settings(text, &s), RG_OK, "%s", err.text);
+    cr_expect(s.change.coverage_factor == 2 && s.change.turn_u_deg == 2);
+    cr_expect(s.change.min_arc_deg == 6 && s.confidence == 0.95);
+    free(text);
+}
+
+Test(config_archive, settings_that_cannot_be_are_refused_by_line)
+{
+    const char *const bad[][3] = {
+        {"confidence = 0.95", "confidence = 1", "confidence"},
+        {"turn_u_deg = 2", "turn_u_deg = -1", "turn_u_deg"},
+        {"min_arc_deg = 6", "min_arc = 6", "min_arc"},
+        {"[batch]", "[month]", "batch"},
+        {"coverage_factor = 2", "", "coverage_factor"},
+    };
+    rg_archive_settings s;
+    char *text = load("calib/archive.ini");
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
+        char *other = changed(text, bad[i][0], bad[i][1]);
+        cr_expect_eq(settings(other, &s), RG_BAD_DATA, "%s", bad[i][1]);
+        cr_expect(strstr(err.text, "a.ini") && strstr(err.text, bad[i][2]), "%s", err.text);
+        free(other);
+    }
+    free(text);
+}
+
+Test(config_archive, the_sample_s_set_up_values_are_read)
+{
+    rg_measured_value v[RG_VALUES_MAX];
+    int n;
+    char *text = load("samples/setup.ini");
+    cr_assert_eq(rg_values_parse("s.ini", text, strlen(text), v, &n, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(n, 3);
+    cr_expect_str_eq(v[0].quantity, "mass");
+    cr_expect(v[0].value == 2431 && v[0].u == 1);
+    cr_expect_str_eq(v[0].unit, "g");
+    cr_expect_str_eq(v[1].with, "spring gauge, 100 g");
+    free(text);
+}
+
+static void expect_refused(const char *text, const char *word)
+{
+    rg_measured_value v[RG_VALUES_MAX];
+    int n = -1;
+    cr_expect_eq(rg_values_parse("s.ini", text, strlen(text), v, &n, &err), RG_BAD_DATA, "%s",
+                 text);
+    cr_expect(strstr(err.text, word) != NULL, "%s", err.text);
+    cr_expect_eq(n, 0);
+}
+
+Test(config_archive, values_that_cannot_be_are_refused)
+{
+    char many[RG_VALUES_MAX * 60 + 200] = "", name[200];
+    expect_refused("[mass]\nvalue = 2431\nu = 1\nwith =\n", "unit");
+    expect_refused("[mass]\nvalue = heavy\nunit = g\nu = 1\nwith =\n", "heavy");
+    expect_refused("[mass]\nvalue = 1\nunit = g\nu = -1\nwith =\n", "-1");
+    expect_refused("[mass]\nvalue = 1\nunit = g\nu = 1\nwith =\ncolour = red\n", "colour");
+    for (int i = 0; i <= RG_VALUES_MAX; i++)
+        sprintf(many + strlen(many), "[v%d]\nvalue = 1\nunit = g\nu = 0\nwith =\n", i);
+    expect_refused(many, "65 values");
+    memset(name, 'x', 100);
+    strcpy(name + 100, "]\nvalue = 1\nunit = g\nu = 0\nwith =\n");
+    snprintf(many, sizeof many, "[%s", name);
+    expect_refused(many, "63 bytes");
+}
