@@ -107,7 +107,7 @@ static void print_trend(const char *what, const char *unit, double scale, const 
                         bool drifts)
 {
     if (isnan(t->per_month)) {
-        printf("  %s: too few sweeps for a trend\n", what);
+        printf("  %s: too few days for a trend (at least three)\n", what);
         return;
     }
     printf("  %s: %+.2g %s a month (%.2g to %.2g)%s\n", what, scale * t->per_month, unit,

@@ -39,12 +39,12 @@ const char rg_help_archive_key[] =
     "  rimglow archive add --key shop.key --technician \"A. Bell\" path/to/sweeps/*\n"
     "  rimglow archive verify --public shop.key.pub\n"
     "\n"
-    "Keep FILE on the bench's computer alone, with a copy in a safe; without it nobody\n"
-    "can sign as this shop, and who has it can. Hand FILE.pub to everybody who may\n"
-    "want to check, at best on paper: it is 64 digits.\n"
+    "Keep FILE on the bench's computer alone, with a copy in a safe; without it\n"
+    "nobody can sign as this shop, and who has it can. Hand FILE.pub to everybody who\n"
+    "may want to check, at best on paper: it is 64 digits.\n"
     "\n"
-    "Exit codes: 0 made; 64 wrong command line, 73/74 cannot write (an existing file is\n"
-    "never replaced).\n";
+    "Exit codes: 0 made; 64 wrong command line, 73/74 cannot write (an existing file\n"
+    "is never replaced).\n";
 
 static rg_code reindex(const char *folder, bool quiet, bool *terminal, int *exit_code,
                        rg_error *err)

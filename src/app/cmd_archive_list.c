@@ -69,7 +69,7 @@ const char rg_help_archive_export[] =
     "\n"
     "Examples:\n"
     "  rimglow archive export -o november --since 2026-11-01 --until 2026-11-30\n"
-    "      november/: inspections.csv, pads.csv, arcs.csv, setup-values.csv, archive.json\n"
+    "      inspections.csv, pads.csv, arcs.csv, setup-values.csv and archive.json\n"
     "  rimglow archive export --bag PE-A-0147 -o /media/stick\n"
     "      a copy of its newest bag, checked; anybody can check it again with\n"
     "      sha256sum -c manifest-sha256.txt or rimglow archive verify --bag DIR\n"

@@ -23,9 +23,9 @@ const char rg_help_archive_report[] =
     "\n"
     "A certificate of one inspection, as PDF and as one HTML file: a page of summary\n"
     "for the customer, then each pad with its ring map, the measured limits, what was\n"
-    "not seen, calibration dates, and the digest of the bag. The bags of the serial are\n"
-    "verified first; where the evidence does not check, the certificate says so in\n"
-    "place of the verdict.\n"
+    "not seen, calibration dates, and the digest of the bag. The bags of the serial\n"
+    "are verified first; where the evidence does not check, the certificate says so\n"
+    "in place of the verdict.\n"
     "\n"
     "Examples:\n"
     "  rimglow archive report PE-A-0147           its newest inspection\n"
@@ -85,8 +85,8 @@ static void say_checked(content *c, const rg_verify_result *r, const rg_verified
         if (!r->finding[i].remark)
             first = &r->finding[i];
     snprintf(c->checked, sizeof c->checked,
-             "Checked %s: %d fault%s in the bags of this serial; the first: %s, %.180s %.120s",
-             now, r->faults, r->faults == 1 ? "" : "s", first ? rg_archive_fault_name(first) : "?",
+             "Checked %s: %d fault%s in the bags of this serial; the first: %s, %.180s %.120s", now,
+             r->faults, r->faults == 1 ? "" : "s", first ? rg_archive_fault_name(first) : "?",
              first ? first->bag : "", first ? first->file : "");
 }
 

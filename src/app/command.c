@@ -111,7 +111,7 @@ static const rg_command archive_verbs[] = {
 static const char help_archive[] =
     "rimglow archive VERB ... - evidence for each serial that stands up a year later\n"
     "\n"
-    "Each inspection becomes a bag (BagIt, RFC 8493): frames, calibration and results,\n"
+    "Each inspection becomes a bag (BagIt, RFC 8493): frames, calibration, results,\n"
     "untouched, with SHA-256 manifests, linked to the bag before it. An index makes\n"
     "them easy to find and can always be made again.\n"
     "\n"

@@ -42,7 +42,7 @@ Test(config_archive, the_shipped_settings_are_read)
     rg_archive_settings s;
     char *text = load("calib/archive.ini");
     cr_assert_eq(settings(text, &s), RG_OK, "%s", err.text);
-    cr_expect(s.change.coverage_factor == 2 && s.change.turn_u_deg == 2);
+    cr_expect(s.change.coverage_factor == 2 && s.change.turn_u_deg == 1.5);
     cr_expect(s.change.min_arc_deg == 6 && s.confidence == 0.95);
     free(text);
 }
@@ -51,7 +51,7 @@ Test(config_archive, settings_that_cannot_be_are_refused_by_line)
 {
     const char *const bad[][3] = {
         {"confidence = 0.95", "confidence = 1", "confidence"},
-        {"turn_u_deg = 2", "turn_u_deg = -1", "turn_u_deg"},
+        {"turn_u_deg = 1.5", "turn_u_deg = -1", "turn_u_deg"},
         {"min_arc_deg = 6", "min_arc = 6", "min_arc"},
         {"[batch]", "[month]", "batch"},
         {"coverage_factor = 2", "", "coverage_factor"},
