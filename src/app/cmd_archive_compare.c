@@ -39,8 +39,8 @@ const char rg_help_archive_compare[] =
     "      --json           the changes bearing by bearing\n"
     "\n"
     "Change is after less before. A crown that was set differently turns a map; that\n"
-    "is part of the uncertainty (turn_u_deg). An arc is called only when it stands out\n"
-    "although 360 bearings were compared. Pads of one visit alone are named.\n"
+    "is part of the uncertainty (turn_u_deg). An arc is called only when it stands\n"
+    "out although 360 bearings were compared. Pads of one visit alone are named.\n"
     "\n"
     "Exit codes: 0 no pad is shown to be wider; 1 a pad is wider; 2 nothing can be\n"
     "compared; 64 wrong command line, 66 no such bag; others as in rimglow -h.\n";
