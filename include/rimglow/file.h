@@ -8,6 +8,7 @@
 #ifndef RIMGLOW_FILE_H
 #define RIMGLOW_FILE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -45,6 +46,11 @@ typedef struct rg_file_list {
 } rg_file_list;
 rg_code rg_folder_list(const char *path, rg_file_list *list, rg_error *err);
 void rg_file_list_free(rg_file_list *list);
+
+/* read(2) until the block is full or the file ends, and write(2) until everything is written,
+ * interruptions aside. -1 and false: errno says why. */
+long rg_read_up_to(int fd, void *to, size_t size);
+bool rg_write_all(int fd, const void *bytes, size_t size);
 
 /* "folder/name" in memory owned by the caller (free()), NULL without memory. */
 char *rg_path_join(const char *folder, const char *name);

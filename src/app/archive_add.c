@@ -274,62 +274,67 @@ static void add_reason(rg_record *r, const char *text)
         rg_copy_text(r->reason[r->reasons++], RG_REASON_SIZE, text);
 }
 
-/* "leaking: G, A"; as many names as fit. */
-static void list_pads(const adding *a, rg_verdict verdict, rg_record *r)
-{
+/* "leaking: G, A and 2 more": as many names as fit. */
+typedef struct pad_list {
     char text[RG_REASON_SIZE];
-    size_t used = (size_t)snprintf(text, sizeof text, "%s:", rg_verdict_name(verdict));
-    int listed = 0, more = 0;
-    for (int i = 0; i < a->visit->folders; i++) {
-        const char *pad = a->item[i].pad;
-        if (a->item[i].map.map.verdict != verdict)
-            continue;
-        if (more || used + strlen(pad) + 24 > sizeof text)
-            more++;
-        else
-            used += (size_t)snprintf(text + used, sizeof text - used, "%s %s", listed++ ? "," : "",
-                                     pad);
-    }
-    if (more)
-        snprintf(text + used, sizeof text - used, " and %d more", more);
-    if (listed)
-        add_reason(r, text);
+    size_t used;
+    int listed, more;
+} pad_list;
+
+static void begin_list(pad_list *l, const char *what)
+{
+    *l = (pad_list){0};
+    l->used = (size_t)snprintf(l->text, sizeof l->text, "%s:", what);
+}
+
+static void list_pad(pad_list *l, const char *pad)
+{
+    if (l->more || l->used + strlen(pad) + 24 > sizeof l->text)
+        l->more++;
+    else
+        l->used += (size_t)snprintf(l->text + l->used, sizeof l->text - l->used, "%s %s",
+                                    l->listed++ ? "," : "", pad);
+}
+
+/* How many there were; none make no reason. */
+static int end_list(pad_list *l, rg_record *r)
+{
+    if (l->more)
+        snprintf(l->text + l->used, sizeof l->text - l->used, " and %d more", l->more);
+    if (l->listed + l->more)
+        add_reason(r, l->text);
+    return l->listed + l->more;
+}
+
+static int list_pads(const adding *a, rg_verdict verdict, rg_record *r)
+{
+    pad_list list;
+    begin_list(&list, rg_verdict_name(verdict));
+    for (int i = 0; i < a->visit->folders; i++)
+        if (a->item[i].map.map.verdict == verdict)
+            list_pad(&list, a->item[i].pad);
+    return end_list(&list, r);
 }
 
 static int list_unswept(const adding *a, rg_record *r)
 {
-    char text[RG_REASON_SIZE] = "not swept:";
-    size_t used = strlen(text);
-    int listed = 0, more = 0;
-    for (int i = 0; i < a->instrument.pads; i++) {
-        const char *pad = a->instrument.pad[i].name;
-        if (is_swept(a, pad))
-            continue;
-        if (more || used + strlen(pad) + 24 > sizeof text)
-            more++;
-        else
-            used += (size_t)snprintf(text + used, sizeof text - used, "%s %s", listed++ ? "," : "",
-                                     pad);
-    }
-    if (more)
-        snprintf(text + used, sizeof text - used, " and %d more", more);
-    if (listed)
-        add_reason(r, text);
-    return listed + more;
+    pad_list list;
+    begin_list(&list, "not swept");
+    for (int i = 0; i < a->instrument.pads; i++)
+        if (!is_swept(a, a->instrument.pad[i].name))
+            list_pad(&list, a->instrument.pad[i].name);
+    return end_list(&list, r);
 }
 
 /* Sealed is an instrument only when every pad of its file was swept, and every sweep sealed. */
 static void judge(const adding *a, rg_record *r)
 {
-    int count[3] = {0};
-    for (int i = 0; i < a->visit->folders; i++)
-        count[a->item[i].map.map.verdict]++;
-    list_pads(a, RG_VERDICT_LEAKING, r);
-    list_pads(a, RG_VERDICT_UNDECIDED, r);
+    int leaking = list_pads(a, RG_VERDICT_LEAKING, r);
+    int undecided = list_pads(a, RG_VERDICT_UNDECIDED, r);
     int unswept = list_unswept(a, r);
-    r->verdict = count[RG_VERDICT_LEAKING]                ? RG_VERDICT_LEAKING
-                 : count[RG_VERDICT_UNDECIDED] || unswept ? RG_VERDICT_UNDECIDED
-                                                          : RG_VERDICT_SEALED;
+    r->verdict = leaking                ? RG_VERDICT_LEAKING
+                 : undecided || unswept ? RG_VERDICT_UNDECIDED
+                                        : RG_VERDICT_SEALED;
 }
 
 /* ---------------------------------------------------------------- record */

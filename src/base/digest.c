@@ -60,20 +60,6 @@ bool rg_digest_parse(const char *text, rg_digest *digest)
 
 /* ---- files ---- */
 
-static bool write_all(int fd, const uint8_t *bytes, size_t size)
-{
-    while (size > 0) {
-        ssize_t n = write(fd, bytes, size);
-        if (n < 0 && errno == EINTR)
-            continue;
-        if (n <= 0)
-            return false;
-        bytes += n;
-        size -= (size_t)n;
-    }
-    return true;
-}
-
 typedef enum pump_end { PUMP_DONE, PUMP_READ_FAILED, PUMP_WRITE_FAILED } pump_end;
 
 /* Reads in to its end; every block goes into the digest and, unless out is -1, to out. Why it
@@ -94,7 +80,7 @@ static pump_end pump(int in, int out, rg_digest *digest, uint64_t *size)
         if (n == 0)
             break;
         crypto_hash_sha256_update(&state, block, (size_t)n);
-        if (out >= 0 && !write_all(out, block, (size_t)n))
+        if (out >= 0 && !rg_write_all(out, block, (size_t)n))
             return PUMP_WRITE_FAILED;
         *size += (uint64_t)n;
     }

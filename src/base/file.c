@@ -53,12 +53,11 @@ static rg_code open_regular(const char *path, size_t limit, int *fd, size_t *siz
     return RG_OK;
 }
 
-/* Reads until the block is full or the file ends; -1 on a read error. */
-static ssize_t read_up_to(int fd, uint8_t *to, size_t size)
+long rg_read_up_to(int fd, void *to, size_t size)
 {
     size_t got = 0;
     while (got < size) {
-        ssize_t n = read(fd, to + got, size - got);
+        ssize_t n = read(fd, (uint8_t *)to + got, size - got);
         if (n < 0 && errno == EINTR)
             continue;
         if (n < 0)
@@ -67,7 +66,7 @@ static ssize_t read_up_to(int fd, uint8_t *to, size_t size)
             break;
         got += (size_t)n;
     }
-    return (ssize_t)got;
+    return (long)got;
 }
 
 rg_code rg_file_read(const char *path, size_t limit, uint8_t **bytes, size_t *size, rg_error *err)
@@ -80,7 +79,7 @@ rg_code rg_file_read(const char *path, size_t limit, uint8_t **bytes, size_t *si
     if (code)
         return code;
     uint8_t *block = expected < SIZE_MAX ? rg_alloc(expected + 1, 1) : NULL;
-    ssize_t got = block ? read_up_to(fd, block, expected) : 0;
+    long got = block ? rg_read_up_to(fd, block, expected) : 0;
     int reason = errno;
     close(fd);
     if (!block)
@@ -98,15 +97,16 @@ rg_code rg_file_read(const char *path, size_t limit, uint8_t **bytes, size_t *si
 
 /* ---- writing ---- */
 
-static bool write_all(int fd, const uint8_t *bytes, size_t size)
+bool rg_write_all(int fd, const void *bytes, size_t size)
 {
+    const uint8_t *from = bytes;
     while (size > 0) {
-        ssize_t n = write(fd, bytes, size);
+        ssize_t n = write(fd, from, size);
         if (n < 0 && errno == EINTR)
             continue;
         if (n <= 0)
             return false;
-        bytes += n;
+        from += n;
         size -= (size_t)n;
     }
     return true;
@@ -167,7 +167,7 @@ static rg_code write_failed(const char *path, int reason, rg_error *err)
 static rg_code fill_and_rename(int fd, const char *part, const char *path, const void *bytes,
                                size_t size, rg_error *err)
 {
-    bool ok = write_all(fd, bytes, size) && fsync(fd) == 0;
+    bool ok = rg_write_all(fd, bytes, size) && fsync(fd) == 0;
     int reason = errno;
     if (close(fd) != 0 && ok) {
         ok = false;
@@ -240,7 +240,7 @@ rg_code rg_file_make(const char *path, unsigned mode, const void *bytes, size_t 
     int fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, (mode_t)mode);
     if (fd < 0)
         return rg_file_refusal(path, errno, err);
-    bool ok = write_all(fd, bytes, size) && fsync(fd) == 0;
+    bool ok = rg_write_all(fd, bytes, size) && fsync(fd) == 0;
     int reason = errno;
     if (close(fd) != 0 && ok) {
         ok = false;

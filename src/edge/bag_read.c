@@ -19,22 +19,6 @@
 
 /* ---- files ---- */
 
-static ssize_t read_up_to(int fd, char *to, size_t size)
-{
-    size_t got = 0;
-    while (got < size) {
-        ssize_t n = read(fd, to + got, size - got);
-        if (n < 0 && errno == EINTR)
-            continue;
-        if (n < 0)
-            return -1;
-        if (n == 0)
-            break;
-        got += (size_t)n;
-    }
-    return (ssize_t)got;
-}
-
 static rg_code read_text(int fd, const char *name, rg_bag_text *tag, rg_error *err)
 {
     struct stat st;
@@ -47,7 +31,7 @@ static rg_code read_text(int fd, const char *name, rg_bag_text *tag, rg_error *e
     char *text = rg_alloc(size + 1, 1);
     if (!text)
         return rg_bag_no_memory(name, err);
-    ssize_t got = read_up_to(fd, text, size);
+    long got = rg_read_up_to(fd, text, size);
     if (got < 0) {
         rg_code code = rg_fail(err, RG_NO_INPUT, "%s: cannot be read (%s); check the disk", name,
                                strerror(errno));
