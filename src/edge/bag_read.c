@@ -14,6 +14,7 @@
 #include <unistd.h>
 
 #include "bag_private.h"
+#include "rimglow/file.h"
 #include "rimglow/memory.h"
 #include "rimglow/text.h"
 
