@@ -63,6 +63,46 @@ test_results_of_other_frames_are_not_taken() {
     exits 0
 }
 
+test_results_of_other_settings_are_not_taken() {
+    bench_day
+    cp "$CALIB/bench.ini" "$CALIB/alto-loan.ini" .
+    change C "s|^station.*|station = ../bench.ini|"
+    change C "s|^instrument.*|instrument = ../alto-loan.ini|"
+    stored C
+    shows "(1 measured now)"
+    stored C
+    shows "(0 measured now)"
+    echo '; a word more' >>C/sweep.ini
+    stored C
+    shows "(1 measured now)"
+    for file in bench.ini alto-loan.ini; do
+        echo '; a word more' >>$file
+        stored C
+        shows "(1 measured now)"
+    done
+    map=inspection/PE-A-0147/C/seal-map.json
+    sed 's/"software": "rimglow [^"]*"/"software": "rimglow 0.0.1"/' $map >older
+    ! cmp -s older $map || fail "the version is changed"
+    mv older $map
+    stored C
+    shows "(1 measured now)"
+    rg archive verify --measure
+    exits 0
+}
+
+test_a_frame_that_hides_its_change_stops_the_storing() {
+    bench_day
+    rm C/view_00.jpg
+    cp "$SAMPLES/04-C/view_01.jpg" C/view_00.jpg
+    touch -d 2001-01-01 C/view_00.jpg
+    rg archive add --technician x C
+    refused 65 "C/view_00.jpg" "not what was measured" "--measure"
+    [ -z "$(find archive/bags archive/incoming -type f)" ] || fail "nothing was stored"
+    stored --measure C
+    rg archive verify --measure
+    exits 0
+}
+
 test_a_missing_technician_or_mixed_serials_are_refused() {
     bench_day
     rg archive add C
