@@ -70,11 +70,12 @@ FUZZ_SRC      := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 FUZZ_REPLAY   := $(FUZZ_SRC:%.c=$(OUT)/%)
 TOOL_SRC      := $(sort $(wildcard tests/tools/*.c))
 TOOLS         := $(TOOL_SRC:%.c=$(OUT)/%)
+SHIM          := $(OUT)/tests/shim/faults.so
 PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*.c)))
 
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check build tests tools run-tests check-layers check-headers \
-        check-format check-prove prove check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
+        check-format check-prove prove check-compilers check-cli check-crash check-fuzz sanitize bench accuracy install uninstall \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -110,9 +111,9 @@ check: deps-check ## install, build, run every test
 # ---------------------------------------------------------------- build
 build: $(PROGRAM)
 
-tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS)
+tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS) $(SHIM)
 
-tools: $(TOOLS)
+tools: $(TOOLS) $(SHIM)
 
 $(PROGRAM): $(MAIN_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
@@ -154,6 +155,12 @@ $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB)
 
 $(OUT)/tests/tools/prove: $(PROOF_OBJ)
 
+# Failing disks, for LD_PRELOAD in tests; never instrumented, so that any program can load it.
+$(SHIM): $(wildcard tests/shim/*.c tests/shim/*.h)
+	@mkdir -p $(@D)
+	$(SAY) LINK $@
+	$(Q)$(CC) -std=c17 $(WARN) -O2 -g -fPIC -shared -o $@ $(filter %.c,$^) -lpthread
+
 .SECONDARY:
 -include $(CORE_OBJ:.o=.d) $(EDGE_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(MAIN_OBJ:.o=.d)
 -include $(wildcard $(OUT)/tests/*/*.d) $(PROOF_OBJ:.o=.d)
@@ -167,6 +174,9 @@ check-fuzz: tests ## replay the fuzz corpora through every parser
 
 check-cli: build tools ## end-to-end tests of the command line
 	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
+
+check-crash: build tools ## every crash, power cut and disk error of archiving, at every call (some minutes)
+	@RIMGLOW_POINTS=all RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh 'crash\|power_cut\|failing_disk'
 
 check-layers: ## includes go only downwards
 	@sh tests/check_layers.sh

@@ -34,7 +34,9 @@ rg_code rg_file_refusal(const char *path, int reason, rg_error *err);
 /* fsyncs a folder, so that names made, removed or renamed in it last. A file system that cannot do
  * that (EINVAL) is no failure. */
 rg_code rg_folder_sync(const char *path, rg_error *err);
-/* Makes a folder and its missing parents (mode 0777 & ~umask). */
+
+/* Makes a folder and its missing parents (mode 0777 & ~umask), and fsyncs the folder above each new
+ * one. */
 rg_code rg_folder_make(const char *path, rg_error *err);
 
 /* Names of the regular files of a folder, sorted bytewise, without those that

@@ -632,12 +632,13 @@ static rg_code store(const rg_archive *archive, adding *a, rg_error *err)
     snprintf(a->added->bag, sizeof a->added->bag, "%s/%s", a->record.serial, a->record.bag);
     if (code == RG_OK)
         code = rg_archive_path(archive, a->added->bag, "", place, err);
-    if (code == RG_OK)
+    bool sealed = code == RG_OK;
+    if (sealed)
         code = rg_bag_place(bag, place, err);
     rg_bag_free(bag);
     if (code == RG_OK)
         put_row(archive, a->added);
-    else
+    else if (!sealed) /* a sealed bag that cannot be moved stays until the next add, as err says */
         rg_bag_remove(staging, &ignored);
     return code;
 }

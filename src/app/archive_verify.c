@@ -12,6 +12,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "archive_private.h"
@@ -37,7 +38,8 @@ typedef struct checking {
     rg_public_key own[RG_ARCHIVE_KEYS_MAX];
     const rg_public_key *trusted;
     int trusted_count;
-    int done, total; /* bags */
+    int done, total;  /* bags */
+    rg_names waiting; /* newest bags of their serials that have no row in the index */
 } checking;
 
 const char *rg_archive_fault_name(const rg_archive_fault *fault)
@@ -315,30 +317,68 @@ static void check_signed(checking *c, const chained *chain, int count)
                  chain[first].bag);
 }
 
-/* A process that dies between bag and row leaves one bag without a row: the newest, until somebody writes. */
-static void check_indexed(checking *c, const chained *chain, int count)
+/* Only the newest bag of a serial may be without a row; about those see check_waiting. */
+static rg_code check_indexed(checking *c, const chained *chain, int count, rg_error *err)
 {
     for (int i = 0; i < count; i++) {
-        bool newest = i == count - 1;
         if (chain[i].indexed || !c->archive->catalogue || !chain[i].sequence)
             continue;
-        note(c, RG_FAULT_INDEX, newest, chain[i].bag, "",
-             newest ? "has no row in the index yet (a run was cut off); the next add or reindex "
-                      "makes it"
-                    : "has no row in the index, though a later bag exists: the index is an old or "
-                      "another one, or the bag was put there by hand; if it belongs there, run "
-                      "rimglow archive reindex");
+        rg_code code = i == count - 1 ? rg_names_add(&c->waiting, "", chain[i].bag, err) : RG_OK;
+        if (code != RG_OK)
+            return code;
+        if (i < count - 1)
+            note(c, RG_FAULT_INDEX, false, chain[i].bag, "",
+                 "has no row in the index, though a later bag exists: the index is an old or "
+                 "another one, or the bag was put there by hand; if it belongs there, run "
+                 "rimglow archive reindex");
+    }
+    return RG_OK;
+}
+
+static bool has_row(const checking *c, const char *bag)
+{
+    rg_catalogue_inspection row = {0};
+    rg_error err;
+    bool there = rg_catalogue_get(c->archive->catalogue, bag, &row, &err) == RG_OK;
+    rg_catalogue_inspection_free(&row);
+    return there;
+}
+
+/* A process that dies between bag and row leaves one bag without a row, in the whole archive, since
+ * the next writer makes that row before anything else. Two show that the index is another one.
+ * Others may have written meanwhile, so the index is asked once more, after all bags were listed. */
+static void check_waiting(checking *c)
+{
+    int waiting = 0;
+    for (int i = 0; i < c->waiting.count; i++) {
+        if (has_row(c, c->waiting.name[i]))
+            c->waiting.name[i][0] = 0;
+        waiting += c->waiting.name[i][0] != 0;
+    }
+    for (int i = 0; i < c->waiting.count; i++) {
+        if (!c->waiting.name[i][0])
+            continue;
+        if (waiting == 1)
+            note(c, RG_FAULT_INDEX, true, c->waiting.name[i], "",
+                 "has no row in the index yet (a run was cut off); the next add or reindex makes "
+                 "it");
+        else
+            note(c, RG_FAULT_INDEX, false, c->waiting.name[i], "",
+                 "has no row in the index, as %d other bags, which a run that was cut off cannot "
+                 "leave: the index is an old or another one; rimglow archive reindex makes it "
+                 "again",
+                 waiting - 1);
     }
 }
 
-static void check_chain(checking *c, chained *chain, int count)
+static rg_code check_chain(checking *c, chained *chain, int count, rg_error *err)
 {
     if (count > 0)
         check_first(c, &chain[0]);
     for (int i = 1; i < count; i++)
         check_link(c, &chain[i - 1], &chain[i]);
     check_signed(c, chain, count);
-    check_indexed(c, chain, count);
+    return check_indexed(c, chain, count, err);
 }
 
 /* ---------------------------------------------------------------- measured again */
@@ -438,6 +478,20 @@ static void free_chain(chained *chain, int count)
     free(chain);
 }
 
+#define LINKED                                                                                     \
+    "is a symbolic link: what it leads to is not kept in this archive; put the folder itself "     \
+    "there"
+
+/* The folder of a serial, or of a bag. */
+static bool is_link(const checking *c, const char *name)
+{
+    char path[RG_ARCHIVE_PATH];
+    struct stat st;
+    rg_error err;
+    return rg_archive_path(c->archive, name, "", path, &err) == RG_OK && lstat(path, &st) == 0 &&
+           S_ISLNK(st.st_mode);
+}
+
 static rg_code take_names(checking *c, const rg_names *bags, chained **chain, int *count,
                           rg_error *err)
 {
@@ -452,6 +506,8 @@ static rg_code take_names(checking *c, const rg_names *bags, chained **chain, in
                  "is no bag of this archive: take it away");
             continue;
         }
+        if (is_link(c, bags->name[i]))
+            note(c, RG_FAULT_STRANGE, false, bags->name[i], "", LINKED);
         chained *l = &(*chain)[(*count)++];
         l->sequence = sequence;
         rg_copy_text(l->bag, sizeof l->bag, bags->name[i]);
@@ -473,6 +529,8 @@ static rg_code check_serial(checking *c, const char *serial, rg_error *err)
     }
     if (code != RG_OK)
         return rg_fail(err, code, "%s", why.text);
+    if (is_link(c, serial))
+        note(c, RG_FAULT_STRANGE, false, serial, "", LINKED);
     code = take_names(c, &bags, &chain, &count, err);
     rg_verified_bag *grown =
         rg_grow(c->result->bag, (size_t)(c->result->bags + count + 1), sizeof *grown);
@@ -488,7 +546,7 @@ static rg_code check_serial(checking *c, const char *serial, rg_error *err)
             c->progress->report(c->progress->context, "bags", ++c->done, c->total);
     }
     if (code == RG_OK)
-        check_chain(c, chain, count);
+        code = check_chain(c, chain, count, err);
     free_chain(chain, count);
     rg_names_free(&bags);
     return code;
@@ -570,8 +628,6 @@ static rg_code check_all(checking *c, const char *const *words, int count, rg_er
     rg_code code = RG_OK;
     if (c->archive->catalogue)
         code = rg_catalogue_find(c->archive->catalogue, &all, &rows, err);
-    else
-        note(c, RG_FAULT_INDEX, true, "", "", "%s", c->archive->index_fault.text);
     if (code == RG_OK)
         code = choose(c, words, count, &rows, &serials, err);
     c->total = serials.count;
@@ -579,8 +635,14 @@ static rg_code check_all(checking *c, const char *const *words, int count, rg_er
         code = check_serial(c, serials.name[i], err);
     if (code == RG_OK)
         code = check_gone(c, &rows, &serials, err);
-    if (code == RG_OK)
+    if (code == RG_OK) {
+        /* No crash leaves bags without an index, and the newest bags have no other witness. */
+        if (!c->archive->catalogue)
+            note(c, RG_FAULT_INDEX, c->result->bags == 0, "", RG_ARCHIVE_INDEX, "%s",
+                 c->archive->index_fault.text);
+        check_waiting(c);
         find_digest(c);
+    }
     rg_catalogue_list_free(&rows);
     rg_names_free(&serials);
     return code;
@@ -615,6 +677,7 @@ rg_code rg_archive_verify(const rg_archive *archive, const char *const *words, i
     }
     if (code == RG_OK)
         code = check_all(c, words, count, err);
+    rg_names_free(&c->waiting);
     free(c);
     if (code != RG_OK)
         rg_verify_free(result);

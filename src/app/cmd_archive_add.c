@@ -47,7 +47,8 @@ const char rg_help_archive_add[] =
     "An instrument is sealed only when every pad of its file was swept and sealed.\n"
     "\n"
     "Exit codes: 0 stored, whatever the verdict; 64 wrong command line, 65 bad data,\n"
-    "66 no input, 70 internal, 73/74 cannot write: nothing was stored.\n";
+    "66 no input, 70 internal, 73/74 cannot write: nothing was stored, or, where the\n"
+    "message says so, the bag was and only its row in the index is missing.\n";
 
 typedef struct job {
     const char *archive, *key;

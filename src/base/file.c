@@ -271,10 +271,11 @@ static bool is_folder(const char *path)
     return stat(path, &st) == 0 && S_ISDIR(st.st_mode);
 }
 
+/* A file is only as safe against a power cut as the names of the folders above it. */
 static rg_code make_one(const char *path, rg_error *err)
 {
     if (mkdir(path, 0777) == 0)
-        return RG_OK;
+        return sync_folder_of(path) ? RG_OK : write_failed(path, errno, err);
     int reason = errno == EEXIST ? ENOTDIR : errno;
     if (is_folder(path))
         return RG_OK;

@@ -5,7 +5,8 @@
 #
 # Every function test_... of every tests/cli/test_*.sh is a case. Each runs in
 # a shell and a fresh folder of its own (case.sh), so cases cannot disturb each
-# other. PATTERN (of grep) chooses cases by name. From the repository root.
+# other. A case that cannot be run here ends with exit code 77, and its last line says why.
+# PATTERN (of grep) chooses cases by name. From the repository root.
 set -u
 root=$(pwd)
 : "${RIMGLOW:?the path of the program}" "${TOOLS:?the folder of the helper programs}"
@@ -25,14 +26,20 @@ work=$(mktemp -d) || exit 1
 trap 'chmod -R u+w "$work"; rm -rf "$work"' EXIT
 trap 'exit 1' INT TERM
 
-passed=0 failed=0
+passed=0 failed=0 skipped=0
 for file in tests/cli/test_*.sh; do
     for name in $(sed -n 's/^\(test_[a-z0-9_]*\)() {.*/\1/p' "$file" | grep -e "${1:-.}"); do
         title=$(echo "${name#test_}" | tr _ ' ')
         mkdir "$work/$name"
-        if (cd "$work/$name" && sh "$root/tests/cli/case.sh" "$root/$file" "$name") >"$work/log" 2>&1; then
+        code=0
+        (cd "$work/$name" && sh "$root/tests/cli/case.sh" "$root/$file" "$name") >"$work/log" 2>&1 || code=$?
+        if [ "$code" = 0 ]; then
             passed=$((passed + 1))
             echo "ok      $title"
+            sed -n 's/^note: /        | /p' "$work/log"
+        elif [ "$code" = 77 ]; then
+            skipped=$((skipped + 1))
+            echo "SKIPPED $title: $(tail -n 1 "$work/log")"
         else
             failed=$((failed + 1))
             echo "FAILED  $title ($file)"
@@ -42,5 +49,5 @@ for file in tests/cli/test_*.sh; do
         rm -rf "${work:?}/$name"
     done
 done
-echo "$passed passed, $failed failed"
+echo "$passed passed, $failed failed$([ "$skipped" = 0 ] || echo ", $skipped SKIPPED")"
 [ "$failed" = 0 ] && [ "$passed" -gt 0 ]
