@@ -53,6 +53,9 @@ flip() {
     printf "\\$(printf %03o $((byte ^ 1)))" | dd of="$1" bs=1 seek="$2" conv=notrunc 2>/dev/null
 }
 
+# digit MANIFEST: where the first decimal digit of its first digest stands; another digit is one bit away.
+digit() { head -c 64 "$1" | grep -abo '[0-9]' | head -1 | cut -d: -f1; }
+
 # remanifest BAG: makes manifests and bag-info.txt fit what is there, as anyone can with standard tools.
 remanifest() {
     (
@@ -96,10 +99,10 @@ test_one_bit_is_found_in_every_kind_of_file() {
         caught altered "$middle" "$altered"
     done
     again
-    flip "$middle/manifest-sha256.txt" 10
+    flip "$middle/manifest-sha256.txt" "$(digit "$middle/manifest-sha256.txt")"
     caught "manifest rewritten" "$middle" manifest-sha256.txt
     again
-    flip "$middle/tagmanifest-sha256.txt" 10
+    flip "$middle/tagmanifest-sha256.txt" "$(digit "$middle/tagmanifest-sha256.txt")"
     caught "tag file altered" "$middle" bag-info.txt
     caught "manifest rewritten" "$middle" tagmanifest-sha256.txt
     again
