@@ -29,7 +29,7 @@ endif
 
 # Debian packages: to build and run, and on top of them to check.
 DEPS_BUILD := gcc libc6-dev pkg-config libjpeg62-turbo-dev libpng-dev libapriltag-dev \
-              libgsl-dev libcairo2-dev libjansson-dev libinih-dev libsqlite3-dev libsodium-dev \
+              libgsl-dev libcairo2-dev libjansson-dev libinih-dev libsqlite3-dev libsodium-dev libv4l-dev libmicrohttpd-dev \
               fonts-dejavu-core
 DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq poppler-utils qpdf \
               sqlite3
@@ -37,7 +37,7 @@ DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq 
 DEPS_FUZZ  := libclang-rt-14-dev
 
 PC_CORE := libpng gsl libsodium
-PC_EDGE := cairo jansson inih sqlite3
+PC_EDGE := cairo jansson inih sqlite3 libv4l2 libmicrohttpd
 CORE_CFLAGS = $(shell pkg-config --cflags $(PC_CORE))
 EDGE_CFLAGS = $(shell pkg-config --cflags $(PC_EDGE))
 CORE_LIBS   = -lapriltag -ljpeg $(shell pkg-config --libs $(PC_CORE)) -lpthread -lm
