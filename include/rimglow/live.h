@@ -13,8 +13,8 @@
 #ifndef RIMGLOW_LIVE_H
 #define RIMGLOW_LIVE_H
 
-#include "rimglow/config.h"
-#include "rimglow/coverage.h"
+#include "rimglow/config_capture.h"
+#include "rimglow/inspection.h"
 
 /* ---------------------------------------------------------------- sources */
 
@@ -48,6 +48,9 @@ rg_source_state rg_source_next(rg_source *source, int timeout_ms, rg_source_fram
                                rg_error *err);
 /* For a witness frame: exposure relative to the closed frames'. Nothing happens in a replay. */
 rg_code rg_source_expose(rg_source *source, double relative, rg_error *err);
+/* For [taken] of sweep.ini: of a replay what the recorded sweep says, of a camera today's date and what it
+ * states itself. */
+void rg_source_taken(const rg_source *source, rg_taken *taken);
 void rg_source_close(rg_source *source);
 
 /* ---------------------------------------------------------------- engine */
@@ -60,23 +63,37 @@ typedef struct rg_live_job {
     const char *instrument_file, *station_file;
     rg_finger finger;
     double finger_grams;
-    double witness_exposure; /* relative, e.g. 0.2 */
-    int workers;
+    double witness_exposure;   /* relative, e.g. 0.2; 0: as the settings say */
+    int workers;               /* 0: one for each core */
+    const char *settings_file; /* NULL: calib/capture.ini */
+    const rg_taken *taken;     /* rg_source_taken; NULL: today, gain and exposure not known */
 } rg_live_job;
 
-/* Reads both files, makes the folder (which must not exist, or hold a cut-off run of the same job). */
+/* Reads the files, makes the folder (which must not exist, or hold a cut-off run of the same job: that one is
+ * renamed NAME.cut-1, -2, ..., since the key has been let go in between and frames of two closings must not be
+ * mixed). RG_BAD_DATA for a pad that the instrument has not, RG_CANT_CREATE for a folder
+ * that is there already. */
 rg_code rg_live_begin(const rg_live_job *job, rg_live **live, rg_error *err);
 
 typedef enum rg_live_want { RG_LIVE_WITNESS, RG_LIVE_CLOSED, RG_LIVE_DONE } rg_live_want;
 
-/* One frame. role: what the key is now. */
+const char *rg_live_folder(const rg_live *live);
+const rg_station *rg_live_station(const rg_live *live);
+/* Relative exposure that frames of this role should have: 1, or that of a witness. */
+double rg_live_exposure(const rg_live *live, rg_role role);
+/* Waits at most timeout_ms until a frame offered now would displace none; for replays. */
+bool rg_live_ready(rg_live *live, int timeout_ms);
+
+/* One frame. role: what the key is now. The first failure of a worker (a full disk) is returned by every
+ * later call. */
 rg_code rg_live_offer(rg_live *live, const rg_source_frame *frame, rg_role role, rg_error *err);
 
 typedef struct rg_live_state {
     uint64_t version; /* grows with every change */
     rg_live_want want;
-    int offered, kept, skipped, left_out;
-    char last_reason[240]; /* of the last frame that was left out */
+    int offered, kept, skipped, left_out; /* offered = kept + skipped + left_out + those at work */
+    int witnesses, closed, darks;         /* kept, by role */
+    char last_reason[240];                /* of the last frame that was left out */
     rg_coverage coverage;
     rg_guide guide;
     char guide_text[RG_COVER_TEXT];
@@ -87,7 +104,10 @@ typedef struct rg_live_state {
     double widest_mm, U_widest_mm, widest_deg; /* NAN: none */
     int reasons;
     char reason[RG_REASONS_MAX][RG_REASON_SIZE];
-    double latency_ms; /* from the frame's arrival to this state, of the last frame */
+    double
+        latency_ms; /* from the frame's arrival to the state that tells of it, of the last frame */
+    int measured;   /* kept frames that verdict, coverage and map rest on */
+    double measure_ms; /* that the last measurement took */
 } rg_live_state;
 
 void rg_live_look(rg_live *live, rg_live_state *state);
@@ -106,8 +126,14 @@ bool rg_live_overlay_of(rg_live *live, rg_live_overlay *overlay);
 
 /* Waits for what is being measured, measures all kept frames once more in their order, and writes
  * sweep.ini; folder (RG_PLACE_SIZE bytes) gets its path. A sweep without a closed frame is
- * removed. */
+ * removed (folder is then "", and the verdict undecided). The end of use: offers are refused from here
+ * on. */
 rg_code rg_live_end(rg_live *live, char *folder, rg_live_state *state, rg_error *err);
+/* After rg_live_end, what rimglow inspect would have of the folder; NULL before, or when the sweep was
+ * removed. */
+const rg_inspection *rg_live_inspection(const rg_live *live);
+/* Without rg_live_end before: stops at once; the folder stays as a cut-off run (or is removed when nothing was
+ * kept). NULL is safe. */
 void rg_live_free(rg_live *live);
 
 #endif
