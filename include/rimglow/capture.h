@@ -2,13 +2,18 @@
  * capture.h - a camera by V4L2: its modes, its controls locked and watched, its frames
  * with nothing lost silently.
  *
- * The device layer is libv4l2's (v4l2_open, v4l2_ioctl with V4L2_DISABLE_CONVERSION). MJPEG frames are
- * passed on as they come: they are the evidence. YUYV and grey frames become PNGs without loss. A frame is
- * bad when the driver says so, when it is empty, or when it is no whole JPEG (kernel drivers deliver
- * truncated ones without a flag); bad ones are counted, never given out. Sequence numbers and time stamps
- * count what the driver or the camera dropped.
+ * The device layer is libv4l2's (v4l2_fd_open with V4L2_DISABLE_CONVERSION, v4l2_ioctl, v4l2_mmap). MJPEG
+ * frames are passed on byte for byte: they are the evidence. YUYV and grey frames become PNGs without loss
+ * (below). A frame is bad when the driver says so, when it is empty, or when it is no whole JPEG (kernel
+ * drivers deliver truncated ones without a flag); bad ones are counted, never given out. Sequence numbers
+ * and time stamps count what the driver or the camera dropped.
  *
- * One thread at a time may use an rg_camera. No call waits longer than its time-out.
+ * One thread at a time may use an rg_camera. rg_camera_next waits no longer than its time-out; the other
+ * calls wait for nothing but the driver's answer.
+ *
+ * Sources: Linux Media Infrastructure userspace API, part I (V4L2: streaming I/O by memory mapping, struct
+ * v4l2_buffer, camera and user controls, colour spaces and quantization); ITU-T T.81 (JPEG markers);
+ * ITU-R BT.601 (Y' from 16 to 235); ISO/IEC 15948 (PNG, private chunks).
  */
 #ifndef RIMGLOW_CAPTURE_H
 #define RIMGLOW_CAPTURE_H
@@ -59,10 +64,12 @@ typedef struct rg_camera_settings {
 } rg_camera_settings;
 
 typedef struct rg_camera_wish {
-    const char *path;            /* NULL: the first camera that has the size */
-    int width, height;           /* of the station's lens: no other will do */
-    double frames_per_second;    /* at least, where there is a choice; 0: the fastest */
-    rg_camera_settings settings; /* to be locked; automatics are switched off in any case */
+    const char *path;         /* NULL: the first camera that has the size */
+    int width, height;        /* of the station's lens: no other will do */
+    double frames_per_second; /* at least, where there is a choice; 0: the fastest */
+    rg_camera_settings
+        settings; /* to be locked; automatics are switched off in any case, whatever is
+                                    asked for them here */
 } rg_camera_wish;
 
 typedef struct rg_camera rg_camera; /* opaque */
@@ -76,7 +83,9 @@ void rg_camera_describe(const rg_camera *camera, rg_camera_info *info, rg_camera
 /* As read back when it was opened or last changed. */
 const rg_camera_settings *rg_camera_locked(const rg_camera *camera);
 /* Sets one control (the exposure of a witness frame), reads it back, and flushes frames that were exposed
- * before. */
+ * before: rg_camera_next passes over as many frames as there are buffers, and over all whose time stamp is
+ * not two frame periods (or exposures, when longer) behind this call. They are counted as flushed. After
+ * a failure the control may stand at what the camera made of it: rg_camera_check tells. */
 rg_code rg_camera_set(rg_camera *camera, rg_camera_control control, long value, rg_error *err);
 /* Reads all controls again; RG_NO_CAMERA names the first that is not as locked. */
 rg_code rg_camera_check(rg_camera *camera, rg_error *err);
@@ -103,7 +112,44 @@ rg_shot_state rg_camera_next(rg_camera *camera, int timeout_ms, rg_shot *shot, r
 typedef struct rg_camera_counts {
     uint64_t good, bad, missed; /* missed: by gaps of sequence numbers and of time stamps */
     uint64_t timeouts;
+    uint64_t flushed;  /* passed over after rg_camera_set */
+    uint64_t restarts; /* sequence numbers fell back: the driver started the stream again */
 } rg_camera_counts;
+/* A gap of time stamps is more than 1.5 frame periods of the rate agreed on, or of the locked exposure
+ * where that is longer; frames missed by both signs are counted once. */
 rg_camera_counts rg_camera_count(const rg_camera *camera);
+
+/* ---------------------------------------------------------------- frames as files */
+
+/* Is this a whole JPEG of this size? Walks all markers and segments from SOI to EOI, the restart markers
+ * in their order, and allows nothing but 0x00 or 0xff bytes behind EOI. Nothing is decoded: damage inside
+ * the entropy-coded data that leaves all markers whole is found later, by the decoder's warnings
+ * (decode.h). A frame without Huffman tables is whole (Motion JPEG; the decoder has the usual ones).
+ * RG_BAD_DATA names what is wrong and where. */
+rg_code rg_shot_check_jpeg(const uint8_t *bytes, size_t size, int width, int height, rg_error *err);
+
+/* A raw frame as it comes from the driver. */
+typedef struct rg_raw_frame {
+    const uint8_t *bytes;
+    size_t size, stride; /* bytes; of one row with its padding */
+    int width, height;
+    bool full_range; /* Y' from 0 to 255; else 16 to 235 (BT.601), the V4L2 default of YUYV */
+} rg_raw_frame;
+
+/* A grey PNG of 8 bits. From grey: the camera's bytes. From YUYV: the picture is Y', stretched from 16..235
+ * to 0..255 where the range is limited (rounded, one code to one code; codes below and above clip), so that
+ * decode.h reads luma with the meaning that it has in a JPEG. Measuring works on luma, which is stored at
+ * full resolution here: no detour by RGB blurs or clips it.
+ *   Preserved: everything. The private chunks "yuYV" (ancillary, not safe to copy), put together in their
+ * order, are a PNG of 16-bit grey samples, each one byte of Y' (high) and one of Cb or Cr (low), as the
+ * camera sent them; padding of rows alone is left out.
+ *   Not used: colour. decode.h reads the picture as grey, so a witness frame gives one radiance for all
+ * channels. A Y' made with other weights than BT.601's is taken as it is. MJPEG is the better choice.
+ * *png is the caller's (free()). RG_BAD_DATA: too few bytes for the size, or an odd width of YUYV. */
+rg_code rg_shot_png_of_yuyv(const rg_raw_frame *raw, uint8_t **png, size_t *size, rg_error *err);
+rg_code rg_shot_png_of_grey(const rg_raw_frame *raw, uint8_t **png, size_t *size, rg_error *err);
+/* The way back: the camera's YUYV bytes, 2 * width * height of them; *yuyv is the caller's (free()). */
+rg_code rg_shot_yuyv_of_png(const uint8_t *png, size_t size, uint8_t **yuyv, int *width,
+                            int *height, rg_error *err);
 
 #endif
