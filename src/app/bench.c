@@ -480,11 +480,20 @@ static void finish(rg_bench *b)
     b->changed = true;
 }
 
+/* The first pad of the body; of recorded sweeps the first that there is one of. */
+static int first_pad(const rg_bench *b)
+{
+    for (int i = 0; b->options.replays && i < b->instrument.pads; i++)
+        if (b->pads[i].replay[0])
+            return i;
+    return 0;
+}
+
 static void *session(void *cls)
 {
     rg_bench *b = cls;
     rg_error err = {0};
-    if (go_to(b, 0, &err) != RG_OK)
+    if (go_to(b, first_pad(b), &err) != RG_OK)
         say(b, err.text);
     b->changed = true;
     while (!is_stopping(b)) {
