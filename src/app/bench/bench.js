@@ -36,7 +36,7 @@ function cell(r0, r1, from, to) {
 const SHAPES = {
   sealed: [["circle", { cx: 50, cy: 50, r: 38 }]],
   leaking: [["circle", { cx: 50, cy: 50, r: 38 }], ["path", { d: "M20 80L80 20" }]],
-  undecided: [["path", { d: "M50 6L94 50L50 94L6 50Z" }], ["path", { d: "M50 32V56M50 64V74" }]],
+  undecided: [["path", { d: "M50 6L94 50L50 94L6 50Z" }], ["path", { d: "M37 42A13 13 0 1 1 56 53Q50 56 50 63M50 70V79", "stroke-width": 9 }]],
   none: [["path", { d: "M14 14H86V86H14Z", "stroke-dasharray": "14 10" }]],
 };
 
