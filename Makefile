@@ -32,7 +32,7 @@ DEPS_BUILD := gcc libc6-dev pkg-config libjpeg62-turbo-dev libpng-dev libaprilta
               libgsl-dev libcairo2-dev libjansson-dev libinih-dev libsqlite3-dev libsodium-dev libv4l-dev libmicrohttpd-dev \
               fonts-dejavu-core
 DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq poppler-utils qpdf \
-              sqlite3
+              sqlite3 curl
 
 DEPS_FUZZ  := libclang-rt-14-dev
 
@@ -73,7 +73,7 @@ TOOLS         := $(TOOL_SRC:%.c=$(OUT)/%)
 PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*.c)))
 
 .DEFAULT_GOAL := all
-.PHONY: all help deps deps-check demo check build tests tools run-tests check-layers check-headers \
+.PHONY: all help deps deps-check demo check check-browser build tests tools run-tests check-layers check-headers \
         check-format check-prove prove check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
         format fuzz clean
 
@@ -167,6 +167,9 @@ $(OUT)/tests/tools/prove: $(PROOF_OBJ)
 # ---------------------------------------------------------------- checks
 run-tests: tests build ## run the unit tests of this VARIANT
 	@fail=0; for t in $(TESTS); do LSAN_OPTIONS=suppressions=tests/cli/leaks.supp:print_suppressions=0 RIMGLOW=$(PROGRAM) $$t --timeout 300 $(TEST_ARGS) || fail=1; done; exit $$fail
+
+check-browser: build ## the bench page in a browser, by keyboard (needs chromium, node, npm)
+	@RIMGLOW=$(PROGRAM) sh tests/browser/run.sh
 
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail

@@ -48,6 +48,7 @@ struct rg_server {
 
 typedef struct asking {
     size_t target;
+    bool escaped;             /* its path has a '%' */
     bool begun, refused_late; /* late: the body grew too large */
     const rg_route *route;
     char *body; /* owned */
@@ -424,7 +425,7 @@ static enum MHD_Result begin(rg_server *s, struct MHD_Connection *c, asking *r, 
     rg_visitor visitor;
     const rg_gate gate = {&s->csrf, s->options.token ? &s->cookie : NULL};
     r->begun = true;
-    r->route = find_route(s, url);
+    r->route = r->escaped ? NULL : find_route(s, url); /* "/bench.js%00" would be one */
     look_at(s, c, method, r, &visitor, local);
     unsigned status = rg_gate_judge(&gate, &visitor, r->route, &why);
     set_deadline(s, c, RG_SERVER_SECONDS);
@@ -477,8 +478,10 @@ static void *on_target(void *cls, const char *target, struct MHD_Connection *c)
     asking *r = rg_alloc(1, sizeof *r);
     (void)cls;
     (void)c;
-    if (r)
+    if (r) {
         r->target = strlen(target);
+        r->escaped = memchr(target, '%', strcspn(target, "?")) != NULL;
+    }
     return r;
 }
 

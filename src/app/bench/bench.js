@@ -168,8 +168,8 @@ function makeLevel() {
 const GUIDE = {
   "lost": ["no crown in view", ""],
   "level": ["good height", ""],
-  "too high": ["too high: go down", "M70 170V120H80V170H88L75 194L62 170Z"],
-  "too low": ["too low: go up", "M70 150V200H80V150H88L75 126L62 150Z"],
+  "too high": ["too high: go down", "M70 80V40H80V80H88L75 104L62 80Z"],
+  "too low": ["too low: go up", "M70 240V280H80V240H88L75 216L62 240Z"],
 };
 
 function showGuide(live) {
@@ -182,7 +182,7 @@ function showGuide(live) {
   if (known) level.mark.setAttribute("transform", "translate(0 " + levelY(live.elevation_deg) + ")");
   $("level").setAttribute("aria-label", "Height of the camera: " +
     (known ? live.elevation_deg.toFixed(1) + " degrees, " + word : "not known"));
-  setText($("counts"), live ? live.kept + " frames kept, " + live.left_out + " left out, " + live.skipped +
+  setText($("counts"), live ? live.kept + (live.kept === 1 ? " frame kept, " : " frames kept, ") + live.left_out + " left out, " + live.skipped +
     " skipped" + (live.last_reason ? "; " + live.last_reason : "") : "");
 }
 
