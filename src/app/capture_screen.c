@@ -39,17 +39,21 @@ static void line(writer *w, const char *format, ...)
     w->lines++;
 }
 
-/* A text over two lines at most, broken at a blank. */
-static void two_lines(writer *w, const char *head, const char *text)
+/* A text over so many lines, broken at blanks; what does not fit ends in "...". */
+static void wrapped(writer *w, const char *head, const char *text, int lines)
 {
-    int room = RG_SCREEN_WIDTH - 9, length = (int)strlen(text), cut = length;
-    if (length > room)
-        for (cut = room; cut > 0 && text[cut] != ' ';)
-            cut--;
-    if (cut == 0)
-        cut = room;
-    line(w, "%-9s%.*s", head, cut, text);
-    line(w, "%-9s%s", "", cut < length ? text + cut + (text[cut] == ' ') : "");
+    enum { HEAD = 9, ROOM = RG_SCREEN_WIDTH - HEAD };
+    for (int i = 0; i < lines; i++) {
+        size_t length = strlen(text), cut = length;
+        bool last = i == lines - 1, long_one = length > ROOM;
+        if (long_one)
+            for (cut = last ? ROOM - 3 : ROOM; cut > 0 && text[cut] != ' ';)
+                cut--;
+        if (long_one && cut == 0)
+            cut = ROOM - 3;
+        line(w, "%-*s%.*s%s", HEAD, i ? "" : head, (int)cut, text, last && long_one ? "..." : "");
+        text += cut + (text[cut] == ' ');
+    }
 }
 
 static void level_row(writer *w, const rg_screen *s, int level)
@@ -104,7 +108,7 @@ static const char *guide_word(rg_guide guide)
 static void widest_line(writer *w, const rg_live_state *s)
 {
     if (s->widest_mm > 0)
-        line(w, "widest   %.3f mm, U %.3f mm (k U, as in the table), at bearing %.0f", s->widest_mm,
+        line(w, "widest   %.3f +- %.3f mm (expanded uncertainty) at bearing %.0f", s->widest_mm,
              s->U_widest_mm, s->widest_deg);
     else
         line(w, "widest   no gap measured");
@@ -112,8 +116,8 @@ static void widest_line(writer *w, const rg_live_state *s)
 
 static void count_line(writer *w, const rg_live_state *s)
 {
-    line(w, "frames   %d came, %d kept (%d closed, %d witness), %d left out, %d skipped; %.0f ms",
-         s->offered, s->kept, s->closed, s->witnesses, s->left_out, s->skipped, s->latency_ms);
+    line(w, "frames   %d came, %d kept (%d closed, %d witness), %d left out, %d skipped",
+         s->offered, s->kept, s->closed, s->witnesses, s->left_out, s->skipped);
 }
 
 void rg_screen_text(const rg_screen *s, char text[RG_SCREEN_TEXT])
@@ -125,12 +129,13 @@ void rg_screen_text(const rg_screen *s, char text[RG_SCREEN_TEXT])
          state->coverage.seen_bearings);
     picture(&w, s);
     line(&w, "now      %s", s->now);
-    two_lines(&w, guide_word(state->guide), state->guide_text);
-    two_lines(&w, "missing",
-              state->coverage.missing[0] ? state->coverage.missing : "nothing; every bearing seen");
+    wrapped(&w, guide_word(state->guide), state->guide_text, 2);
+    wrapped(&w, "missing",
+            state->coverage.missing[0] ? state->coverage.missing : "nothing; every bearing seen",
+            3);
     widest_line(&w, state);
     count_line(&w, state);
-    line(&w, "left out %s", state->last_reason[0] ? state->last_reason : "-");
+    wrapped(&w, "left out", state->last_reason[0] ? state->last_reason : "-", 2);
     line(&w, "%s%s", s->note[0] ? "note     " : "", s->note);
     line(&w, "%s", s->keys);
     while (w.lines < RG_SCREEN_LINES)

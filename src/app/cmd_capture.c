@@ -30,9 +30,9 @@ const char rg_help_capture[] =
     "rimglow capture [options] --serial S --pad P --instrument FILE --station FILE\n"
     "rimglow capture --list\n"
     "\n"
-    "Takes one pad with the camera in your hand, shows what of the rim is still missing\n"
-    "and stops by itself when the pad is decided. Every frame that counts is stored as\n"
-    "the camera gave it; \"rimglow inspect\" gives the same seal map from the folder.\n"
+    "Takes one pad with the camera in your hand, shows what of the rim is missing and\n"
+    "stops by itself when the pad is decided. Every frame that counts is stored as the\n"
+    "camera gave it; \"rimglow inspect\" gives the same seal map from the folder.\n"
     "\n"
     "How: 1. lamp on in the bore, crown on the cup. 2. Crack the pad open by a\n"
     "millimetre or two: the witness frame proves the lamp. 3. Close the pad as you\n"
@@ -42,7 +42,7 @@ const char rg_help_capture[] =
     "  rimglow capture --serial PE-A-0147 --pad G --finger light \\\n"
     "      --instrument calib/alto-loan.ini --station calib/bench.ini\n"
     "  rimglow capture --list\n"
-    "      cameras and their picture sizes; the station's lens says which size it needs\n"
+    "      cameras and picture sizes; the station's lens says which size it needs\n"
     "  rimglow capture --replay samples/PE-A-0147/08-G --rate 5 --whole \\\n"
     "      --serial PE-A-0147 --pad G --name try \\\n"
     "      --instrument calib/alto-loan.ini --station calib/bench.ini\n"
@@ -51,7 +51,7 @@ const char rg_help_capture[] =
     "Options:\n"
     "      --camera DEV       such as /dev/video0 (default: the first that fits)\n"
     "      --replay FOLDER    frames and roles of a recorded sweep\n"
-    "      --rate N           so many of its frames a second (default: as fast as can be)\n"
+    "      --rate N           its frames a second (default: as fast as can be)\n"
     "      --name N           of the new sweep folder (default: pad, date and time)\n"
     "      --finger F         light, firm, or grams such as 35g (default: unstated)\n"
     "  -o, --out DIR          the sweep goes to DIR/S/N (default: sweeps)\n"
@@ -261,15 +261,16 @@ static const char *now_text(const job *j, const rg_live_state *s)
 static void draw_area(job *j, const rg_live_state *s)
 {
     char text[RG_SCREEN_TEXT];
-    rg_screen screen = {
-        .state = s,
-        .map = j->map,
-        .level_deg = j->shown.coverage.level_deg,
-        .serial = j->serial,
-        .pad = j->pad,
-        .now = now_text(j, s),
-        .note = j->note,
-        .keys = j->cooked_known ? "Enter pad is closed   w witness   d dark   q stop" : ""};
+    rg_screen screen = {.state = s,
+                        .map = j->map,
+                        .level_deg = j->shown.coverage.level_deg,
+                        .serial = j->serial,
+                        .pad = j->pad,
+                        .now = now_text(j, s),
+                        .note = j->note,
+                        .keys = !j->cooked_known ? ""
+                                : j->replay      ? "q stop"
+                                            : "Enter pad is closed   w witness   d dark   q stop"};
     rg_live_map(j->live, j->map);
     rg_screen_text(&screen, text);
     if (j->drawn_ms)
@@ -278,7 +279,7 @@ static void draw_area(job *j, const rg_live_state *s)
         printf("%.*s\033[K\n", (int)(end - at), at);
 }
 
-/* Without a terminal: a line when another tenth of the frames is there, or something changed that matters. */
+/* Without a terminal: a line for every few frames kept, and when something changed that matters. */
 static void draw_line(job *j, const rg_live_state *s)
 {
     char text[512];
@@ -391,8 +392,6 @@ static bool role_now(const job *j, const rg_source_frame *frame, rg_role *role)
 
 static bool complete(const job *j, const rg_live_state *s)
 {
-    if (s->measured < s->kept)
-        return false;
     return s->decided && (!j->whole || (s->coverage.seen_bearings == 360 && s->coverage.witness));
 }
 
@@ -426,6 +425,10 @@ static rg_code take_all(job *j, const sigset_t *signals, rg_error *err)
         code = take_one(j, &ended, err);
         rg_live_look(j->live, &s);
         read_keys(j, &s);
+        if (code == RG_OK && !j->replay && !j->keyboard && j->phase != PHASE_CLOSED)
+            code = rg_fail(err, RG_USAGE,
+                           "standard input ended before it said that the pad is closed: capture "
+                           "with a camera needs a keyboard, or an empty line by a pipe");
         if (j->phase == PHASE_WITNESS && s.coverage.witness && !j->replay)
             enter_phase(j, PHASE_CLOSE);
         j->stop = j->stop || interrupted(signals) || complete(j, &s);
