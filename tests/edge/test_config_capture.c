@@ -35,6 +35,7 @@ Test(config_capture, calib_holds_the_values_that_tests_and_help_speak_of)
     cr_expect_eq(s.keep.closed_most, 300);
     cr_expect_eq(s.keep.witness_most, 3);
     cr_expect_eq(s.keep.dark_most, 6);
+    cr_expect_eq(s.keep.beyond_deg, 0.6);
     cr_expect_eq(s.keep.unsure_deg, 1.5);
     cr_expect_eq(s.witness_exposure, 0.2);
     free(file.data);
