@@ -70,6 +70,7 @@ FUZZ_SRC      := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 FUZZ_REPLAY   := $(FUZZ_SRC:%.c=$(OUT)/%)
 TOOL_SRC      := $(sort $(wildcard tests/tools/*.c))
 TOOLS         := $(TOOL_SRC:%.c=$(OUT)/%)
+SHIMS         := $(patsubst %.c,$(OUT)/%.so,$(sort $(wildcard tests/shim/*.c)))
 PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*.c)))
 
 .DEFAULT_GOAL := all
@@ -110,7 +111,7 @@ check: deps-check ## install, build, run every test
 # ---------------------------------------------------------------- build
 build: $(PROGRAM)
 
-tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS)
+tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS) $(SHIMS)
 
 tools: $(TOOLS)
 
@@ -139,6 +140,13 @@ $(OUT)/tests/%.o: tests/%.c
 $(CORE_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(CORE_LIBS) -lcriterion
+
+# A camera that does not exist: linked into its test, or preloaded.
+$(OUT)/tests/edge/test_capture: $(OUT)/tests/shim/v4l2.o
+$(OUT)/tests/shim/%.so: tests/shim/%.c
+	@mkdir -p $(@D)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(CFLAGS_ALL) -Itests -fPIC -shared $(LDFLAGS) -o $@ $< -lpthread
 
 $(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@

@@ -168,6 +168,7 @@ static rg_shot_state judge(rg_camera *camera, const struct v4l2_buffer *buffer, 
                                err);
     if (code) {
         camera->counts.bad++;
+        *shot = (rg_shot){0};
         return RG_SHOT_BAD;
     }
     camera->counts.good++;
