@@ -75,7 +75,7 @@ PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*
 
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check build tests tools run-tests check-layers check-headers \
-        check-format check-prove prove check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
+        check-format check-prove prove check-kernel check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -162,6 +162,15 @@ $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB)
 
 $(OUT)/tests/tools/prove: $(PROOF_OBJ)
 
+# What runs inside the guest of check-kernel.
+$(OUT)/tests/kernel/probe: $(OUT)/tests/kernel/probe.o $(EDGE_LIB) $(CORE_LIB)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -Wl,--as-needed -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+$(OUT)/tests/kernel/usb_camera: tests/kernel/usb_camera.c
+	@mkdir -p $(@D)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(CFLAGS_ALL) -static -o $@ $<
+
 .SECONDARY:
 -include $(CORE_OBJ:.o=.d) $(EDGE_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(MAIN_OBJ:.o=.d)
 -include $(wildcard $(OUT)/tests/*/*.d) $(PROOF_OBJ:.o=.d)
@@ -208,6 +217,10 @@ accuracy: ## truth against measured on the sample sweeps
 prove: ## uncertainties and detection figures proved by sampling, about an hour of one core
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/prove all
+
+check-kernel: ## capture against Debian's kernel in qemu: uvcvideo with a camera of ours, vivid
+	@$(MAKE) --no-print-directory -s build/release/tests/kernel/probe build/release/tests/kernel/usb_camera
+	@sh tests/kernel/run.sh build/release/tests/kernel
 
 check-prove: ## the same with small numbers, one or two minutes
 	@$(MAKE) --no-print-directory -s build tools
