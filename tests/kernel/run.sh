@@ -112,13 +112,17 @@ tr -d '\r' <"$work/serial.log" >"$log"
 # ---------------------------------------------------------------- the verdict
 sha256sum "$frames"/*.jpg | cut -d' ' -f1 >"$work/sent"
 grep '^FRAME ' "$log" >"$work/got" || :
-# Each frame is one of the files, in their order; files jumped over are among those counted as missed.
+# Each frame is the file that its number says; numbers jumped over are among those counted as missed.
 awk 'NR == FNR { place[$1] = FNR - 1; files = FNR; next }
     !($5 in place) { print "FAIL frame " $2 " is none of the files that were sent"; bad = 1; exit }
     {
-        if (seen) { jump = (place[$5] - before + files) % files; if (jump == 0) jump = files; jumped += jump - 1 }
-        else first_missed = $4
-        before = place[$5]; missed = $4 - first_missed; seen++
+        if (!seen) first_missed = $4
+        else {
+            jump = $3 - number
+            if ((before + jump) % files != place[$5]) { print "FAIL frame " $2 " is not the file that its number says"; bad = 1; exit }
+            jumped += jump - 1
+        }
+        before = place[$5]; number = $3; missed = $4 - first_missed; seen++
         if (jumped > missed) { print "FAIL " jumped " frames never came, " missed " were counted as missed"; bad = 1; exit }
     }
     END { if (!bad) print (seen == 200 ? "PASS " : "FAIL ") seen " of 200 frames byte-identical to their files, " jumped + 0 " not received, " missed + 0 " counted as missed" }' \

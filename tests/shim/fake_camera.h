@@ -15,7 +15,8 @@
  *                    behind their end, are empty
  *   skip N           the driver drops so many frames; camskip N: the camera never sends them
  *   stall 1 | 0      no frames any more, or again
- *   halt             endpoint stalled: an empty frame, and sequence numbers from 0
+ *   halt             endpoint stalled: every queued buffer comes back empty, number and time 0
+ *   restart          sequence numbers begin again with 0
  *   unplug, plug     pulled out and plugged in
  *   fatal            DQBUF fails with EIO from now on
  *   control ID VALUE a control changes by itself; without ID: the camera does not have it

@@ -68,7 +68,7 @@ static struct {
     struct v4l2_buffer done[BUFFERS];
     bool streaming, instant, stall, fatal, busy, noperm, wrongsize, full;
     int error, truncate, garbage, empty, skip, camskip;
-    bool halt;
+    bool halt, restart;
     uint32_t sequence;
     int64_t due_us;
     int exposure_now, exposure_next;
@@ -198,9 +198,9 @@ static int set_flag(const char *word, bool on)
     const struct {
         const char *word;
         bool *flag;
-    } flags[] = {{"instant", &cam.instant}, {"stall", &cam.stall},        {"halt", &cam.halt},
-                 {"fatal", &cam.fatal},     {"busy", &cam.busy},          {"noperm", &cam.noperm},
-                 {"full", &cam.full},       {"wrongsize", &cam.wrongsize}};
+    } flags[] = {{"instant", &cam.instant}, {"stall", &cam.stall}, {"halt", &cam.halt},
+                 {"restart", &cam.restart}, {"fatal", &cam.fatal}, {"busy", &cam.busy},
+                 {"noperm", &cam.noperm},   {"full", &cam.full},   {"wrongsize", &cam.wrongsize}};
     for (size_t i = 0; i < sizeof flags / sizeof flags[0]; i++)
         if (strcmp(flags[i].word, word) == 0) {
             *flags[i].flag = on;
@@ -344,7 +344,7 @@ static void spoil(struct v4l2_buffer *b, uint8_t *bytes)
         memcpy(bytes + b->bytesused, "stale", 5);
         b->bytesused += 5;
     }
-    if (cam.halt || (cam.empty > 0 && cam.empty--)) {
+    if (cam.empty > 0 && cam.empty--) {
         b->flags |= V4L2_BUF_FLAG_ERROR;
         b->bytesused = 0;
     }
@@ -384,15 +384,30 @@ static void expose_one(void)
         fill(take_first(cam.queued, &cam.queue), cam.due_us);
     cam.exposure_now = cam.exposure_next; /* takes effect with the frame after */
     cam.exposure_next = cam.control[1].value;
-    cam.sequence = cam.halt ? 0 : cam.sequence + 1;
-    cam.halt = false;
+    cam.sequence++;
     cam.due_us += period_us();
+}
+
+static void give_back_empty(void)
+{
+    while (cam.queue > 0 && cam.done_count < BUFFERS)
+        cam.done[cam.done_count++] =
+            (struct v4l2_buffer){.index = (uint32_t)take_first(cam.queued, &cam.queue),
+                                 .type = V4L2_BUF_TYPE_VIDEO_CAPTURE,
+                                 .memory = V4L2_MEMORY_MMAP,
+                                 .flags = V4L2_BUF_FLAG_TIMESTAMP_MONOTONIC | V4L2_BUF_FLAG_ERROR};
+    cam.halt = false;
 }
 
 static void produce(void)
 {
     if (!cam.streaming || cam.plugged % 2 == 0)
         return;
+    if (cam.halt)
+        give_back_empty();
+    if (cam.restart)
+        cam.sequence = 0;
+    cam.restart = false;
     if (cam.instant) {
         if (!cam.stall && cam.done_count == 0 && cam.queue > 0)
             expose_one();
