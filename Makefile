@@ -70,11 +70,12 @@ FUZZ_SRC      := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 FUZZ_REPLAY   := $(FUZZ_SRC:%.c=$(OUT)/%)
 TOOL_SRC      := $(sort $(wildcard tests/tools/*.c))
 TOOLS         := $(TOOL_SRC:%.c=$(OUT)/%)
+SHIMS         := $(patsubst %.c,$(OUT)/%.so,$(sort $(wildcard tests/shim/*.c)))
 PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*.c)))
 
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check build tests tools run-tests check-layers check-headers \
-        check-format check-prove prove check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
+        check-format check-prove prove check-kernel check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -110,7 +111,7 @@ check: deps-check ## install, build, run every test
 # ---------------------------------------------------------------- build
 build: $(PROGRAM)
 
-tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS)
+tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS) $(SHIMS)
 
 tools: $(TOOLS)
 
@@ -140,6 +141,13 @@ $(CORE_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(CORE_LIBS) -lcriterion
 
+# A camera that does not exist: linked into its test, or preloaded.
+$(OUT)/tests/edge/test_capture: $(OUT)/tests/shim/v4l2.o
+$(OUT)/tests/shim/%.so: tests/shim/%.c
+	@mkdir -p $(@D)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(CFLAGS_ALL) -Itests -fPIC -shared $(LDFLAGS) -o $@ $< -lpthread
+
 $(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS) -lcriterion
@@ -153,6 +161,15 @@ $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB)
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $(filter %.o,$^) $(filter %.a,$^) $(EDGE_LIBS) $(CORE_LIBS)
 
 $(OUT)/tests/tools/prove: $(PROOF_OBJ)
+
+# What runs inside the guest of check-kernel.
+$(OUT)/tests/kernel/probe: $(OUT)/tests/kernel/probe.o $(EDGE_LIB) $(CORE_LIB)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -Wl,--as-needed -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+$(OUT)/tests/kernel/usb_camera: tests/kernel/usb_camera.c
+	@mkdir -p $(@D)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(CFLAGS_ALL) -static -o $@ $<
 
 .SECONDARY:
 -include $(CORE_OBJ:.o=.d) $(EDGE_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(MAIN_OBJ:.o=.d)
@@ -200,6 +217,10 @@ accuracy: ## truth against measured on the sample sweeps
 prove: ## uncertainties and detection figures proved by sampling, about an hour of one core
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/prove all
+
+check-kernel: ## capture against Debian's kernel in qemu: uvcvideo with a camera of ours, vivid
+	@$(MAKE) --no-print-directory -s build/release/tests/kernel/probe build/release/tests/kernel/usb_camera
+	@sh tests/kernel/run.sh build/release/tests/kernel
 
 check-prove: ## the same with small numbers, one or two minutes
 	@$(MAKE) --no-print-directory -s build tools
