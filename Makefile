@@ -142,7 +142,7 @@ $(CORE_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(CORE_LIB)
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(CORE_LIBS) -lcriterion
 
 # A camera that does not exist: linked into its test, or preloaded.
-$(OUT)/tests/edge/test_capture: $(OUT)/tests/shim/v4l2.o
+$(OUT)/tests/edge/test_capture $(OUT)/tests/app/test_live_camera: $(OUT)/tests/shim/v4l2.o
 $(OUT)/tests/shim/%.so: tests/shim/%.c
 	@mkdir -p $(@D)
 	$(SAY) LINK $@
@@ -182,7 +182,7 @@ run-tests: tests build ## run the unit tests of this VARIANT
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
 
-check-cli: build tools ## end-to-end tests of the command line
+check-cli: build tools $(SHIMS) ## end-to-end tests of the command line
 	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
 
 check-layers: ## includes go only downwards

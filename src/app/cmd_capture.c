@@ -88,7 +88,7 @@ typedef struct job {
     rg_live *live;
     rg_capture_settings shown; /* levels of the picture */
     phase phase;
-    bool stop, screen, keyboard, area, cooked_known;
+    bool stop, ending, failed, screen, keyboard, area, cooked_known;
     struct termios cooked;
     char note[160];
     int64_t drawn_ms;
@@ -246,6 +246,8 @@ static int64_t clock_ms(void)
 
 static const char *now_text(const job *j, const rg_live_state *s)
 {
+    if (j->ending)
+        return "measuring all kept frames once more";
     if (j->replay)
         return "frames of a recorded sweep";
     if (s->decided && !j->whole)
@@ -475,16 +477,22 @@ static int exit_code(rg_verdict verdict)
     return verdict == RG_VERDICT_SEALED ? 0 : verdict == RG_VERDICT_LEAKING ? 1 : 2;
 }
 
+/* What is left is measured and told, also when an error ended the taking. */
 static rg_code finish(job *j, int *answer, rg_error *err)
 {
     char folder[RG_PLACE_SIZE];
     rg_live_state s;
+    rg_live_look(j->live, &s);
+    j->ending = true;
+    draw(j, &s, j->area);
     rg_code code = rg_live_end(j->live, folder, &s, err);
     if (code != RG_OK)
         return code;
     const rg_inspection *in = rg_live_inspection(j->live);
     *answer = exit_code(s.verdict);
     draw(j, &s, true);
+    if (!in && j->failed)
+        return RG_OK; /* that is said elsewhere */
     if (!in) {
         rg_command_fail(0, "no closed frame was kept, so there is no sweep%s%s",
                         s.last_reason[0] ? "; the last was left out: " : "", s.last_reason);
@@ -548,6 +556,7 @@ static rg_code run(job *j, int *answer, rg_error *err)
         return code;
     open_terminal(j);
     code = take_all(j, &signals, err);
+    j->failed = code != RG_OK;
     /* Also after a failure: what was kept stays a sweep. */
     rg_code ended = finish(j, answer, code == RG_OK ? err : &late);
     close_terminal(j);

@@ -178,3 +178,81 @@ test_a_jig_sweep_cannot_be_replayed_and_says_what_to_do() {
     capture jig s G
     refused 65 "source = jig" "rimglow inspect"
 }
+
+# ---------------------------------------------------------------- a camera that does not exist
+
+# camera COMMAND: tests/shim/fake_camera.h; also while the program runs.
+camera() { echo "$*" >>camera; }
+
+# from_camera NAME OPTION...: in the background, into $pid; its keys come through the pipe keys (descriptor 3).
+from_camera() {
+    name=$1
+    shift
+    mkfifo keys
+    RG_FAKE_CAMERA=$PWD/camera LD_PRELOAD=$(dirname "$TOOLS")/shim/v4l2.so ASAN_OPTIONS=verify_asan_link_order=0 \
+        "$RIMGLOW" capture --serial PE-A-0147 --pad G --name "$name" --instrument "$CALIB/alto-loan.ini" \
+        --station "$CALIB/bench.ini" -o w "$@" <keys >out 2>err &
+    pid=$!
+    exec 3>keys
+}
+
+# until FILE: it is there, within a minute.
+until_there() {
+    for try in $(seq 600); do
+        [ ! -e "$1" ] || return 0
+        kill -0 $pid 2>/dev/null || break
+        sleep 0.1
+    done
+    fail "$1 appears"
+}
+
+ended() {
+    status=0
+    wait $pid || status=$?
+    exec 3>&-
+}
+
+test_a_pad_is_taken_from_a_camera_from_witness_to_verdict() {
+    mkdir witness closed
+    cp "$SAMPLES/08-G/witness.jpg" witness/
+    cp "$SAMPLES"/08-G/view_1*.jpg closed/
+    camera frames witness
+    from_camera live
+    until_there w/PE-A-0147/live/witness_000.jpg
+    camera frames closed
+    camera unplug
+    sleep 0.5
+    camera plug
+    camera frames closed
+    echo >&3
+    ended
+    exits 1
+    silent err
+    shows "leaking" "w/PE-A-0147/live"
+    cmp w/PE-A-0147/live/witness_000.jpg "$SAMPLES/08-G/witness.jpg" || fail "the witness is untouched"
+    rg inspect --json --pictures none -o o w/PE-A-0147/live
+    exits 1
+    # 250 units of 100 us are the camera's own exposure, a fifth of them the witness's.
+    grep -q "witness_000.jpg = witness, exposure 0.2$" w/PE-A-0147/live/sweep.ini || fail "exposure"
+    grep -q "exposure_s = 0.025" w/PE-A-0147/live/sweep.ini || fail "exposure_s"
+}
+
+test_keys_that_end_before_the_pad_is_closed_are_a_wrong_use() {
+    camera frames "$SAMPLES/08-G"
+    from_camera early
+    exec 3>&-
+    status=0
+    wait $pid || status=$?
+    refused 64 "needs a keyboard"
+    gone w/PE-A-0147/early
+}
+
+test_q_ends_a_capture_from_a_camera() {
+    camera frames "$SAMPLES/08-G"
+    from_camera quit
+    printf q >&3
+    ended
+    exits 2
+    says "no closed frame was kept"
+    gone w/PE-A-0147/quit
+}
