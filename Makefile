@@ -70,11 +70,12 @@ FUZZ_SRC      := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 FUZZ_REPLAY   := $(FUZZ_SRC:%.c=$(OUT)/%)
 TOOL_SRC      := $(sort $(wildcard tests/tools/*.c))
 TOOLS         := $(TOOL_SRC:%.c=$(OUT)/%)
+SHIMS         := $(patsubst %.c,$(OUT)/%.so,$(sort $(wildcard tests/shim/*.c)))
 PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*.c)))
 
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check check-browser build tests tools run-tests check-layers check-headers \
-        check-format check-prove prove check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
+        check-format check-prove prove check-kernel check-compilers check-cli check-fuzz sanitize bench accuracy install uninstall \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -110,7 +111,7 @@ check: deps-check ## install, build, run every test
 # ---------------------------------------------------------------- build
 build: $(PROGRAM)
 
-tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS)
+tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS) $(SHIMS)
 
 tools: $(TOOLS)
 
@@ -146,6 +147,13 @@ $(CORE_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(CORE_LIBS) -lcriterion
 
+# A camera that does not exist: linked into its test, or preloaded.
+$(OUT)/tests/edge/test_capture $(OUT)/tests/app/test_live_camera: $(OUT)/tests/shim/v4l2.o
+$(OUT)/tests/shim/%.so: tests/shim/%.c
+	@mkdir -p $(@D)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(CFLAGS_ALL) -Itests -fPIC -shared $(LDFLAGS) -o $@ $< -lpthread
+
 $(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS) -lcriterion
@@ -159,6 +167,15 @@ $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB)
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $(filter %.o,$^) $(filter %.a,$^) $(EDGE_LIBS) $(CORE_LIBS)
 
 $(OUT)/tests/tools/prove: $(PROOF_OBJ)
+
+# What runs inside the guest of check-kernel.
+$(OUT)/tests/kernel/probe: $(OUT)/tests/kernel/probe.o $(EDGE_LIB) $(CORE_LIB)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -Wl,--as-needed -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+$(OUT)/tests/kernel/usb_camera: tests/kernel/usb_camera.c
+	@mkdir -p $(@D)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(CFLAGS_ALL) -static -o $@ $<
 
 .SECONDARY:
 -include $(CORE_OBJ:.o=.d) $(EDGE_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(MAIN_OBJ:.o=.d)
@@ -174,7 +191,7 @@ check-browser: build ## the bench page in a browser, by keyboard (needs chromium
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
 
-check-cli: build tools ## end-to-end tests of the command line
+check-cli: build tools $(SHIMS) ## end-to-end tests of the command line
 	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
 
 check-layers: ## includes go only downwards
@@ -209,6 +226,10 @@ accuracy: ## truth against measured on the sample sweeps
 prove: ## uncertainties and detection figures proved by sampling, about an hour of one core
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/prove all
+
+check-kernel: ## capture against Debian's kernel in qemu: uvcvideo with a camera of ours, vivid
+	@$(MAKE) --no-print-directory -s build/release/tests/kernel/probe build/release/tests/kernel/usb_camera
+	@sh tests/kernel/run.sh build/release/tests/kernel
 
 check-prove: ## the same with small numbers, one or two minutes
 	@$(MAKE) --no-print-directory -s build tools

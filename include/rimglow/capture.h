@@ -113,10 +113,11 @@ typedef struct rg_camera_counts {
     uint64_t good, bad, missed; /* missed: by gaps of sequence numbers and of time stamps */
     uint64_t timeouts;
     uint64_t flushed;  /* passed over after rg_camera_set */
-    uint64_t restarts; /* sequence numbers fell back: the driver started the stream again */
+    uint64_t restarts; /* sequence numbers fell back: the driver began to count again */
 } rg_camera_counts;
 /* A gap of time stamps is more than 1.5 frame periods of the rate agreed on, or of the locked exposure
- * where that is longer; frames missed by both signs are counted once. */
+ * where that is longer; frames missed by both signs are counted once. A camera that cannot keep the rate
+ * is thus missing frames. After a stalled endpoint each buffer that comes back empty is a bad one. */
 rg_camera_counts rg_camera_count(const rg_camera *camera);
 
 /* ---------------------------------------------------------------- frames as files */

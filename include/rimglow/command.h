@@ -34,6 +34,8 @@ void rg_command_progress(void *context, const char *what, int done, int total);
 
 int rg_cmd_inspect(int argc, char **argv);
 extern const char rg_help_inspect[];
+int rg_cmd_capture(int argc, char **argv);
+extern const char rg_help_capture[];
 int rg_cmd_calibrate_light(int argc, char **argv);
 extern const char rg_help_calibrate_light[];
 int rg_cmd_crown(int argc, char **argv);

@@ -14,7 +14,8 @@ typedef struct rg_keep_options {
     int closed_most;   /* closed frames in all */
     int witness_most;  /* witness frames that prove nothing */
     int dark_most;     /* dark frames */
-    double unsure_deg; /* beyond the outer levels, while the rim's plane is not known */
+    double beyond_deg; /* kept so far beyond the outer levels; */
+    double unsure_deg; /* the same while the rim's plane is not known */
 } rg_keep_options;
 
 typedef struct rg_capture_settings {

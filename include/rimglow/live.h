@@ -79,6 +79,7 @@ typedef enum rg_live_want { RG_LIVE_WITNESS, RG_LIVE_CLOSED, RG_LIVE_DONE } rg_l
 
 const char *rg_live_folder(const rg_live *live);
 const rg_station *rg_live_station(const rg_live *live);
+const rg_capture_settings *rg_live_settings(const rg_live *live);
 /* Relative exposure that frames of this role should have: 1, or that of a witness. */
 double rg_live_exposure(const rg_live *live, rg_role role);
 /* Waits at most timeout_ms until a frame offered now would displace none; for replays. */

@@ -260,6 +260,11 @@ const rg_station *rg_live_station(const rg_live *live)
     return &live->station;
 }
 
+const rg_capture_settings *rg_live_settings(const rg_live *live)
+{
+    return &live->settings;
+}
+
 double rg_live_exposure(const rg_live *live, rg_role role)
 {
     return role == RG_ROLE_WITNESS ? live->witness_exposure : 1;

@@ -20,8 +20,8 @@ double rg_live_elevation(const rg_rim_plane *plane, const rg_setup *setup, const
     return frame->elevation_deg - rg_degrees(atan(slope));
 }
 
-/* The level that an elevation belongs to: the nearest within reach. Outside of all, while the rim's
- * plane is unsure, a level of its own below or above them. */
+/* The level that an elevation belongs to: the nearest within reach. Not far
+ * outside of all, a level of its own below or above them. */
 static int level_of(const rg_capture_settings *o, double elevation_deg, bool sure)
 {
     const double *level = o->coverage.level_deg;
@@ -36,7 +36,7 @@ static int level_of(const rg_capture_settings *o, double elevation_deg, bool sur
     for (int l = 0; l + 1 < RG_COVER_LEVELS; l++)
         if (elevation_deg > level[l] && elevation_deg < level[l + 1])
             return l;
-    double slack = o->coverage.near_deg + (sure ? 0 : o->keep.unsure_deg);
+    double slack = fmax(o->coverage.near_deg, sure ? o->keep.beyond_deg : o->keep.unsure_deg);
     if (elevation_deg < level[0] && elevation_deg >= level[0] - slack)
         return OUTER_LOW;
     if (elevation_deg > level[RG_COVER_LEVELS - 1] &&

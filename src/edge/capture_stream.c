@@ -2,8 +2,8 @@
  * capture_stream.c - buffers mapped and queued, frames taken out and accounted for.
  *
  * Nothing is lost silently: a hole in the sequence numbers is what the driver dropped, a hole in the time
- * stamps alone what the camera never sent. After an endpoint stall the driver counts from 0 again; then
- * the time stamps alone say what is missing.
+ * stamps alone what the camera never sent. Where a driver begins to count from 0 again, the time stamps
+ * alone say what is missing.
  */
 #include "capture_private.h"
 
@@ -98,6 +98,14 @@ static uint64_t missed_by_time(const rg_camera *camera, int64_t time_us)
     return (uint64_t)((gap + period / 2) / period - 1);
 }
 
+/* After an endpoint stall uvcvideo gives back every queued buffer empty, with the number and the time of
+ * nothing (0, or of the buffer's last use): these are no frames to count from. */
+static bool numbers_nothing(const rg_camera *camera, const struct v4l2_buffer *buffer,
+                            int64_t time_us)
+{
+    return buffer->bytesused == 0 && time_us <= (camera->seen ? camera->last_time_us : 0);
+}
+
 static void account(rg_camera *camera, uint32_t sequence, int64_t time_us)
 {
     if (camera->seen) {
@@ -148,8 +156,7 @@ static rg_code check_buffer(const rg_camera *camera, const struct v4l2_buffer *b
                             rg_error *err)
 {
     if (buffer->bytesused == 0)
-        return rg_fail(err, RG_BAD_DATA, "frame %u is empty: the transfer broke off",
-                       buffer->sequence);
+        return rg_fail(err, RG_BAD_DATA, "a frame came empty: the transfer broke off");
     if (buffer->flags & V4L2_BUF_FLAG_ERROR)
         return rg_fail(err, RG_BAD_DATA, "frame %u was damaged in transfer, says the driver",
                        buffer->sequence);
@@ -168,6 +175,7 @@ static rg_shot_state judge(rg_camera *camera, const struct v4l2_buffer *buffer, 
                                err);
     if (code) {
         camera->counts.bad++;
+        *shot = (rg_shot){0};
         return RG_SHOT_BAD;
     }
     camera->counts.good++;
@@ -242,7 +250,8 @@ rg_shot_state rg_camera_next(rg_camera *camera, int timeout_ms, rg_shot *shot, r
             return RG_SHOT_NONE;
         }
         int64_t time_us = time_of(&buffer);
-        account(camera, buffer.sequence, time_us);
+        if (!numbers_nothing(camera, &buffer, time_us))
+            account(camera, buffer.sequence, time_us);
         if (!flushed(camera, time_us))
             return judge(camera, &buffer, time_us, shot, err);
     }

@@ -23,6 +23,8 @@ static const rg_ini_field field[] = {
     {"keep", "witness_most", RG_INI_WHOLE, SETTING(keep.witness_most), 0, 20,
      "witness frames that prove nothing"},
     {"keep", "dark_most", RG_INI_WHOLE, SETTING(keep.dark_most), 0, 100, "dark frames"},
+    {"keep", "beyond_deg", RG_INI_NUMBER, SETTING(keep.beyond_deg), 0, 10,
+     "elevations beyond the outer levels that are kept, degrees"},
     {"keep", "unsure_deg", RG_INI_NUMBER, SETTING(keep.unsure_deg), 0, 10,
      "elevations beyond the outer levels while the rim's plane is not known, degrees"},
     {"witness", "exposure", RG_INI_NUMBER, SETTING(witness_exposure), 0.001, 1,

@@ -85,8 +85,7 @@ static const char *from_where(int where)
                                         [BELOW | ABOVE] = "from below and from above the rim",
                                         [AT | ABOVE] = "level with the rim and from above",
                                         [EVERYWHERE] = "from every height",
-                                        [NOWHERE] =
-                                            "once more from the side: something hides them"};
+                                        [NOWHERE] = "once more, from straight in front"};
     return words[where];
 }
 
@@ -169,17 +168,23 @@ static int next_level(const rg_frame *f, const rg_coverage *c, const rg_coverage
     return best;
 }
 
-/* Degrees to the middle of the nearest sector that is not done, clockwise positive; NAN: none.
- * Done: seen in the map, or visited at every level. */
+static bool all_visited(const rg_coverage *c, int s)
+{
+    for (int l = 0; l < RG_COVER_LEVELS; l++)
+        if (!c->visited[s][l])
+            return false;
+    return true;
+}
+
+/* Degrees to the middle of the nearest sector that is not done, clockwise positive; NAN: none. Done: seen
+ * in the map or, before there is one, visited at every level. */
 static double next_sector(const rg_frame *f, const rg_coverage *c)
 {
     double best = NAN;
     for (int s = 0; s < RG_COVER_SECTORS; s++) {
-        bool all = true;
-        for (int l = 0; l < RG_COVER_LEVELS; l++)
-            all = all && c->visited[s][l];
+        bool done = c->seen_bearings > 0 ? c->seen[s] : all_visited(c, s);
         double way = rg_angle_between(SECTOR_DEG * (s + 0.5), f->bearing_deg);
-        if (!all && !c->seen[s] && !(fabs(way) >= fabs(best)))
+        if (!done && !(fabs(way) >= fabs(best)))
             best = way;
     }
     return best;
@@ -189,21 +194,21 @@ static void say_next(const rg_frame *f, const rg_coverage *c, const rg_coverage_
                      char *text)
 {
     int level = next_level(f, c, o);
+    double way = next_sector(f, c);
     if (level >= 0 && !c->seen[sector_of(f->bearing_deg)]) {
         double mm = height_mm(f, o->level_deg[level]) - height_mm(f, f->elevation_deg);
         if (level_of(o, f->elevation_deg) == level)
             append(text, "hold this height");
         else
             append(text, "good; now %.1f mm %s", fabs(mm), mm > 0 ? "higher" : "lower");
-        return;
-    }
-    double way = next_sector(f, c);
-    if (isfinite(way))
+    } else if (fabs(way) <= SECTOR_DEG / 2.0)
+        append(text, "good; stay here and rock slowly through the rim plane");
+    else if (isfinite(way))
         append(text, "good; go on %s by %.0f degrees to bearing %.0f",
                way > 0 ? "clockwise" : "anticlockwise", fabs(way),
                rg_wrap_degrees(f->bearing_deg + way));
     else
-        append(text, "good; every bearing has been looked at from here");
+        append(text, "good; every bearing is done");
 }
 
 rg_guide rg_coverage_guide(const rg_frame *frame, const rg_coverage *coverage,

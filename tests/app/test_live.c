@@ -228,6 +228,38 @@ Test(live, the_same_view_again_and_again_is_kept_three_times)
     rg_live_free(live);
 }
 
+/* samples/truth/07-G-sharp.json: view_04 is 1.239 degrees below, within 0.8 + beyond_deg of the usual settings. */
+Test(live, a_view_from_too_far_below_is_left_out_once_the_rim_is_known)
+{
+    rg_error err = {0};
+    char settings[TEST_SCRATCH_PATH + 20], text[4096];
+    test_bytes file = test_load("calib/capture.ini");
+    const char *at = strstr((const char *)file.data, "beyond_deg = 0.6");
+    cr_assert_not_null(at);
+    int n = snprintf(text, sizeof text, "%.*sbeyond_deg = 0.1%s", (int)(at - (char *)file.data),
+                     (const char *)file.data, at + 16);
+    snprintf(settings, sizeof settings, "%s/capture.ini", out);
+    cr_assert_eq(rg_file_write(settings, text, (size_t)n, &err), RG_OK, "%s", err.text);
+    free(file.data);
+    for (int k = 0; k < 2; k++) {
+        rg_live_job job = job_of("G sharp", k ? "narrow" : "usual");
+        rg_live *live;
+        job.settings_file = k ? settings : NULL;
+        cr_assert_eq(rg_live_begin(&job, &live, &err), RG_OK, "%s", err.text);
+        for (int i = 0; i < 6; i++) {
+            char path[80];
+            snprintf(path, sizeof path, "samples/PE-A-0147/07-G-sharp/view_%02d.jpg", i);
+            offer_file(live, path, RG_ROLE_CLOSED);
+            settled(live);
+        }
+        rg_live_state s = settled(live);
+        cr_expect_eq(s.closed, k ? 5 : 6, "%d: %s", s.closed, s.last_reason);
+        if (k)
+            cr_expect_not_null(strstr(s.last_reason, "-1.2 degrees"), "%s", s.last_reason);
+        rg_live_free(live);
+    }
+}
+
 Test(live, a_closed_frame_offered_as_witness_proves_nothing_and_is_kept_as_evidence_only_thrice)
 {
     rg_live *live = begin("C", "unproven");
