@@ -18,7 +18,7 @@
  *   message, busy, finished {bag, verdict, certificate} | null,
  *   pads[] of {name, notes, state "open" | "now" | "done", verdict, widest_mm, U_widest_mm, widest_deg,
  *     seen, sweeps, kept, note},
- *   live | null: {want "witness" | "closed" | "done", offered, kept, skipped, left_out, last_reason,
+ *   live | null: {want "witness" | "closed" | "done", witnesses, offered, kept, skipped, left_out, last_reason,
  *     posed, bearing_deg, elevation_deg, guide "lost" | "level" | "too high" | "too low", guide_text,
  *     verdict, decided, widest_mm, U_widest_mm, widest_deg, reasons[], latency_ms,
  *     coverage {visited[36] (bit l: level l, upwards), seen[36], seen_bearings, witness, missing},

@@ -15,8 +15,9 @@
 #include "rimglow/memory.h"
 #include "rimglow/text.h"
 
-/* How long the session listens to nothing but the camera, and how long a replay waits for the engine. */
-enum { STEP_MS = 40, ENGINE_MS = 2000 };
+/* How long the session listens to nothing but the camera, how long a replay waits for the engine, how
+ * often a camera that is not there is looked for. */
+enum { STEP_MS = 40, ENGINE_MS = 2000, CAMERA_SECONDS = 2 };
 
 #define BOUNDARY "rimglow-next-picture"
 const char rg_bench_picture_type[] = "multipart/x-mixed-replace; boundary=" BOUNDARY;
@@ -98,6 +99,7 @@ static void keep_result(rg_bench *b, const char *folder, const rg_live_state *s)
     p->widest_deg = s->widest_deg;
     p->seen = seen_of(s);
     p->kept = s->kept;
+    b->fresh = true;
 }
 
 /* Finishes the sweep that is being taken, if any. It counts, unless it holds no closed frame. */
@@ -215,6 +217,18 @@ static void take_frame(rg_bench *b, const rg_source_frame *f)
         offer(b, f, role_of(b));
 }
 
+/* A camera that was not there may have been plugged in. */
+static void look_for_camera(rg_bench *b)
+{
+    rg_error err;
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    if (b->source || b->options.replays || t.tv_sec - b->tried < CAMERA_SECONDS)
+        return;
+    b->tried = t.tv_sec;
+    note_source(b, RG_SOURCE_WAIT, open_source(b, &err) == RG_OK ? "" : err.text);
+}
+
 static void step_source(rg_bench *b)
 {
     rg_source_frame frame = {0};
@@ -229,10 +243,10 @@ static void step_source(rg_bench *b)
         take_frame(b, &frame);
 }
 
-/* Once it is decided no more frames are taken unless they are asked for. */
+/* Once the lamp is proven, or the pad decided, no more frames are taken unless they are asked for. */
 static void look(rg_bench *b)
 {
-    bool was = b->state.decided;
+    bool was = b->state.decided, proven = b->state.coverage.witness;
     uint64_t version = b->state.version;
     if (!b->live)
         return;
@@ -240,6 +254,8 @@ static void look(rg_bench *b)
     if (b->state.version != version)
         b->changed = true;
     if (b->state.decided && !was && b->state.want == RG_LIVE_DONE)
+        b->role = RG_BENCH_NONE;
+    if (b->state.coverage.witness && !proven && b->role == RG_BENCH_WITNESS)
         b->role = RG_BENCH_NONE;
 }
 
@@ -288,7 +304,7 @@ static rg_code go_to(rg_bench *b, int at, rg_error *err)
         return code;
     b->at = at;
     b->state = (rg_live_state){0};
-    return open_source(b, err);
+    return b->options.replays ? open_source(b, err) : RG_OK;
 }
 
 static rg_code set_pad(rg_bench *b, const char *text, rg_error *err)
@@ -352,6 +368,8 @@ static rg_code ask_finish(rg_bench *b, rg_error *err)
         done += b->pads[i].folder[0] != 0;
     if (done == 0 && !b->live)
         return rg_fail(err, RG_USAGE, "no pad has been swept yet");
+    if (!b->fresh && !b->live)
+        return rg_fail(err, RG_USAGE, "all of this is archived already, as %.200s", b->bag);
     b->finish_due = true;
     b->busy = true;
     return RG_OK;
@@ -501,6 +519,7 @@ static void *session(void *cls)
         publish(b);
         if (b->finish_due)
             finish(b);
+        look_for_camera(b);
         step_source(b);
         look(b);
         publish(b);

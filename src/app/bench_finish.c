@@ -73,6 +73,7 @@ rg_code rg_bench_archive_all(rg_bench *b, rg_error *err)
         return code;
     rg_copy_text(b->bag, sizeof b->bag, added.bag);
     b->bag_verdict = added.verdict;
+    b->fresh = false;
     b->certificate = write_certificate(b);
     if (added.not_indexed.code != RG_OK)
         return rg_fail(err, added.not_indexed.code,

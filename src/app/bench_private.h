@@ -5,6 +5,7 @@
 #define RIMGLOW_APP_BENCH_PRIVATE_H
 
 #include <pthread.h>
+#include <time.h>
 
 #include "rimglow/archive.h"
 #include "rimglow/bench.h"
@@ -46,6 +47,8 @@ struct rg_bench {
     double grams;
     char message[RG_BENCH_MESSAGE];
     bool busy, finish_due, changed;
+    bool fresh;               /* a sweep was finished since the last bag */
+    time_t tried;             /* monotonic s: a camera was looked for */
     char bag[RG_ARCHIVE_BAG]; /* "" until it is archived */
     rg_verdict bag_verdict;
     bool certificate;

@@ -133,11 +133,11 @@ static json_t *live_json(const rg_bench *b)
     if (!b->live)
         return json_null();
     json_t *json = json_pack(
-        "{s:s, s:i, s:i, s:i, s:i, s:o, s:b, s:o, s:o, s:s, s:o}", "want", want[s->want], "offered",
-        s->offered, "kept", s->kept, "skipped", s->skipped, "left_out", s->left_out, "last_reason",
-        words(s->last_reason), "posed", s->posed, "bearing_deg", number(s->bearing_deg, 0.1),
-        "elevation_deg", number(s->elevation_deg, 0.01), "guide", guide[s->guide], "guide_text",
-        words(s->guide_text));
+        "{s:s, s:i, s:i, s:i, s:i, s:i, s:o, s:b, s:o, s:o, s:s, s:o}", "want", want[s->want],
+        "witnesses", s->witnesses, "offered", s->offered, "kept", s->kept, "skipped", s->skipped,
+        "left_out", s->left_out, "last_reason", words(s->last_reason), "posed", s->posed,
+        "bearing_deg", number(s->bearing_deg, 0.1), "elevation_deg", number(s->elevation_deg, 0.01),
+        "guide", guide[s->guide], "guide_text", words(s->guide_text));
     json_t *rest = json_pack("{s:s, s:b, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "verdict",
                              rg_verdict_name(s->verdict), "decided", s->decided, "widest_mm",
                              number(s->widest_mm, 1e-4), "U_widest_mm",

@@ -261,16 +261,15 @@ function promptWords() {
   if (state.busy) return "Archiving: every frame is checked and measured once more ...";
   if (source.state === "away") return "The camera is gone: plug it in again. " + source.note;
   if (source.state === "none") return source.note || "No camera";
-  if (live && live.decided && state.role === "none") return "Decided. N: next pad.";
+  if (live && live.decided && state.role === "none") return "Decided. N: next pad. (Enter: go on, for the whole map.)";
   if (source.state === "end" && state.role !== "none") return "The recording has ended. N: next pad, R: again.";
-  if (state.role === "witness")
-    return live && live.coverage.witness ? "The lamp is proven. Close the key, then press Enter."
-      : "Hold the key cracked open; show the lit gap to the camera.";
+  if (state.role === "witness") return "Hold the key cracked open; show the lit gap to the camera.";
   if (state.role === "closed") return "Hold the key closed. Go round the cup, rocking slowly through the rim's height.";
   if (!live) {
     const pad = state.pads[state.pad];
     return pad.verdict ? "Swept. N: next pad, R: again." : "Crack the key open by a millimetre, then press W.";
   }
+  if (live.coverage.witness && live.offered === live.witnesses) return "The lamp is proven. Close the key, then press Enter.";
   return live.coverage.witness ? "Paused. Close the key, then press Enter." : "Paused. W: key cracked open, Enter: key closed.";
 }
 
