@@ -29,15 +29,15 @@ endif
 
 # Debian packages: to build and run, and on top of them to check.
 DEPS_BUILD := gcc libc6-dev pkg-config libjpeg62-turbo-dev libpng-dev libapriltag-dev \
-              libgsl-dev libcairo2-dev libjansson-dev libinih-dev libsqlite3-dev libsodium-dev \
+              libgsl-dev libcairo2-dev libjansson-dev libinih-dev libsqlite3-dev libsodium-dev libv4l-dev libmicrohttpd-dev \
               fonts-dejavu-core
 DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq poppler-utils qpdf \
-              sqlite3
+              sqlite3 curl
 
 DEPS_FUZZ  := libclang-rt-14-dev
 
 PC_CORE := libpng gsl libsodium
-PC_EDGE := cairo jansson inih sqlite3
+PC_EDGE := cairo jansson inih sqlite3 libv4l2 libmicrohttpd
 CORE_CFLAGS = $(shell pkg-config --cflags $(PC_CORE))
 EDGE_CFLAGS = $(shell pkg-config --cflags $(PC_EDGE))
 CORE_LIBS   = -lapriltag -ljpeg $(shell pkg-config --libs $(PC_CORE)) -lpthread -lm
@@ -52,7 +52,7 @@ EDGE_SRC  := $(sort $(wildcard src/edge/*.c))
 APP_SRC   := $(sort $(wildcard src/app/*.c))
 CORE_OBJ  := $(CORE_SRC:%.c=$(OUT)/%.o)
 EDGE_OBJ  := $(EDGE_SRC:%.c=$(OUT)/%.o)
-APP_OBJ   := $(APP_SRC:%.c=$(OUT)/%.o)
+APP_OBJ   := $(APP_SRC:%.c=$(OUT)/%.o) $(OUT)/src/app/bench_assets.o
 MAIN_OBJ  := $(OUT)/src/main.o
 CORE_LIB  := $(OUT)/librimglow-core.a
 EDGE_LIB  := $(OUT)/librimglow-edge.a
@@ -70,12 +70,15 @@ FUZZ_SRC      := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 FUZZ_REPLAY   := $(FUZZ_SRC:%.c=$(OUT)/%)
 TOOL_SRC      := $(sort $(wildcard tests/tools/*.c))
 TOOLS         := $(TOOL_SRC:%.c=$(OUT)/%)
-SHIM          := $(OUT)/tests/shim/faults.so
+FAULTS        := $(OUT)/tests/shim/faults.so
+FAULT_SRC     := tests/shim/faults.c tests/shim/disk.c
+SHIMS         := $(FAULTS) $(patsubst %.c,$(OUT)/%.so,$(sort $(filter-out $(FAULT_SRC),$(wildcard tests/shim/*.c))))
 PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*.c)))
 
 .DEFAULT_GOAL := all
-.PHONY: all help deps deps-check demo check build tests tools run-tests check-layers check-headers \
-        check-format check-prove prove check-compilers check-cli check-crash check-fuzz sanitize bench accuracy install uninstall \
+.PHONY: all help deps deps-check demo check check-browser build tests tools run-tests check-layers \
+        check-headers check-format check-prove prove check-kernel check-compilers check-cli check-crash \
+        check-fuzz sanitize bench accuracy install uninstall \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -111,9 +114,9 @@ check: deps-check ## install, build, run every test
 # ---------------------------------------------------------------- build
 build: $(PROGRAM)
 
-tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS) $(SHIM)
+tests: $(TESTS) $(FUZZ_REPLAY) $(TOOLS) $(SHIMS)
 
-tools: $(TOOLS) $(SHIM)
+tools: $(TOOLS) $(SHIMS)
 
 $(PROGRAM): $(MAIN_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
@@ -132,6 +135,12 @@ $(OUT)/src/%.o: src/%.c
 	$(SAY) CC $<
 	$(Q)$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -MMD -MP -c -o $@ $<
 
+# The bench page's files, byte for byte.
+$(OUT)/src/app/bench_assets.o: src/app/bench_assets.S $(wildcard src/app/bench/*)
+	@mkdir -p $(@D)
+	$(SAY) AS $<
+	$(Q)$(CC) -c -o $@ $<
+
 $(OUT)/tests/%.o: tests/%.c
 	@mkdir -p $(@D)
 	$(SAY) CC $<
@@ -140,6 +149,13 @@ $(OUT)/tests/%.o: tests/%.c
 $(CORE_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(CORE_LIBS) -lcriterion
+
+# A camera that does not exist: linked into its test, or preloaded.
+$(OUT)/tests/edge/test_capture $(OUT)/tests/app/test_live_camera: $(OUT)/tests/shim/v4l2.o
+$(OUT)/tests/shim/%.so: tests/shim/%.c
+	@mkdir -p $(@D)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(CFLAGS_ALL) -Itests -fPIC -shared $(LDFLAGS) -o $@ $< -lpthread
 
 $(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
@@ -156,10 +172,19 @@ $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB)
 $(OUT)/tests/tools/prove: $(PROOF_OBJ)
 
 # Failing disks, for LD_PRELOAD in tests; never instrumented, so that any program can load it.
-$(SHIM): $(wildcard tests/shim/*.c tests/shim/*.h)
+$(FAULTS): $(FAULT_SRC) $(wildcard tests/shim/*.h)
 	@mkdir -p $(@D)
 	$(SAY) LINK $@
-	$(Q)$(CC) -std=c17 $(WARN) -O2 -g -fPIC -shared -o $@ $(filter %.c,$^) -lpthread
+	$(Q)$(CC) -std=c17 $(WARN) -O2 -g -fPIC -shared -o $@ $(FAULT_SRC) -lpthread
+
+# What runs inside the guest of check-kernel.
+$(OUT)/tests/kernel/probe: $(OUT)/tests/kernel/probe.o $(EDGE_LIB) $(CORE_LIB)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(SAN) $(LDFLAGS) -Wl,--as-needed -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
+$(OUT)/tests/kernel/usb_camera: tests/kernel/usb_camera.c
+	@mkdir -p $(@D)
+	$(SAY) LINK $@
+	$(Q)$(CC) $(CFLAGS_ALL) -static -o $@ $<
 
 .SECONDARY:
 -include $(CORE_OBJ:.o=.d) $(EDGE_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(MAIN_OBJ:.o=.d)
@@ -168,6 +193,9 @@ $(SHIM): $(wildcard tests/shim/*.c tests/shim/*.h)
 # ---------------------------------------------------------------- checks
 run-tests: tests build ## run the unit tests of this VARIANT
 	@fail=0; for t in $(TESTS); do LSAN_OPTIONS=suppressions=tests/cli/leaks.supp:print_suppressions=0 RIMGLOW=$(PROGRAM) $$t --timeout 300 $(TEST_ARGS) || fail=1; done; exit $$fail
+
+check-browser: build ## the bench page in a browser, by keyboard (needs chromium, node, npm)
+	@RIMGLOW=$(PROGRAM) sh tests/browser/run.sh
 
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
@@ -211,6 +239,10 @@ accuracy: ## truth against measured on the sample sweeps
 prove: ## uncertainties and detection figures proved by sampling, about an hour of one core
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/prove all
+
+check-kernel: ## capture against Debian's kernel in qemu: uvcvideo with a camera of ours, vivid
+	@$(MAKE) --no-print-directory -s build/release/tests/kernel/probe build/release/tests/kernel/usb_camera
+	@sh tests/kernel/run.sh build/release/tests/kernel
 
 check-prove: ## the same with small numbers, one or two minutes
 	@$(MAKE) --no-print-directory -s build tools

@@ -34,6 +34,8 @@ void rg_command_progress(void *context, const char *what, int done, int total);
 
 int rg_cmd_inspect(int argc, char **argv);
 extern const char rg_help_inspect[];
+int rg_cmd_capture(int argc, char **argv);
+extern const char rg_help_capture[];
 int rg_cmd_calibrate_light(int argc, char **argv);
 extern const char rg_help_calibrate_light[];
 int rg_cmd_crown(int argc, char **argv);
@@ -52,6 +54,9 @@ int rg_cmd_budget(int argc, char **argv);
 extern const char rg_help_budget[];
 int rg_cmd_calibrate_check(int argc, char **argv);
 extern const char rg_help_calibrate_check[];
+
+int rg_cmd_bench(int argc, char **argv);
+extern const char rg_help_bench[];
 
 int rg_cmd_archive_add(int argc, char **argv);
 extern const char rg_help_archive_add[];

@@ -92,6 +92,14 @@ rg_code rg_frame_take_placed(const rg_setup *setup, rg_tag_finder *finder, const
                              size_t size, rg_frame_role role, double exposure,
                              const rg_place_given *given, rg_frame *frame, rg_error *err);
 void rg_frame_free(rg_frame *frame);
+/* The camera's place is known, whether the frame is used or not. */
+bool rg_frame_posed(const rg_frame *frame);
+/* A taken frame to be measured without changing it, so that frames can be measured again as more
+ * come: everything that rg_sweep_measure changes is the copy's own, the strip is borrowed from `taken`,
+ * which must outlive it and must not have been measured itself. rg_frame_return releases what the
+ * measurement added. */
+rg_frame rg_frame_borrow(const rg_frame *taken);
+void rg_frame_return(rg_frame *borrowed);
 
 typedef struct rg_sweep_result {
     rg_seal_map map;

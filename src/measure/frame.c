@@ -307,3 +307,24 @@ void rg_frame_free(rg_frame *frame)
     rg_strip_free(&frame->strip);
     rg_rimlight_free(&frame->light);
 }
+
+/* A frame that could not be decoded was never looked at: its pose is all zero. */
+bool rg_frame_posed(const rg_frame *frame)
+{
+    return frame->pose.state == RG_POSE_OK && frame->distance_mm > 0;
+}
+
+/* rg_sweep_measure changes used, reason, shift_mm and angles, plain values of the copy, and makes
+ * light; it only reads the strip. */
+rg_frame rg_frame_borrow(const rg_frame *taken)
+{
+    rg_frame borrowed = *taken;
+    borrowed.light = (rg_rimlight){0};
+    return borrowed;
+}
+
+void rg_frame_return(rg_frame *borrowed)
+{
+    rg_rimlight_free(&borrowed->light);
+    borrowed->strip = (rg_strip){0};
+}

@@ -19,7 +19,7 @@ export ROOT RIMGLOW TOOLS LSAN_OPTIONS LC_ALL
 for program in "$RIMGLOW" "$TOOLS/spoil"; do
     [ -x "$program" ] || { echo "$program is missing; run make check-cli"; exit 1; }
 done
-for tool in jq rsvg-convert pdftoppm qpdf; do
+for tool in jq rsvg-convert pdftoppm qpdf curl; do
     command -v "$tool" >/dev/null || { echo "$tool is missing; run make deps-check"; exit 1; }
 done
 work=$(mktemp -d) || exit 1

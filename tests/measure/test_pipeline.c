@@ -292,6 +292,37 @@ Test(pipeline, no_frames_at_all_is_undecided)
     end(&sweep);
 }
 
+/* Measured in borrowed copies, more and more of them, a frame is as if it had never been measured. */
+Test(pipeline, measuring_borrowed_frames_again_and_again_gives_what_measuring_once_gives)
+{
+    static rg_sweep_result last;
+    static rg_frame as_taken[FRAMES_MAX];
+    rg_frame borrowed[FRAMES_MAX];
+    rg_error err = {0};
+    begin(&sweep);
+    add_views(&sweep, TILT, 10, 24, "123");
+    add(&sweep, TILT, -1);
+    sweep.frame[1].pose.edge_sigma_px =
+        3 * sweep.frame[0].pose.edge_sigma_px; /* left out as blurred */
+    memcpy(as_taken, sweep.frame, sizeof as_taken);
+    for (int n = 2; n <= sweep.count; n++) {
+        for (int i = 0; i < n; i++)
+            borrowed[i] = rg_frame_borrow(&sweep.frame[i]);
+        cr_assert_eq(rg_sweep_measure(&sweep.setup, borrowed, n, &last, &err), RG_OK, "%s",
+                     err.text);
+        cr_expect_not(borrowed[1].used);
+        for (int i = 0; i < n; i++)
+            rg_frame_return(&borrowed[i]);
+    }
+    cr_assert_eq(memcmp(as_taken, sweep.frame, sizeof as_taken), 0, "the frames are as taken");
+    measure(&sweep);
+    cr_expect_eq(memcmp(&last.map, &result.map, sizeof last.map), 0, "map");
+    cr_expect_eq(memcmp(&last.plane, &result.plane, sizeof last.plane), 0, "plane");
+    cr_expect_eq(last.psf_sigma_px, result.psf_sigma_px);
+    cr_expect_eq(result.map.verdict, RG_VERDICT_LEAKING);
+    end(&sweep);
+}
+
 /* ------------------------------------------------------------ bad frames */
 static rg_frame take_bytes(const taken *t, const uint8_t *data, size_t size, rg_frame_role role)
 {

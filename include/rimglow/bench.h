@@ -1,0 +1,78 @@
+/*
+ * bench.h - an instrument at the bench: its pads one after the other, each swept live (live.h), then all
+ * of them archived as one inspection.
+ *
+ * One thread of the session owns camera and engine; wishes (a key was pressed) are handed to it and
+ * answered by it. What it has to show goes into two feeds: pictures, and the state as JSON. Both are ready
+ * to be sent: pictures as parts of multipart/x-mixed-replace, states as server-sent events.
+ *
+ * With recorded sweeps in place of the camera the recording waits for the technician: witness frames
+ * come only while the key is said to be cracked open, closed frames only while it is
+ * said to be closed.
+ *
+ * State, one JSON object; lengths in mm, angles in degrees, px of the upright picture; what does not exist is
+ * null:
+ *   version, serial, instrument, technician, archive, occasion,
+ *   pad (index of pads, or -1), role "none" | "witness" | "closed", finger {kind, grams},
+ *   source {state "frame" | "wait" | "away" | "end" | "none", note, replay, waits_for},
+ *   message, busy, finished {bag, verdict, certificate} | null,
+ *   pads[] of {name, notes, state "open" | "now" | "done", verdict, widest_mm, U_widest_mm, widest_deg,
+ *     seen, sweeps, kept, note},
+ *   live | null: {want "witness" | "closed" | "done", witnesses, offered, kept, skipped, left_out, last_reason,
+ *     posed, bearing_deg, elevation_deg, guide "lost" | "level" | "too high" | "too low", guide_text,
+ *     verdict, decided, widest_mm, U_widest_mm, widest_deg, reasons[], latency_ms,
+ *     coverage {visited[36] (bit l: level l, upwards), seen[36], seen_bearings, witness, missing},
+ *     map (360 letters: s sealed, g gap, u unseen)},
+ *   overlay | null: {frame, width, height, x[72], y[72], lit[72], hidden[72]}
+ */
+#ifndef RIMGLOW_BENCH_H
+#define RIMGLOW_BENCH_H
+
+#include "rimglow/config.h"
+#include "rimglow/feed.h"
+
+typedef struct rg_bench rg_bench; /* opaque */
+
+typedef struct rg_bench_options {
+    const char *instrument_file, *station_file, *serial;
+    const char *technician;    /* NULL or "": asked by the page */
+    const char *occasion;      /* may be NULL */
+    const char *camera;        /* NULL: the first that has the size */
+    const char *const *replay; /* [replays] sweep folders, or folders of sweep folders */
+    int replays;               /* 0: a camera */
+    double rate;               /* of a replay, frames a second; 0: as fast as they are measured */
+    const char *settings_file; /* NULL: calib/capture.ini */
+    const char *out;           /* sweeps go to OUT/SERIAL/NN-PAD */
+    const char *archive, *reports; /* folders of bags and certificates */
+    int workers;
+} rg_bench_options;
+
+/* The strings stay the caller's until rg_bench_close. */
+rg_code rg_bench_open(const rg_bench_options *options, rg_bench **bench, rg_error *err);
+/* Ends the sweep that is being taken, so that its frames are kept. Wishes are refused from then on. */
+void rg_bench_stop(rg_bench *bench);
+/* After rg_bench_stop, and when nobody reads the feeds any more. */
+void rg_bench_close(rg_bench *bench);
+
+rg_feed *rg_bench_pictures(rg_bench *bench);
+rg_feed *rg_bench_events(rg_bench *bench);
+extern const char rg_bench_picture_type[]; /* of the pictures' stream */
+
+typedef enum rg_bench_wish_kind {
+    RG_WISH_ROLE,       /* text: "witness", "closed", "none" */
+    RG_WISH_PAD,        /* text: "next", "previous", or a pad's name */
+    RG_WISH_REDO,       /* the pad again from the beginning; the old sweep stays on the disk */
+    RG_WISH_NOTE,       /* text: of this pad */
+    RG_WISH_FINGER,     /* text: "light", "firm", "unstated" or "35 g" */
+    RG_WISH_TECHNICIAN, /* text */
+    RG_WISH_OCCASION,   /* text */
+    RG_WISH_FINISH      /* archive; answered at once, the state tells when it is done */
+} rg_bench_wish_kind;
+
+/* Waits until the session has done it. RG_USAGE: not now, or not that; the text says why. */
+rg_code rg_bench_ask(rg_bench *bench, rg_bench_wish_kind kind, const char *text, rg_error *err);
+
+/* The archive's folder. */
+const char *rg_bench_archive(const rg_bench *bench);
+
+#endif

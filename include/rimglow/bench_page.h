@@ -1,0 +1,44 @@
+/*
+ * bench_page.h - what the bench's server answers: page, state, wishes, archive.
+ *
+ *   GET  /                    the page; /bench.css, /bench.js, /archive, /archive.js
+ *   GET  /stream.mjpg         the camera's pictures as they come, multipart/x-mixed-replace
+ *   GET  /events              the state (bench.h) at every change, server-sent events
+ *   GET  /api/session         {csrf, version}: csrf goes into the header X-Csrf-Token of each POST
+ *   GET  /api/state           the state once
+ *   POST /api/role            {"role": "witness" | "closed" | "none"}
+ *   POST /api/pad             {"pad": "next" | "previous" | NAME}
+ *   POST /api/redo            {}
+ *   POST /api/note            {"note": TEXT}
+ *   POST /api/finger          {"finger": "light" | "firm" | "unstated" | "35 g"}
+ *   POST /api/technician      {"technician": NAME}
+ *   POST /api/occasion        {"occasion": WORDS}
+ *   POST /api/finish          {}: archive and certificate; 202, and the state tells the rest
+ *   GET  /api/archive         ?serial=&verdict=&pad=&technician=: {"inspections": [...]}, newest first
+ *   GET  /api/history         ?serial=: {"serial", "sweeps": [...]}, oldest first
+ *   GET  /archive/certificate ?bag=: HTML
+ *   GET  /archive/history.svg ?serial=&pad=: picture over all visits
+ *
+ * A wish that cannot be granted is 409 with {"error": why}; a body that is none is 400.
+ */
+#ifndef RIMGLOW_BENCH_PAGE_H
+#define RIMGLOW_BENCH_PAGE_H
+
+#include "rimglow/bench.h"
+#include "rimglow/server.h"
+
+typedef struct rg_bench_page rg_bench_page; /* opaque */
+
+typedef struct rg_bench_page_options {
+    rg_bench *bench;
+    const char *listen; /* NULL: 127.0.0.1 */
+    int port;
+    bool token;
+} rg_bench_page_options;
+
+rg_code rg_bench_page_open(const rg_bench_page_options *options, rg_bench_page **page,
+                           rg_error *err);
+void rg_bench_page_url(const rg_bench_page *page, char *url, size_t size);
+void rg_bench_page_close(rg_bench_page *page);
+
+#endif

@@ -1,0 +1,658 @@
+/*
+ * bench.c - a session at the bench: one thread that owns camera and engine, and hears wishes.
+ */
+#include "rimglow/bench.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+
+#include "bench_private.h"
+#include "rimglow/file.h"
+#include "rimglow/memory.h"
+#include "rimglow/text.h"
+
+/* How long the session listens to nothing but the camera, how long a replay waits for the engine, how
+ * often a camera that is not there is looked for. */
+enum { STEP_MS = 40, ENGINE_MS = 2000, CAMERA_SECONDS = 2 };
+
+#define BOUNDARY "rimglow-next-picture"
+const char rg_bench_picture_type[] = "multipart/x-mixed-replace; boundary=" BOUNDARY;
+
+static rg_bench_pad *pad_of(rg_bench *b)
+{
+    return &b->pads[b->at];
+}
+
+static void say(rg_bench *b, const char *text)
+{
+    rg_copy_text(b->message, sizeof b->message, text);
+    b->changed = true;
+}
+
+/* ---------------------------------------------------------------- sweep */
+
+/* OUT/SERIAL/NN-PAD, with -2, -3... where that one is finished already. */
+static void name_sweep(const rg_bench *b, char name[RG_NAME_SIZE])
+{
+    char safe[64], path[RG_PLACE_SIZE];
+    const char *pad = b->pads[b->at].pad->name;
+    size_t n = 0;
+    struct stat st;
+    for (; pad[n] && n < sizeof safe - 1; n++)
+        safe[n] = pad[n] == ' ' || pad[n] == '/' ? '-' : pad[n];
+    safe[n] = 0;
+    for (int i = 1; i < 1000; i++) {
+        if (i == 1)
+            snprintf(name, RG_NAME_SIZE, "%02d-%s", b->at + 1, safe);
+        else
+            snprintf(name, RG_NAME_SIZE, "%02d-%s-%d", b->at + 1, safe, i);
+        snprintf(path, sizeof path, "%.800s/%.120s/%.120s/sweep.ini", b->options.out,
+                 b->options.serial, name);
+        if (stat(path, &st) != 0)
+            return;
+    }
+}
+
+static rg_code begin_sweep(rg_bench *b, rg_error *err)
+{
+    char name[RG_NAME_SIZE];
+    if (b->live)
+        return RG_OK;
+    rg_taken taken;
+    name_sweep(b, name);
+    rg_source_taken(b->source, &taken);
+    const rg_live_job job = {.out = b->options.out,
+                             .serial = b->options.serial,
+                             .pad = pad_of(b)->pad->name,
+                             .name = name,
+                             .instrument_file = b->options.instrument_file,
+                             .station_file = b->options.station_file,
+                             .finger = b->finger,
+                             .finger_grams = b->grams,
+                             .workers = b->options.workers,
+                             .settings_file = b->options.settings_file,
+                             .taken = &taken};
+    rg_code code = rg_live_begin(&job, &b->live, err);
+    if (code == RG_OK) {
+        pad_of(b)->sweeps++;
+        rg_live_look(b->live, &b->state);
+    }
+    return code;
+}
+
+static int seen_of(const rg_live_state *s)
+{
+    return s->coverage.seen_bearings;
+}
+
+static void keep_result(rg_bench *b, const char *folder, const rg_live_state *s)
+{
+    rg_bench_pad *p = pad_of(b);
+    rg_copy_text(p->folder, sizeof p->folder, folder);
+    p->verdict = s->verdict;
+    p->widest_mm = s->widest_mm;
+    p->U_widest_mm = s->U_widest_mm;
+    p->widest_deg = s->widest_deg;
+    p->seen = seen_of(s);
+    p->kept = s->kept;
+    b->fresh = true;
+}
+
+/* Finishes the sweep that is being taken, if any. It counts, unless it holds no closed frame. */
+static rg_code end_sweep(rg_bench *b, rg_error *err)
+{
+    char folder[RG_PLACE_SIZE] = "";
+    rg_live_state s;
+    if (!b->live)
+        return RG_OK;
+    rg_code code = rg_live_end(b->live, folder, &s, err);
+    rg_live_free(b->live);
+    b->live = NULL;
+    b->role = RG_BENCH_NONE;
+    b->changed = true;
+    struct stat st;
+    if (code == RG_OK && folder[0] && stat(folder, &st) == 0)
+        keep_result(b, folder, &s);
+    return code;
+}
+
+/* ---------------------------------------------------------------- source */
+
+static void close_source(rg_bench *b)
+{
+    rg_source_close(b->source);
+    b->source = NULL;
+    b->held = (rg_source_frame){0};
+    b->source_state = RG_SOURCE_WAIT;
+    b->source_note[0] = 0;
+}
+
+static rg_code open_replay(rg_bench *b, rg_error *err)
+{
+    const char *folder = pad_of(b)->replay;
+    if (!folder[0]) {
+        rg_copy_text(b->source_note, sizeof b->source_note, "no recorded sweep of this pad");
+        return RG_OK;
+    }
+    return rg_source_replay(folder, b->options.rate, false, &b->source, err);
+}
+
+static rg_code open_source(rg_bench *b, rg_error *err)
+{
+    if (b->options.replays) {
+        close_source(b);
+        return open_replay(b, err);
+    }
+    if (b->source)
+        return RG_OK;
+    return rg_source_camera(b->options.camera, &b->station, &b->source, err);
+}
+
+static void show(rg_bench *b, const rg_source_frame *f)
+{
+    char head[160];
+    rg_error err;
+    int n = snprintf(head, sizeof head,
+                     "--" BOUNDARY "\r\nContent-Type: image/%s\r\nContent-Length: %zu\r\n\r\n",
+                     strcmp(f->suffix, "png") == 0 ? "png" : "jpeg", f->size);
+    const rg_feed_part part[] = {{head, (size_t)n}, {f->bytes, f->size}, {"\r\n", 2}};
+    if (rg_feed_put(b->pictures, part, 3, &err) != RG_OK)
+        say(b, err.text);
+}
+
+static rg_role role_of(const rg_bench *b)
+{
+    return b->role == RG_BENCH_WITNESS ? RG_ROLE_WITNESS : RG_ROLE_CLOSED;
+}
+
+static void offer(rg_bench *b, const rg_source_frame *f, rg_role role)
+{
+    rg_error err;
+    if (rg_live_offer(b->live, f, role, &err) != RG_OK) {
+        b->role = RG_BENCH_NONE;
+        say(b, err.text);
+    }
+}
+
+/* A recorded frame goes on when the key is said to be where it was then. */
+static bool fits(const rg_bench *b, const rg_source_frame *f)
+{
+    if (b->role == RG_BENCH_NONE)
+        return false;
+    return b->role == RG_BENCH_CLOSED || f->role == RG_ROLE_WITNESS;
+}
+
+static void pass_recorded(rg_bench *b)
+{
+    rg_role was = b->held.role;
+    if (!fits(b, &b->held))
+        return;
+    if ((was == RG_ROLE_WITNESS) == (b->role == RG_BENCH_WITNESS) && was != RG_ROLE_OPEN) {
+        rg_live_ready(b->live, ENGINE_MS); /* a recording loses no frame to a busy engine */
+        offer(b, &b->held, was);
+    }
+    b->held = (rg_source_frame){0};
+}
+
+static void note_source(rg_bench *b, rg_source_state state, const char *note)
+{
+    if (state == RG_SOURCE_WAIT && b->source_state == RG_SOURCE_FRAME && !note[0])
+        return; /* between two frames */
+    if (b->source_state != state || strcmp(b->source_note, note) != 0)
+        b->changed = true;
+    b->source_state = state;
+    rg_copy_text(b->source_note, sizeof b->source_note, note);
+}
+
+static void take_frame(rg_bench *b, const rg_source_frame *f)
+{
+    show(b, f);
+    if (b->options.replays)
+        b->held = *f;
+    else if (b->role != RG_BENCH_NONE)
+        offer(b, f, role_of(b));
+}
+
+/* A camera that was not there may have been plugged in. */
+static void look_for_camera(rg_bench *b)
+{
+    rg_error err;
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    if (b->source || b->options.replays || t.tv_sec - b->tried < CAMERA_SECONDS)
+        return;
+    b->tried = t.tv_sec;
+    note_source(b, RG_SOURCE_WAIT, open_source(b, &err) == RG_OK ? "" : err.text);
+}
+
+static void step_source(rg_bench *b)
+{
+    rg_source_frame frame = {0};
+    rg_error err = {0};
+    if (b->held.size)
+        pass_recorded(b);
+    if (!b->source || b->held.size || b->source_state == RG_SOURCE_END)
+        return;
+    rg_source_state state = rg_source_next(b->source, STEP_MS, &frame, &err);
+    note_source(b, state, state == RG_SOURCE_AWAY ? err.text : frame.note);
+    if (state == RG_SOURCE_FRAME)
+        take_frame(b, &frame);
+}
+
+/* Once the lamp is proven, or the pad decided, no more frames are taken unless they are asked for. */
+static void look(rg_bench *b)
+{
+    bool was = b->state.decided, proven = b->state.coverage.witness;
+    uint64_t version = b->state.version;
+    if (!b->live)
+        return;
+    rg_live_look(b->live, &b->state);
+    if (b->state.version != version)
+        b->changed = true;
+    if (b->state.decided && !was && b->state.want == RG_LIVE_DONE)
+        b->role = RG_BENCH_NONE;
+    if (b->state.coverage.witness && !proven && b->role == RG_BENCH_WITNESS)
+        b->role = RG_BENCH_NONE;
+}
+
+/* ---------------------------------------------------------------- wishes */
+
+static rg_code set_role(rg_bench *b, const char *text, rg_error *err)
+{
+    static const char *const word[] = {"none", "witness", "closed"};
+    int role = -1;
+    for (int i = 0; i < 3; i++)
+        if (strcmp(text, word[i]) == 0)
+            role = i;
+    if (role < 0)
+        return rg_fail(err, RG_USAGE, "role: none, witness or closed");
+    if (role != RG_BENCH_NONE && !b->source)
+        return rg_fail(err, RG_USAGE, "there are no frames: %.200s",
+                       b->source_note[0] ? b->source_note : "no camera");
+    rg_code code = role == RG_BENCH_NONE ? RG_OK : begin_sweep(b, err);
+    if (code == RG_OK && role != RG_BENCH_NONE)
+        code = rg_source_expose(
+            b->source,
+            rg_live_exposure(b->live, role == RG_BENCH_WITNESS ? RG_ROLE_WITNESS : RG_ROLE_CLOSED),
+            err);
+    if (code == RG_OK)
+        b->role = (rg_bench_role)role;
+    return code;
+}
+
+static int find_pad(const rg_bench *b, const char *text)
+{
+    int n = b->instrument.pads;
+    if (strcmp(text, "next") == 0)
+        return b->at + 1 < n ? b->at + 1 : -1;
+    if (strcmp(text, "previous") == 0)
+        return b->at - 1;
+    for (int i = 0; i < n; i++)
+        if (strcmp(b->pads[i].pad->name, text) == 0)
+            return i;
+    return -1;
+}
+
+static rg_code go_to(rg_bench *b, int at, rg_error *err)
+{
+    rg_code code = end_sweep(b, err);
+    if (code != RG_OK)
+        return code;
+    b->at = at;
+    b->state = (rg_live_state){0};
+    return b->options.replays ? open_source(b, err) : RG_OK;
+}
+
+static rg_code set_pad(rg_bench *b, const char *text, rg_error *err)
+{
+    int at = find_pad(b, text);
+    if (at >= 0)
+        return go_to(b, at, err);
+    /* The last pad is finished by going on, too. */
+    if (strcmp(text, "next") == 0 && b->live)
+        return go_to(b, b->at, err);
+    return rg_fail(err, RG_USAGE, "no pad \"%.60s\": this is the %s", text,
+                   strcmp(text, "next") == 0 ? "last one; E finishes the instrument" : "end");
+}
+
+static rg_code redo(rg_bench *b, rg_error *err)
+{
+    rg_code code = go_to(b, b->at, err);
+    rg_bench_pad *p = pad_of(b);
+    p->folder[0] = 0;
+    return code;
+}
+
+static rg_code set_finger(rg_bench *b, const char *text, rg_error *err)
+{
+    char number[32];
+    double grams = 0;
+    rg_finger finger = RG_FINGER_GRAMS;
+    size_t n = strcspn(text, " g");
+    if (b->live && b->state.kept > 0)
+        return rg_fail(err, RG_USAGE, "this sweep was begun with another finger; R begins again");
+    if (strcmp(text, "light") == 0)
+        finger = RG_FINGER_LIGHT;
+    else if (strcmp(text, "firm") == 0)
+        finger = RG_FINGER_FIRM;
+    else if (strcmp(text, "unstated") == 0)
+        finger = RG_FINGER_UNSTATED;
+    else {
+        snprintf(number, sizeof number, "%.*s", (int)(n < 20 ? n : 20), text);
+        if (!rg_parse_double(number, &grams) || !(grams > 0) || grams > 5000)
+            return rg_fail(err, RG_USAGE, "finger: light, firm, unstated, or grams such as 35 g");
+    }
+    b->finger = finger;
+    b->grams = grams;
+    return b->live ? go_to(b, b->at, err) : RG_OK;
+}
+
+static rg_code set_text(char *to, size_t size, const char *what, const char *text, rg_error *err)
+{
+    if (strlen(text) >= size)
+        return rg_fail(err, RG_USAGE, "%s: at most %zu bytes", what, size - 1);
+    rg_copy_text(to, size, text);
+    return RG_OK;
+}
+
+static rg_code ask_finish(rg_bench *b, rg_error *err)
+{
+    if (!b->technician[0])
+        return rg_fail(err, RG_USAGE, "who measured? the archive needs the technician's name");
+    int done = 0;
+    for (int i = 0; i < b->instrument.pads; i++)
+        done += b->pads[i].folder[0] != 0;
+    if (done == 0 && !b->live)
+        return rg_fail(err, RG_USAGE, "no pad has been swept yet");
+    if (!b->fresh && !b->live)
+        return rg_fail(err, RG_USAGE, "all of this is archived already, as %.200s", b->bag);
+    b->finish_due = true;
+    b->busy = true;
+    return RG_OK;
+}
+
+static rg_code grant(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_error *err)
+{
+    if (b->busy)
+        return rg_fail(err, RG_USAGE, "the instrument is being archived; wait until that is done");
+    switch (kind) {
+    case RG_WISH_ROLE:
+        return set_role(b, text, err);
+    case RG_WISH_PAD:
+        return set_pad(b, text, err);
+    case RG_WISH_REDO:
+        return redo(b, err);
+    case RG_WISH_NOTE:
+        return set_text(pad_of(b)->note, RG_BENCH_NOTE, "note", text, err);
+    case RG_WISH_FINGER:
+        return set_finger(b, text, err);
+    case RG_WISH_TECHNICIAN:
+        return set_text(b->technician, sizeof b->technician, "technician", text, err);
+    case RG_WISH_OCCASION:
+        return set_text(b->occasion, sizeof b->occasion, "occasion", text, err);
+    case RG_WISH_FINISH:
+        return ask_finish(b, err);
+    }
+    return rg_fail(err, RG_INTERNAL, "an unknown wish");
+}
+
+/* A wish that waits is granted and answered. */
+static void hear(rg_bench *b)
+{
+    pthread_mutex_lock(&b->lock);
+    bool waits = b->has_wish && !b->has_answer;
+    rg_bench_wish_kind kind = b->wish;
+    const char *text = b->wish_text;
+    pthread_mutex_unlock(&b->lock);
+    if (!waits)
+        return;
+    rg_error err = {0};
+    b->message[0] = 0;
+    b->changed = true;
+    rg_code code = grant(b, kind, text, &err);
+    if (code != RG_OK)
+        say(b, err.text);
+    pthread_mutex_lock(&b->lock);
+    b->answer = code;
+    b->answer_err = err;
+    b->has_answer = true;
+    pthread_cond_signal(&b->answered);
+    pthread_mutex_unlock(&b->lock);
+}
+
+rg_code rg_bench_ask(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_error *err)
+{
+    pthread_mutex_lock(&b->door);
+    pthread_mutex_lock(&b->lock);
+    b->wish = kind;
+    b->wish_text = text;
+    b->has_answer = false;
+    b->has_wish = true;
+    pthread_cond_signal(&b->wished);
+    while (!b->has_answer && !b->stopping)
+        pthread_cond_wait(&b->answered, &b->lock);
+    rg_code code = b->has_answer
+                       ? b->answer
+                       : rg_fail(err, RG_USAGE, "the program is ending; nothing was changed");
+    if (b->has_answer && err)
+        *err = b->answer_err;
+    b->has_wish = false;
+    pthread_mutex_unlock(&b->lock);
+    pthread_mutex_unlock(&b->door);
+    return code;
+}
+
+/* ---------------------------------------------------------------- the thread */
+
+static bool is_stopping(rg_bench *b)
+{
+    pthread_mutex_lock(&b->lock);
+    bool stopping = b->stopping;
+    pthread_mutex_unlock(&b->lock);
+    return stopping;
+}
+
+/* Where no frames come in there is nothing to wait on but wishes. */
+static void rest(rg_bench *b)
+{
+    struct timespec t;
+    if (b->source && !b->held.size && b->source_state != RG_SOURCE_END)
+        return;
+    clock_gettime(CLOCK_REALTIME, &t);
+    t.tv_nsec += (long)STEP_MS * 1000000;
+    if (t.tv_nsec >= 1000000000) {
+        t.tv_nsec -= 1000000000;
+        t.tv_sec++;
+    }
+    pthread_mutex_lock(&b->lock);
+    if (!b->has_wish && !b->stopping)
+        pthread_cond_timedwait(&b->wished, &b->lock, &t);
+    pthread_mutex_unlock(&b->lock);
+}
+
+static void publish(rg_bench *b)
+{
+    rg_error err;
+    if (!b->changed)
+        return;
+    b->changed = false;
+    b->version++;
+    if (rg_bench_publish(b, &err) != RG_OK)
+        fprintf(stderr, "rimglow: the page's state: %s\n", err.text);
+}
+
+static void finish(rg_bench *b)
+{
+    rg_error err = {0};
+    b->finish_due = false;
+    rg_code code = end_sweep(b, &err);
+    if (code == RG_OK)
+        code = rg_bench_archive_all(b, &err);
+    if (code != RG_OK)
+        say(b, err.text);
+    b->busy = false;
+    b->changed = true;
+}
+
+/* The first pad of the body; of recorded sweeps the first that there is one of. */
+static int first_pad(const rg_bench *b)
+{
+    for (int i = 0; b->options.replays && i < b->instrument.pads; i++)
+        if (b->pads[i].replay[0])
+            return i;
+    return 0;
+}
+
+static void *session(void *cls)
+{
+    rg_bench *b = cls;
+    rg_error err = {0};
+    if (go_to(b, first_pad(b), &err) != RG_OK)
+        say(b, err.text);
+    b->changed = true;
+    while (!is_stopping(b)) {
+        hear(b);
+        publish(b);
+        if (b->finish_due)
+            finish(b);
+        look_for_camera(b);
+        step_source(b);
+        look(b);
+        publish(b);
+        rest(b);
+    }
+    if (end_sweep(b, &err) != RG_OK)
+        fprintf(stderr, "rimglow: %s\n", err.text);
+    close_source(b);
+    return NULL;
+}
+
+/* ---------------------------------------------------------------- open and close */
+
+static rg_code read_instrument(rg_bench *b, rg_error *err)
+{
+    const char *path = b->options.instrument_file;
+    uint8_t *text = NULL;
+    size_t size;
+    rg_code code = rg_file_read(path, RG_CONFIG_MAX_BYTES, &text, &size, err);
+    if (code == RG_OK)
+        code = rg_instrument_parse(path, (const char *)text, size, &b->instrument, err);
+    free(text);
+    if (code != RG_OK)
+        return code;
+    b->pads = rg_alloc((size_t)b->instrument.pads, sizeof *b->pads);
+    if (!b->pads)
+        return rg_fail(err, RG_INTERNAL, "no memory for %d pads", b->instrument.pads);
+    for (int i = 0; i < b->instrument.pads; i++)
+        b->pads[i] = (rg_bench_pad){
+            .pad = &b->instrument.pad[i], .widest_mm = NAN, .U_widest_mm = NAN, .widest_deg = NAN};
+    return RG_OK;
+}
+
+static rg_code read_station(rg_bench *b, rg_error *err)
+{
+    const char *path = b->options.station_file;
+    uint8_t *text = NULL;
+    size_t size;
+    rg_code code = rg_file_read(path, RG_CONFIG_MAX_BYTES, &text, &size, err);
+    if (code == RG_OK)
+        code = rg_station_parse(path, (const char *)text, size, &b->station, err);
+    free(text);
+    return code;
+}
+
+static rg_code prepare(rg_bench *b, rg_error *err)
+{
+    const rg_bench_options *o = &b->options;
+    rg_code code = read_instrument(b, err);
+    if (code == RG_OK)
+        code = read_station(b, err);
+    if (code == RG_OK)
+        code = rg_bench_find_replays(b, err);
+    if (code == RG_OK && !rg_is_safe_name(o->serial))
+        code = rg_fail(err, RG_USAGE,
+                       "serial \"%.60s\": letters, digits, '.', '_' and '-' make a folder's name",
+                       o->serial);
+    if (code == RG_OK)
+        code = set_text(b->technician, sizeof b->technician, "technician",
+                        o->technician ? o->technician : "", err);
+    if (code == RG_OK)
+        code = set_text(b->occasion, sizeof b->occasion, "occasion", o->occasion ? o->occasion : "",
+                        err);
+    b->pictures = rg_feed_new();
+    b->events = rg_feed_new();
+    if (code == RG_OK && (!b->pictures || !b->events))
+        code = rg_fail(err, RG_INTERNAL, "no memory for the session");
+    return code;
+}
+
+static void release(rg_bench *b)
+{
+    rg_feed_free(b->pictures);
+    rg_feed_free(b->events);
+    pthread_mutex_destroy(&b->door);
+    pthread_mutex_destroy(&b->lock);
+    pthread_cond_destroy(&b->wished);
+    pthread_cond_destroy(&b->answered);
+    rg_instrument_free(&b->instrument);
+    free(b->pads);
+    free(b);
+}
+
+rg_code rg_bench_open(const rg_bench_options *options, rg_bench **bench, rg_error *err)
+{
+    rg_bench *b = rg_alloc(1, sizeof *b);
+    *bench = NULL;
+    if (!b)
+        return rg_fail(err, RG_INTERNAL, "no memory for the session");
+    b->options = *options;
+    b->finger = RG_FINGER_LIGHT;
+    pthread_mutex_init(&b->door, NULL);
+    pthread_mutex_init(&b->lock, NULL);
+    pthread_cond_init(&b->wished, NULL);
+    pthread_cond_init(&b->answered, NULL);
+    rg_code code = prepare(b, err);
+    if (code == RG_OK && pthread_create(&b->thread, NULL, session, b) != 0)
+        code = rg_fail(err, RG_INTERNAL, "no thread for the session");
+    if (code != RG_OK) {
+        release(b);
+        return code;
+    }
+    *bench = b;
+    return RG_OK;
+}
+
+void rg_bench_stop(rg_bench *b)
+{
+    pthread_mutex_lock(&b->lock);
+    b->stopping = true;
+    pthread_cond_broadcast(&b->wished);
+    pthread_cond_broadcast(&b->answered);
+    pthread_mutex_unlock(&b->lock);
+    pthread_join(b->thread, NULL);
+}
+
+void rg_bench_close(rg_bench *b)
+{
+    if (b)
+        release(b);
+}
+
+rg_feed *rg_bench_pictures(rg_bench *b)
+{
+    return b->pictures;
+}
+
+rg_feed *rg_bench_events(rg_bench *b)
+{
+    return b->events;
+}
+
+const char *rg_bench_archive(const rg_bench *b)
+{
+    return b->options.archive;
+}

@@ -1,0 +1,85 @@
+/* The archive's list and histories. */
+"use strict";
+
+const $ = (id) => document.getElementById(id);
+const SIGNS = { sealed: "( O ) ", leaking: "( / ) ", undecided: "( ? ) " };
+
+async function ask(path, values) {
+  const answer = await fetch(path + "?" + new URLSearchParams(values));
+  const json = await answer.json();
+  $("trouble").textContent = answer.ok ? "" : json.error;
+  return answer.ok ? json : null;
+}
+
+function row(cells) {
+  const line = document.createElement("tr");
+  for (const content of cells) {
+    const cell = document.createElement("td");
+    cell.append(content);
+    line.append(cell);
+  }
+  return line;
+}
+
+function button(text, label, run) {
+  const b = document.createElement("button");
+  b.type = "button";
+  b.textContent = text;
+  b.setAttribute("aria-label", label);
+  b.addEventListener("click", run);
+  return b;
+}
+
+function link(text, label, href) {
+  const a = document.createElement("a");
+  a.textContent = text;
+  a.setAttribute("aria-label", label);
+  a.href = href;
+  return a;
+}
+
+function counts(r) {
+  const parts = [r.swept + " of " + r.pads_of_model + " swept"];
+  if (r.leaking) parts.push(r.leaking + " leaking");
+  if (r.undecided) parts.push(r.undecided + " undecided");
+  return parts.join(", ");
+}
+
+async function list() {
+  const form = new FormData($("search"));
+  const json = await ask("/api/archive", { serial: form.get("serial"), pad: form.get("pad"), verdict: form.get("verdict") });
+  if (!json) return;
+  const shown = json.inspections.length;
+  $("found").textContent = json.all + " inspection" + (json.all === 1 ? "" : "s") +
+    (shown < json.all ? "; the newest " + shown + " are shown" : "");
+  $("rows").replaceChildren(...json.inspections.map((r) => row([
+    button(r.serial, "History of " + r.serial, () => history(r.serial)), r.time, SIGNS[r.verdict] + r.verdict, counts(r),
+    r.occasion || "\u2013", r.technician,
+    link("Certificate", "Certificate of " + r.bag, "/archive/certificate?bag=" + encodeURIComponent(r.bag))])));
+}
+
+function picture(serial, pad) {
+  const img = $("history-picture");
+  img.hidden = false;
+  img.alt = "Widest and mean gap of pad " + pad + " of " + serial + " over all visits, as in the table";
+  img.src = "/archive/history.svg?" + new URLSearchParams({ serial, pad });
+}
+
+async function history(serial) {
+  const json = await ask("/api/history", { serial });
+  if (!json) return;
+  $("history").hidden = false;
+  $("history-title").textContent = "History of " + serial;
+  $("history-picture").hidden = true;
+  $("history-rows").replaceChildren(...json.sweeps.map((s) => row([
+    String(s.sequence), s.time, s.pad, SIGNS[s.verdict] + s.verdict,
+    s.widest_mm === null ? "none measured" : s.widest_mm.toFixed(3) + " mm at " + Math.round(s.widest_deg) + "\u00b0",
+    button("Draw", "Draw all visits of pad " + s.pad, () => picture(serial, s.pad))])));
+  $("history-title").focus();
+}
+
+$("search").addEventListener("submit", (event) => {
+  event.preventDefault();
+  list();
+});
+list();

@@ -1,0 +1,23 @@
+/* The files of src/app/bench, byte for byte: no tool beyond the assembler is needed. */
+.macro asset name, file
+    .globl rg_asset_\name
+    .globl rg_asset_\name\()_size
+    .balign 8
+rg_asset_\name:
+    .incbin "\file"
+1:
+    .byte 0
+    .balign 8
+rg_asset_\name\()_size:
+    .quad 1b - rg_asset_\name
+.endm
+
+    .section .rodata
+    asset bench_html, "src/app/bench/bench.html"
+    asset bench_css, "src/app/bench/bench.css"
+    asset bench_js, "src/app/bench/bench.js"
+    asset archive_html, "src/app/bench/archive.html"
+    asset archive_js, "src/app/bench/archive.js"
+    asset icon_svg, "src/app/bench/icon.svg"
+
+    .section .note.GNU-stack, "", %progbits

@@ -1,0 +1,192 @@
+/*
+ * bench_state.c - the session as JSON, as a server-sent event (WHATWG HTML, 9.2).
+ */
+#include <jansson.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "bench_private.h"
+#include "rimglow/text.h"
+
+enum { OVERLAY_POINTS = 72 };
+
+/* What does not exist is null. */
+static json_t *number(double value, double step)
+{
+    return isfinite(value) ? json_real(round(value / step) * step) : json_null();
+}
+
+/* Text that may come from anywhere: bytes that are no UTF-8 become '?'. */
+static json_t *words(const char *text)
+{
+    char safe[RG_BENCH_MESSAGE];
+    size_t left = strlen(text), n = 0;
+    while (left && n + 4 < sizeof safe) {
+        size_t k = rg_utf8_length(text, left);
+        if (k)
+            memcpy(safe + n, text, k);
+        else
+            safe[n] = '?';
+        n += k ? k : 1;
+        text += k ? k : 1;
+        left -= k ? k : 1;
+    }
+    safe[n] = 0;
+    return json_string(safe);
+}
+
+static json_t *finger_json(const rg_bench *b)
+{
+    return json_pack("{s:s, s:o}", "kind", rg_finger_name(b->finger), "grams",
+                     b->finger == RG_FINGER_GRAMS ? json_real(b->grams) : json_null());
+}
+
+static const char *waits_for(const rg_bench *b)
+{
+    if (!b->held.size)
+        return "";
+    return b->held.role == RG_ROLE_WITNESS ? "witness" : "closed";
+}
+
+static json_t *source_json(const rg_bench *b)
+{
+    static const char *const name[] = {"frame", "wait", "away", "end"};
+    return json_pack("{s:s, s:o, s:b, s:s}", "state", b->source ? name[b->source_state] : "none",
+                     "note", words(b->source_note), "replay", b->options.replays > 0, "waits_for",
+                     waits_for(b));
+}
+
+static json_t *finished_json(const rg_bench *b)
+{
+    if (!b->bag[0])
+        return json_null();
+    return json_pack("{s:o, s:s, s:b}", "bag", words(b->bag), "verdict",
+                     rg_verdict_name(b->bag_verdict), "certificate", b->certificate);
+}
+
+static json_t *pad_json(const rg_bench *b, int i)
+{
+    const rg_bench_pad *p = &b->pads[i];
+    bool done = p->folder[0] != 0;
+    return json_pack("{s:o, s:o, s:s, s:o, s:o, s:o, s:o, s:i, s:i, s:i, s:o}", "name",
+                     words(p->pad->name), "notes", words(p->pad->notes), "state",
+                     i == b->at ? "now"
+                     : done     ? "done"
+                                : "open",
+                     "verdict", done ? json_string(rg_verdict_name(p->verdict)) : json_null(),
+                     "widest_mm", number(p->widest_mm, 1e-4), "U_widest_mm",
+                     number(p->U_widest_mm, 1e-4), "widest_deg", number(p->widest_deg, 0.1), "seen",
+                     p->seen, "sweeps", p->sweeps, "kept", p->kept, "note", words(p->note));
+}
+
+static json_t *pads_json(const rg_bench *b)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < b->instrument.pads; i++)
+        json_array_append_new(list, pad_json(b, i));
+    return list;
+}
+
+static json_t *coverage_json(const rg_coverage *c)
+{
+    json_t *visited = json_array(), *seen = json_array();
+    for (int s = 0; s < RG_COVER_SECTORS; s++) {
+        int bits = 0;
+        for (int l = 0; l < RG_COVER_LEVELS; l++)
+            bits |= c->visited[s][l] ? 1 << l : 0;
+        json_array_append_new(visited, json_integer(bits));
+        json_array_append_new(seen, json_boolean(c->seen[s]));
+    }
+    return json_pack("{s:o, s:o, s:i, s:b, s:o}", "visited", visited, "seen", seen, "seen_bearings",
+                     c->seen_bearings, "witness", c->witness, "missing", words(c->missing));
+}
+
+static json_t *map_json(const rg_bench *b)
+{
+    static const char letter[] = {'s', 'g', 'u'};
+    char text[RG_BINS + 1];
+    rg_seal_map *map = calloc(1, sizeof *map);
+    if (!map)
+        return json_null();
+    rg_live_map(b->live, map);
+    for (int i = 0; i < RG_BINS; i++)
+        text[i] = letter[map->bin[i].state];
+    text[RG_BINS] = 0;
+    free(map);
+    return json_string(b->state.kept ? text : "");
+}
+
+static json_t *reasons_json(const rg_live_state *s)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < s->reasons && i < RG_REASONS_MAX; i++)
+        json_array_append_new(list, words(s->reason[i]));
+    return list;
+}
+
+static json_t *live_json(const rg_bench *b)
+{
+    static const char *const want[] = {"witness", "closed", "done"};
+    static const char *const guide[] = {"lost", "level", "too high", "too low"};
+    const rg_live_state *s = &b->state;
+    if (!b->live)
+        return json_null();
+    json_t *json = json_pack(
+        "{s:s, s:i, s:i, s:i, s:i, s:i, s:o, s:b, s:o, s:o, s:s, s:o}", "want", want[s->want],
+        "witnesses", s->witnesses, "offered", s->offered, "kept", s->kept, "skipped", s->skipped,
+        "left_out", s->left_out, "last_reason", words(s->last_reason), "posed", s->posed,
+        "bearing_deg", number(s->bearing_deg, 0.1), "elevation_deg", number(s->elevation_deg, 0.01),
+        "guide", guide[s->guide], "guide_text", words(s->guide_text));
+    json_t *rest = json_pack("{s:s, s:b, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "verdict",
+                             rg_verdict_name(s->verdict), "decided", s->decided, "widest_mm",
+                             number(s->widest_mm, 1e-4), "U_widest_mm",
+                             number(s->U_widest_mm, 1e-4), "widest_deg", number(s->widest_deg, 0.1),
+                             "reasons", reasons_json(s), "latency_ms", number(s->latency_ms, 0.1),
+                             "coverage", coverage_json(&s->coverage), "map", map_json(b));
+    json_object_update(json, rest);
+    json_decref(rest);
+    return json;
+}
+
+static json_t *overlay_json(const rg_bench *b)
+{
+    rg_live_overlay o;
+    if (!b->live || !rg_live_overlay_of(b->live, &o))
+        return json_null();
+    json_t *x = json_array(), *y = json_array(), *lit = json_array(), *hidden = json_array();
+    for (int i = 0; i < o.points && i < OVERLAY_POINTS; i++) {
+        json_array_append_new(x, number(o.x[i], 0.1));
+        json_array_append_new(y, number(o.y[i], 0.1));
+        json_array_append_new(lit, json_boolean(o.lit[i]));
+        json_array_append_new(hidden, json_boolean(o.hidden[i]));
+    }
+    return json_pack("{s:I, s:i, s:i, s:o, s:o, s:o, s:o}", "frame", (json_int_t)o.frame, "width",
+                     o.width, "height", o.height, "x", x, "y", y, "lit", lit, "hidden", hidden);
+}
+
+static json_t *state_json(const rg_bench *b)
+{
+    static const char *const role[] = {"none", "witness", "closed"};
+    return json_pack(
+        "{s:I, s:s, s:o, s:o, s:o, s:o, s:i, s:s, s:o, s:o, s:o, s:b, s:o, s:o, s:o, s:o}",
+        "version", (json_int_t)b->version, "serial", b->options.serial, "instrument",
+        words(b->instrument.name), "technician", words(b->technician), "archive",
+        words(b->options.archive), "occasion", words(b->occasion), "pad", b->at, "role",
+        role[b->role], "finger", finger_json(b), "source", source_json(b), "message",
+        words(b->message), "busy", b->busy, "finished", finished_json(b), "pads", pads_json(b),
+        "live", live_json(b), "overlay", overlay_json(b));
+}
+
+rg_code rg_bench_publish(rg_bench *b, rg_error *err)
+{
+    json_t *json = state_json(b);
+    char *text = json ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(9)) : NULL;
+    json_decref(json);
+    if (!text)
+        return rg_fail(err, RG_INTERNAL, "the state cannot be written as JSON");
+    const rg_feed_part part[] = {{"data: ", 6}, {text, strlen(text)}, {"\n\n", 2}};
+    rg_code code = rg_feed_put(b->events, part, 3, err);
+    free(text);
+    return code;
+}

@@ -1,0 +1,313 @@
+/*
+ * live_work.c - the engine's threads.
+ *
+ * Workers take the frame that waits (rg_frame_take) and put it into a ring at its sequence number; whoever completes
+ * the next number in line commits it and all that follow. So frames are judged and kept in the order in which they
+ * came, however long each took. Workers never run more than a ring ahead. One further thread measures all kept
+ * frames again whenever there are more.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "live_private.h"
+#include "rimglow/memory.h"
+#include "rimglow/text.h"
+
+void rg_live_item_free(live_item *item)
+{
+    if (!item)
+        return;
+    rg_frame_free(&item->frame);
+    free(item->bytes);
+    free(item);
+}
+
+void rg_live_changed(rg_live *live)
+{
+    live->state.version++;
+    pthread_cond_broadcast(&live->changed);
+}
+
+static void fail_lock_held(rg_live *live, const rg_error *err)
+{
+    if (live->failure.code == RG_OK)
+        live->failure = *err;
+}
+
+void rg_live_wants(rg_live *live)
+{
+    live->state.want = live->state.decided ? RG_LIVE_DONE
+                       : live->proven      ? RG_LIVE_CLOSED
+                                           : RG_LIVE_WITNESS;
+}
+
+/* ---------------------------------------------------------------- committing */
+
+/* What the frame says of itself, whether it is kept or not. */
+static void show_frame(rg_live *live, const live_item *item, const rg_frame *now, const char *why)
+{
+    rg_live_state *s = &live->state;
+    s->posed = rg_frame_posed(now);
+    s->bearing_deg = s->posed ? now->bearing_deg : NAN;
+    s->elevation_deg = s->posed ? now->elevation_deg : NAN;
+    s->guide = rg_coverage_guide(now, &s->coverage, &live->settings.coverage, s->guide_text);
+    s->left_out += why[0] != '\0';
+    if (why[0])
+        rg_copy_text(s->last_reason, sizeof s->last_reason, why);
+    if (item->drawn)
+        live->overlay = item->overlay;
+    live->overlay_there = item->drawn;
+    s->latency_ms = (double)(rg_live_clock_us() - item->arrived_us) / 1000;
+}
+
+/* The frame, now kept, changes hands. */
+static void adopt(rg_live *live, live_item *item, rg_frame *kept)
+{
+    rg_live_state *s = &live->state;
+    *kept = item->frame;
+    item->frame = (rg_frame){0};
+    live->frame[live->kept++] = kept;
+    live->proven = live->proven || (kept->role == RG_FRAME_WITNESS && kept->used);
+    live->unproven += kept->role == RG_FRAME_WITNESS && !kept->used;
+    s->kept = live->kept;
+    s->witnesses += kept->role == RG_FRAME_WITNESS;
+    s->closed += kept->role == RG_FRAME_CLOSED;
+    s->darks += kept->role == RG_FRAME_DARK;
+    s->coverage.witness = live->proven;
+}
+
+/* Without the lock; kept, frame, proven and unproven are changed by committers only. */
+static rg_code commit(rg_live *live, live_item *item, rg_error *err)
+{
+    char why[240];
+    if (item->code != RG_OK)
+        return rg_fail(err, item->code, "%s", item->err.text);
+    rg_frame *kept = rg_alloc(1, sizeof *kept);
+    if (!kept)
+        return rg_fail(err, RG_INTERNAL, "no memory for a frame");
+    pthread_mutex_lock(&live->lock);
+    rg_frame now = rg_frame_borrow(&item->frame);
+    now.elevation_deg = rg_live_elevation(&live->plane, &live->setup, &item->frame);
+    rg_live_judge(live, &now, item->exposure, why);
+    pthread_mutex_unlock(&live->lock);
+    rg_code code = why[0] ? RG_OK : rg_live_folder_add(live, item, err);
+    bool keep = code == RG_OK && !why[0];
+    pthread_mutex_lock(&live->lock);
+    if (code == RG_OK)
+        show_frame(live, item, &now, why);
+    if (keep)
+        adopt(live, item, kept);
+    rg_live_wants(live);
+    pthread_mutex_unlock(&live->lock);
+    if (!keep)
+        free(kept);
+    return code;
+}
+
+/* Lock held at entry and exit. */
+static void commit_in_order(rg_live *live)
+{
+    if (live->committing)
+        return;
+    live->committing = true;
+    live_item *item;
+    while ((item = live->ring[live->committed % RG_LIVE_RING]) != NULL) {
+        rg_error err = {0};
+        live->ring[live->committed % RG_LIVE_RING] = NULL;
+        pthread_mutex_unlock(&live->lock);
+        rg_code code = commit(live, item, &err);
+        rg_live_item_free(item);
+        pthread_mutex_lock(&live->lock);
+        if (code != RG_OK)
+            fail_lock_held(live, &err);
+        live->committed++;
+        rg_live_changed(live);
+    }
+    live->committing = false;
+}
+
+/* ---------------------------------------------------------------- workers */
+
+static rg_frame_role frame_role(rg_role role)
+{
+    static const rg_frame_role of[] = {[RG_ROLE_WITNESS] = RG_FRAME_WITNESS,
+                                       [RG_ROLE_CLOSED] = RG_FRAME_CLOSED,
+                                       [RG_ROLE_DARK] = RG_FRAME_DARK,
+                                       [RG_ROLE_OPEN] = RG_FRAME_OPEN};
+    return of[role];
+}
+
+/* Lock held; NULL: the end. */
+static live_item *next_item(rg_live *live, uint64_t *sequence)
+{
+    while (!live->stop && (!live->waiting || live->taken - live->committed >= RG_LIVE_RING))
+        pthread_cond_wait(&live->changed, &live->lock);
+    if (live->stop)
+        return NULL;
+    live_item *item = live->waiting;
+    live->waiting = NULL;
+    *sequence = live->taken++;
+    pthread_cond_broadcast(&live->changed);
+    return item;
+}
+
+static void *work(void *argument)
+{
+    live_worker *w = argument;
+    rg_live *live = w->live;
+    uint64_t sequence;
+    live_item *item;
+    pthread_mutex_lock(&live->lock);
+    while ((item = next_item(live, &sequence)) != NULL) {
+        pthread_mutex_unlock(&live->lock);
+        item->code =
+            rg_frame_take(&live->setup, w->finder, item->bytes, item->size, frame_role(item->role),
+                          item->exposure, &item->frame, &item->err);
+        if (item->code == RG_OK)
+            rg_live_draw(live, item);
+        pthread_mutex_lock(&live->lock);
+        live->ring[sequence % RG_LIVE_RING] = item;
+        commit_in_order(live);
+    }
+    pthread_mutex_unlock(&live->lock);
+    return NULL;
+}
+
+/* ---------------------------------------------------------------- measuring */
+
+static void widest(rg_live_state *s, const rg_seal_map *map, double k)
+{
+    s->widest_mm = s->U_widest_mm = s->widest_deg = NAN;
+    for (int b = 0; b < RG_BINS; b++) {
+        const rg_bin *bin = &map->bin[b];
+        if (bin->state == RG_BIN_UNSEEN || !(bin->width_mm > 0) || s->widest_mm >= bin->width_mm)
+            continue;
+        s->widest_mm = bin->width_mm;
+        s->U_widest_mm = k * bin->u_mm;
+        s->widest_deg = bin->bearing_deg;
+    }
+}
+
+void rg_live_show_map(rg_live *live, const rg_seal_map *map, const rg_coverage *coverage)
+{
+    rg_live_state *s = &live->state;
+    live->map = *map;
+    s->coverage = *coverage;
+    s->coverage.witness = s->coverage.witness || live->proven;
+    s->verdict = map->verdict;
+    s->decided = map->verdict != RG_VERDICT_UNDECIDED;
+    s->reasons = map->reasons;
+    memcpy(s->reason, map->reason, sizeof s->reason);
+    widest(s, map, live->setup.options.sealmap.coverage_factor);
+    rg_live_wants(live);
+}
+
+/* Without the lock. frames[count]: borrowed from kept ones. */
+static rg_code measure(rg_live *live, rg_frame *frames, int count, rg_error *err)
+{
+    rg_coverage coverage;
+    int64_t start = rg_live_clock_us();
+    rg_code code = rg_sweep_measure(&live->setup, frames, count, live->result, err);
+    if (code != RG_OK)
+        return code;
+    rg_coverage_find(frames, count, &live->result->map, &live->settings.coverage, &coverage);
+    pthread_mutex_lock(&live->lock);
+    live->plane = live->result->plane;
+    for (int i = 0; i < count; i++)
+        live->useful[i] = frames[i].used;
+    live->state.measure_ms = (double)(rg_live_clock_us() - start) / 1000;
+    rg_live_show_map(live, &live->result->map, &coverage);
+    pthread_mutex_unlock(&live->lock);
+    return RG_OK;
+}
+
+static rg_code measure_first(rg_live *live, rg_frame *const *kept, int count, rg_error *err)
+{
+    rg_frame *frames = rg_alloc((size_t)count, sizeof *frames);
+    if (!frames)
+        return rg_fail(err, RG_INTERNAL, "no memory for %d frames", count);
+    for (int i = 0; i < count; i++)
+        frames[i] = rg_frame_borrow(kept[i]);
+    rg_code code = measure(live, frames, count, err);
+    for (int i = 0; i < count; i++)
+        rg_frame_return(&frames[i]);
+    free(frames);
+    return code;
+}
+
+static void *measure_again(void *argument)
+{
+    rg_live *live = argument;
+    rg_frame *kept[RG_FRAMES_MAX];
+    pthread_mutex_lock(&live->lock);
+    for (;;) {
+        while (!live->stop && live->state.measured == live->kept)
+            pthread_cond_wait(&live->changed, &live->lock);
+        if (live->stop)
+            break;
+        int count = live->kept;
+        memcpy(kept, live->frame, (size_t)count * sizeof kept[0]);
+        pthread_mutex_unlock(&live->lock);
+        rg_error err = {0};
+        rg_code code = measure_first(live, kept, count, &err);
+        pthread_mutex_lock(&live->lock);
+        if (code != RG_OK)
+            fail_lock_held(live, &err);
+        live->state.measured = count;
+        rg_live_changed(live);
+    }
+    pthread_mutex_unlock(&live->lock);
+    return NULL;
+}
+
+/* ---------------------------------------------------------------- start, stop */
+
+static rg_code start_worker(rg_live *live, rg_error *err)
+{
+    live_worker *w = &live->worker[live->workers];
+    w->live = live;
+    rg_code code = rg_tag_finder_new(&w->finder, &live->setup.options.tags, err);
+    if (code == RG_OK && pthread_create(&w->thread, NULL, work, w) != 0) {
+        rg_tag_finder_free(w->finder);
+        w->finder = NULL;
+        return rg_fail(err, RG_INTERNAL, "no worker thread can be made; close other programs");
+    }
+    live->workers += code == RG_OK;
+    return code;
+}
+
+rg_code rg_live_start(rg_live *live, rg_error *err)
+{
+    int wanted = live->workers;
+    rg_code code = RG_OK;
+    live->workers = 0;
+    live->result = rg_alloc(1, sizeof *live->result);
+    if (!live->result)
+        return rg_fail(err, RG_INTERNAL, "no memory for the seal map");
+    for (int i = 0; code == RG_OK && i < wanted; i++)
+        code = start_worker(live, err);
+    if (code == RG_OK && pthread_create(&live->measurer, NULL, measure_again, live) != 0)
+        code = rg_fail(err, RG_INTERNAL, "no measuring thread can be made; close other programs");
+    live->measurer_runs = code == RG_OK;
+    return code;
+}
+
+void rg_live_stop(rg_live *live)
+{
+    if (!live->locks_made)
+        return;
+    pthread_mutex_lock(&live->lock);
+    live->stop = live->closing = true;
+    pthread_cond_broadcast(&live->changed);
+    pthread_mutex_unlock(&live->lock);
+    for (int i = 0; i < live->workers; i++) {
+        pthread_join(live->worker[i].thread, NULL);
+        rg_tag_finder_free(live->worker[i].finder);
+    }
+    live->workers = 0;
+    if (live->measurer_runs)
+        pthread_join(live->measurer, NULL);
+    live->measurer_runs = false;
+}

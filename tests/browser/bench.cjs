@@ -1,0 +1,127 @@
+/* The bench page in a browser, by keyboard alone: from the first pad to an archived bag.
+ *
+ *   node bench.cjs URL PICTURES VERDICT...
+ *
+ * URL as rimglow bench prints it (a replay), PICTURES a folder for screenshots, then what rimglow inspect says
+ * of the recorded sweeps, in body order: the page has to come to the same.
+ * Asks axe-core (WCAG 2.2 A and AA) on each state; fails on any request to another place, on any error of the
+ * page or its content policy, and on horizontal scrolling at 1024 x 768 and 390 x 844. */
+"use strict";
+
+const assert = require("node:assert");
+const { chromium } = require("playwright-core");
+const axe = require("axe-core").source;
+
+const [url, pictures, ...expected] = process.argv.slice(2);
+const SIZES = { wide: { width: 1024, height: 768 }, narrow: { width: 390, height: 844 } };
+const faults = [];
+const origin = new URL(url).origin;
+
+function listen(page) {
+  page.on("pageerror", (error) => faults.push("page error: " + error.message));
+  page.on("console", (message) => { if (message.type() === "error") faults.push("console: " + message.text()); });
+  page.on("request", (request) => {
+    if (!/^(data|blob):/.test(request.url()) && new URL(request.url()).origin !== origin)
+      faults.push("asked elsewhere: " + request.url());
+  });
+}
+
+/* axe goes in by evaluate, which the page's own policy does not bind. */
+async function check(page, name) {
+  await page.evaluate(axe);
+  const result = await page.evaluate(() => window.axe.run(document,
+    { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"] }));
+  for (const v of result.violations)
+    faults.push(name + ": " + v.id + ": " + v.help + ": " + v.nodes.map((n) => n.target.join(" ")).join(", ").slice(0, 300));
+}
+
+async function photograph(page, name) {
+  for (const [size, viewport] of Object.entries(SIZES)) {
+    await page.setViewportSize(viewport);
+    await page.waitForTimeout(150);
+    await page.screenshot({ path: pictures + "/" + name + "-" + size + ".png" });
+    const over = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
+    if (over > 0) faults.push(name + ": " + over + " px wider than the window at " + size);
+    await check(page, name + "-" + size);
+  }
+  await page.setViewportSize(SIZES.wide);
+}
+
+const verdict = (page) => page.getAttribute("#verdict", "data-verdict");
+const until = (page, what, argument) => page.waitForFunction(what, argument, { timeout: 60000 });
+
+async function sweep(page, index) {
+  const title = await page.textContent("#pad");
+  await page.keyboard.press("w");
+  await until(page, () => document.querySelector("#prompt").textContent.includes("proven"));
+  if (index === 0) await photograph(page, "2-witness");
+  await page.keyboard.press("Enter");
+  await until(page, () => /[1-9]/.test(document.querySelector("#ring text:nth-last-of-type(2)").textContent));
+  if (index === 0) await photograph(page, "3-going-round");
+  await until(page, () => document.querySelector("#verdict").dataset.verdict !== "undecided" ||
+    document.querySelector("#prompt").textContent.includes("ended"));
+  const word = await verdict(page);
+  await photograph(page, "4-" + word + "-" + index);
+  console.log(title + ": " + word);
+  await page.keyboard.press(index % 2 ? "PageDown" : "n");
+  await until(page, (t) => document.querySelector("#pad").textContent !== t, title);
+  return word;
+}
+
+async function archive(page) {
+  await page.keyboard.press("e");
+  await page.keyboard.type("release");
+  await photograph(page, "5-finish");
+  await page.keyboard.press("Enter");
+  await until(page, () => document.querySelector("#done").open);
+  await photograph(page, "6-done");
+  const href = await page.getAttribute("#done-link", "href");
+  await page.goto(origin + "/archive");
+  await until(page, () => document.querySelector("#rows tr"));
+  await page.click("#rows button");
+  await until(page, () => document.querySelector("#history-rows tr"));
+  await page.click("#history-rows button");
+  await until(page, () => document.querySelector("#history-picture").naturalWidth > 0);
+  await photograph(page, "7-archive");
+  await page.goto(origin + href);
+  assert.match(await page.title(), /PE-A-0147/);
+  await page.screenshot({ path: pictures + "/8-certificate.png" });
+}
+
+(async () => {
+  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM || "/usr/bin/chromium",
+    args: ["--no-sandbox"] });
+  const page = await browser.newPage({ viewport: SIZES.wide, reducedMotion: "reduce" });
+  listen(page);
+  await page.goto(url);
+  await until(page, () => document.querySelector("#ask-technician").open);
+  await photograph(page, "0-name");
+  await page.keyboard.type("A. Bell");
+  await page.keyboard.press("Enter");
+  await until(page, () => document.querySelector("#who").textContent.includes("A. Bell"));
+  await until(page, () => document.querySelector("#live").naturalWidth > 0);
+  await page.keyboard.press("?");
+  await photograph(page, "1-help");
+  await page.keyboard.press("Escape");
+  await page.keyboard.press("t");
+  await page.keyboard.type("felt worn");
+  await page.keyboard.press("Enter");
+  await until(page, () => document.querySelector("#pad").textContent.includes("felt worn"));
+  await page.keyboard.press("m");
+  assert.equal(await page.getAttribute("[data-do=mute]", "aria-pressed"), "true");
+  await page.reload();
+  await until(page, () => document.querySelector("[data-do=mute]").getAttribute("aria-pressed") === "true");
+  await until(page, () => document.querySelector("#who").textContent.includes("A. Bell"));
+  const words = [];
+  for (let i = 0; i < expected.length; i++) words.push(await sweep(page, i));
+  assert.deepEqual(words, expected);
+  await archive(page);
+  await browser.close();
+  for (const fault of faults) console.log("FAULT " + fault);
+  console.log(faults.length + " faults");
+  process.exit(faults.length ? 1 : 0);
+})().catch((error) => {
+  console.log("FAULT " + error.stack);
+  for (const fault of faults) console.log("FAULT " + fault);
+  process.exit(1);
+});
