@@ -315,6 +315,10 @@ static void check_signed(checking *c, const chained *chain, int count)
                  "is not signed, though %s before it is: the signature was taken away, or the bag "
                  "was added without the shop's key",
                  chain[first].bag);
+    /* Who brings a key expects signatures; bags from before the shop had one are no fault. */
+    for (int i = 0; c->options->trusted && i < first; i++)
+        note(c, RG_FAULT_SIGNATURE, true, chain[i].bag, "",
+             "is not signed: the key says nothing about it");
 }
 
 /* Only the newest bag of a serial may be without a row; about those see check_waiting. */

@@ -162,10 +162,11 @@ static rg_code run(job *j, rg_error *err)
     else if (code == RG_OK && !j->quiet)
         print_added(&added);
     if (code == RG_OK && added.not_indexed.code != RG_OK)
-        code = rg_fail(err, added.not_indexed.code,
-                       "%.200s: the bag is stored and whole, but the index could not be written "
-                       "(%.300s)",
-                       added.bag, added.not_indexed.text);
+        code = rg_fail(
+            err, added.not_indexed.code,
+            "%.200s: the bag is stored and whole; do not add it again. Its row in the index "
+            "could not be written (%.300s)",
+            added.bag, added.not_indexed.text);
     return code;
 }
 
