@@ -41,8 +41,10 @@ unpack() {
         esac
     done
 }
+# A list that names packages which the server has replaced is brought up to date once, where that is allowed.
+fetch_twice() { fetch_all || { apt-get -qq update && fetch_all; }; }
 if [ ! -e "$work/unpacked" ]; then
-    fetch_all >"$work/fetch.log" 2>&1 || skip "packages cannot be fetched ($(tail -n 1 "$work/fetch.log"))"
+    fetch_twice >"$work/fetch.log" 2>&1 || skip "packages cannot be fetched ($(tail -n 1 "$work/fetch.log"))"
     rm -rf "$work/root"
     mkdir -p "$work/root"
     unpack
