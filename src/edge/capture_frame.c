@@ -16,6 +16,7 @@
 #include <string.h>
 
 #include <png.h>
+#include <zlib.h>
 
 #include "rimglow/decode.h"
 #include "rimglow/memory.h"
@@ -171,8 +172,7 @@ rg_code rg_shot_check_jpeg(const uint8_t *bytes, size_t size, int width, int hei
 
 enum {
     CHUNK_MOST = 4 * 1024 * 1024, /* below the limit that readers set on chunks they do not know */
-    FIRST_BLOCK = 256 * 1024,
-    FASTEST = 1 /* of zlib */
+    FIRST_BLOCK = 256 * 1024
 };
 static const char raw_chunk[5] = "yuYV";
 
@@ -229,7 +229,8 @@ static void write_all(png_job *job)
     png_set_IHDR(png, job->info, (png_uint_32)job->width, (png_uint_32)job->height, job->depth,
                  PNG_COLOR_TYPE_GRAY, PNG_INTERLACE_NONE, PNG_COMPRESSION_TYPE_DEFAULT,
                  PNG_FILTER_TYPE_DEFAULT);
-    png_set_compression_level(png, FASTEST);
+    png_set_compression_level(png, Z_BEST_SPEED);
+    png_set_compression_strategy(png, Z_RLE); /* filtered noise has no longer repeats */
     png_set_filter(png, PNG_FILTER_TYPE_BASE, PNG_FILTER_SUB);
     png_write_info(png, job->info);
     for (size_t done = 0; done < job->raw_size; done += CHUNK_MOST) {

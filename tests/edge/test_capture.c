@@ -99,7 +99,7 @@ Test(capture, list_names_the_camera_and_leaves_out_its_metadata_node)
     cr_expect_str_eq(info[0].card, "Bench Camera");
     cr_expect_str_eq(info[0].driver, "fakevideo");
     cr_expect_str_eq(info[0].bus, "test-1.2");
-    cr_assert_eq(info[0].modes, 6);
+    cr_assert_eq(info[0].modes, 7);
     cr_expect_eq(info[0].mode[0].format, RG_PIXELS_MJPEG);
     cr_expect_eq(info[0].mode[0].width, 1280);
     cr_expect_float_eq(info[0].mode[0].frames_per_second, 30, 1e-9);
@@ -143,6 +143,8 @@ Test(capture, mjpeg_is_preferred_and_the_lowest_rate_that_is_enough)
     cr_expect_float_eq(mode.frames_per_second, 15, 1e-9);
     cr_expect_float_eq(chosen(1280, 720, 0).frames_per_second, 30, 1e-9);
     cr_expect_float_eq(chosen(1280, 720, 90).frames_per_second, 30, 1e-9);
+    cr_expect_eq(chosen(640, 480, 20).format, RG_PIXELS_MJPEG);
+    cr_expect_eq(chosen(640, 480, 60).format, RG_PIXELS_YUYV); /* MJPEG has 30 only */
     cr_expect_eq(chosen(320, 240, 0).format, RG_PIXELS_YUYV);
     cr_expect_eq(chosen(160, 120, 0).format, RG_PIXELS_GREY);
 }
@@ -211,7 +213,7 @@ Test(capture, a_clamped_value_is_refused_by_name)
     wish.settings.value[RG_CAMERA_EXPOSURE] = 5000;
     refused(wish, "exposure was to be 5000 and the camera made it 2047 (its range is 3 to 2047");
     wish.settings.value[RG_CAMERA_EXPOSURE] = 1L << 40;
-    refused(wish, "1099511627776");
+    refused(wish, "refuses 1099511627776");
 }
 
 Test(capture, a_control_that_is_not_there_is_refused_only_when_asked_for)
@@ -274,6 +276,17 @@ Test(capture, no_frame_exposed_before_a_change_is_given_out)
         }
     }
     cr_expect_geq(rg_camera_count(camera).flushed, 3 * 5);
+    rg_camera_close(camera);
+}
+
+/* 200 ms of exposure: two of them pass before a frame counts, 12 frames of this camera. */
+Test(capture, a_long_exposure_is_waited_for)
+{
+    rg_camera *camera = opened(yuyv());
+    good(camera);
+    cr_assert_eq(rg_camera_set(camera, RG_CAMERA_EXPOSURE, 2000, NULL), RG_OK);
+    good(camera);
+    cr_expect_geq(rg_camera_count(camera).flushed, 10);
     rg_camera_close(camera);
 }
 
@@ -445,6 +458,9 @@ Test(capture, an_exposure_longer_than_the_frame_period_is_no_gap)
     command("camskip 2"); /* so it comes 100 ms later */
     good(camera);
     counted(camera, 2, 0, 0);
+    command("skip 1"); /* 67 ms: no gap of time, but one of numbers */
+    good(camera);
+    counted(camera, 3, 0, 1);
     rg_camera_close(camera);
 }
 
@@ -475,6 +491,16 @@ Test(capture, a_driver_that_fails_for_good_is_gone)
     good(camera);
     command("fatal");
     gone(camera, "failed for good");
+    rg_camera_close(camera);
+}
+
+Test(capture, an_error_of_poll_alone_is_no_reason_to_spin)
+{
+    rg_camera *camera = opened(mjpeg());
+    good(camera);
+    command("stall 1");
+    command("pollerr 1");
+    gone(camera, "/dev/video0");
     rg_camera_close(camera);
 }
 

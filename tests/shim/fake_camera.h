@@ -18,6 +18,7 @@
  *   halt             endpoint stalled: every queued buffer comes back empty, number and time 0
  *   restart          sequence numbers begin again with 0
  *   unplug, plug     pulled out and plugged in
+ *   pollerr 1 | 0    poll says POLLERR, DQBUF still EAGAIN where there is no frame
  *   fatal            DQBUF fails with EIO from now on
  *   control ID VALUE a control changes by itself; without ID: the camera does not have it
  *   busy 1 | 0       S_FMT fails with EBUSY; noperm 1 | 0: open fails with EACCES
