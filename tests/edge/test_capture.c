@@ -471,14 +471,14 @@ Test(capture, unplugged_is_gone_and_replugged_opens_again)
     good(camera);
     command("unplug");
     gone(camera, "pulled out");
-    gone(camera, "pulled out");
+    gone(camera, "open it again");
     cr_expect_eq(rg_camera_check(camera, &err), RG_NO_CAMERA);
     cr_expect(strstr(err.text, "pulled out"), "%s", err.text);
     cr_expect_eq(rg_camera_set(camera, RG_CAMERA_EXPOSURE, 50, &err), RG_NO_CAMERA);
     cr_expect(strstr(err.text, "pulled out"), "%s", err.text);
     refused(mjpeg(), "plug one in");
     command("plug");
-    gone(camera, "pulled out"); /* the old one stays gone */
+    gone(camera, "open it again"); /* the old one stays gone */
     rg_camera_close(camera);
     camera = opened(mjpeg());
     cr_expect_eq(good(camera).sequence, 0);
@@ -491,6 +491,8 @@ Test(capture, a_driver_that_fails_for_good_is_gone)
     good(camera);
     command("fatal");
     gone(camera, "failed for good");
+    command("fatal 0");
+    gone(camera, "open it again");
     rg_camera_close(camera);
 }
 

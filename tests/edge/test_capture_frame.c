@@ -87,13 +87,18 @@ Test(capture_frame, a_cut_file_of_the_collection_is_not_whole)
     free(f.bytes);
 }
 
+/* Each in a block of its own size: a sanitizer sees a read of one byte too many. */
 Test(capture_frame, no_beginning_of_a_jpeg_is_whole)
 {
-    file_bytes f = loaded(SAMPLE);
-    size_t size = f.size;
-    for (f.size = 0; f.size < size; f.size += f.size < 2000 || f.size > size - 200 ? 1 : 97)
-        cr_assert_eq(check(&f, NULL), RG_BAD_DATA, "%zu bytes", f.size);
-    f.size = size;
+    file_bytes f = loaded(SAMPLE), part = f;
+    for (part.size = 0; part.size < f.size;
+         part.size += part.size < 700 || part.size > f.size - 100 ? 1 : 997) {
+        part.bytes = malloc(part.size ? part.size : 1);
+        cr_assert_not_null(part.bytes);
+        memcpy(part.bytes, f.bytes, part.size);
+        cr_assert_eq(check(&part, NULL), RG_BAD_DATA, "%zu bytes", part.size);
+        free(part.bytes);
+    }
     cr_assert_eq(check(&f, NULL), RG_OK);
     free(f.bytes);
 }
