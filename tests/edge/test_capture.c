@@ -343,6 +343,27 @@ Test(capture, a_yuyv_frame_becomes_a_png_with_every_byte_in_it)
     rg_camera_close(camera);
 }
 
+/* Pixel (18, 0) has Y' = 126: (126 - 16) * 255 / 219 = 128.08 of 255 in the limited range. */
+static int luma_of_126(void)
+{
+    rg_camera *camera = opened(yuyv());
+    rg_shot shot = good(camera);
+    rg_image image = {0};
+    cr_assert_eq(fake_luma(18, 0), 126);
+    cr_assert_eq(rg_decode(shot.bytes, shot.size, &image, NULL), RG_OK);
+    int code = ((const uint8_t *)image.data)[18];
+    rg_image_free(&image);
+    rg_camera_close(camera);
+    return code;
+}
+
+Test(capture, the_range_of_yuyv_is_the_drivers)
+{
+    cr_expect_eq(luma_of_126(), 128);
+    command("full 1");
+    cr_expect_eq(luma_of_126(), 126);
+}
+
 Test(capture, grey_frames_are_read_as_they_were_sent)
 {
     rg_camera *camera = opened((rg_camera_wish){.width = 160, .height = 120});
