@@ -506,6 +506,20 @@ Test(capture, unplugged_is_gone_and_replugged_opens_again)
     rg_camera_close(camera);
 }
 
+/* libv4l2 has room for 16 devices. */
+Test(capture, a_day_of_plugging_leaves_nothing_open)
+{
+    for (int i = 0; i < 40; i++) {
+        rg_camera *camera = opened(mjpeg());
+        good(camera);
+        refused(mjpeg(), "another program");
+        command("unplug");
+        gone(camera, "pulled out");
+        rg_camera_close(camera);
+        command("plug");
+    }
+}
+
 Test(capture, a_driver_that_fails_for_good_is_gone)
 {
     rg_camera *camera = opened(mjpeg());

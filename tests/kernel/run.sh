@@ -26,6 +26,9 @@ fetch_all() {
     kernel=$(kernel_package)
     [ -n "$kernel" ] || { apt-get -qq update; kernel=$(kernel_package); }
     [ -n "$kernel" ] || return 1
+    for old in "$work"/debs/linux-image-*; do
+        case $old in */"$kernel"_*) ;; *) rm -f "$old" ;; esac
+    done
     fetch "$kernel" busybox-static || return 1
     # shellcheck disable=SC2046
     fetch $(apt-get -s install --no-install-recommends qemu-system-x86 | sed -n 's/^Inst \([^ ]*\).*/\1/p')

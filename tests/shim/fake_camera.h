@@ -6,7 +6,8 @@
  * kernel really does is tested in tests/kernel.
  *
  * Linked into a test, or preloaded (LD_PRELOAD=build/VARIANT/tests/shim/v4l2.so): then the lines of the file
- * named by RG_FAKE_CAMERA are its commands, also those that are appended while it runs.
+ * named by RG_FAKE_CAMERA are its commands, also those that are appended while it runs. A program built with
+ * the address sanitizer takes the preload with ASAN_OPTIONS=verify_asan_link_order=0.
  *
  * /dev/video0 is the camera, /dev/video1 its metadata node, there is no other.
  *   frames FOLDER    its MJPEG frames: the .jpg files of a folder, by name, over and over
