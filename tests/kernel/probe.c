@@ -468,7 +468,8 @@ int main(int count, char **argument)
         long_run();
         faults();
         raw_formats();
-        unplugged();
+        for (int round = 0; round < 3; round++)
+            unplugged();
     } else if (count == 2 && strcmp(argument[1], "vivid") == 0) {
         vivid_stream();
         vivid_refusals();
