@@ -19,6 +19,7 @@ step "unit tests" mk run-tests
 step "fuzz corpora" mk check-fuzz
 step "command line" mk check-cli
 step "accuracy" mk accuracy
+step "real kernel" mk check-kernel
 step "proof by sampling" mk check-prove
 step "sanitizer build" mk build tests VARIANT=asan
 step "unit tests under ASan and UBSan" mk run-tests VARIANT=asan

@@ -236,8 +236,10 @@ rg_shot_state rg_camera_next(rg_camera *camera, int timeout_ms, rg_shot *shot, r
 {
     int64_t deadline = rg_capture_now_us() + (int64_t)(timeout_ms > 0 ? timeout_ms : 0) * 1000;
     *shot = (rg_shot){0};
-    if (camera->gone)
-        return lost(camera, ENODEV, err);
+    if (camera->gone) {
+        rg_fail(err, RG_NO_CAMERA, "%s is gone; close it and open it again", camera->info.path);
+        return RG_SHOT_GONE;
+    }
     for (;;) {
         struct v4l2_buffer buffer;
         if (!give_back(camera))

@@ -99,7 +99,7 @@ Test(capture, list_names_the_camera_and_leaves_out_its_metadata_node)
     cr_expect_str_eq(info[0].card, "Bench Camera");
     cr_expect_str_eq(info[0].driver, "fakevideo");
     cr_expect_str_eq(info[0].bus, "test-1.2");
-    cr_assert_eq(info[0].modes, 6);
+    cr_assert_eq(info[0].modes, 7);
     cr_expect_eq(info[0].mode[0].format, RG_PIXELS_MJPEG);
     cr_expect_eq(info[0].mode[0].width, 1280);
     cr_expect_float_eq(info[0].mode[0].frames_per_second, 30, 1e-9);
@@ -143,6 +143,8 @@ Test(capture, mjpeg_is_preferred_and_the_lowest_rate_that_is_enough)
     cr_expect_float_eq(mode.frames_per_second, 15, 1e-9);
     cr_expect_float_eq(chosen(1280, 720, 0).frames_per_second, 30, 1e-9);
     cr_expect_float_eq(chosen(1280, 720, 90).frames_per_second, 30, 1e-9);
+    cr_expect_eq(chosen(640, 480, 20).format, RG_PIXELS_MJPEG);
+    cr_expect_eq(chosen(640, 480, 60).format, RG_PIXELS_YUYV); /* MJPEG has 30 only */
     cr_expect_eq(chosen(320, 240, 0).format, RG_PIXELS_YUYV);
     cr_expect_eq(chosen(160, 120, 0).format, RG_PIXELS_GREY);
 }
@@ -211,7 +213,7 @@ Test(capture, a_clamped_value_is_refused_by_name)
     wish.settings.value[RG_CAMERA_EXPOSURE] = 5000;
     refused(wish, "exposure was to be 5000 and the camera made it 2047 (its range is 3 to 2047");
     wish.settings.value[RG_CAMERA_EXPOSURE] = 1L << 40;
-    refused(wish, "1099511627776");
+    refused(wish, "refuses 1099511627776");
 }
 
 Test(capture, a_control_that_is_not_there_is_refused_only_when_asked_for)
@@ -277,6 +279,17 @@ Test(capture, no_frame_exposed_before_a_change_is_given_out)
     rg_camera_close(camera);
 }
 
+/* 200 ms of exposure: two of them pass before a frame counts, 12 frames of this camera. */
+Test(capture, a_long_exposure_is_waited_for)
+{
+    rg_camera *camera = opened(yuyv());
+    good(camera);
+    cr_assert_eq(rg_camera_set(camera, RG_CAMERA_EXPOSURE, 2000, NULL), RG_OK);
+    good(camera);
+    cr_expect_geq(rg_camera_count(camera).flushed, 10);
+    rg_camera_close(camera);
+}
+
 /* ---------------------------------------------------------------- frames */
 
 Test(capture, jpegs_come_byte_for_byte_and_in_order)
@@ -328,6 +341,27 @@ Test(capture, a_yuyv_frame_becomes_a_png_with_every_byte_in_it)
         }
     free(raw);
     rg_camera_close(camera);
+}
+
+/* Pixel (18, 0) has Y' = 126: (126 - 16) * 255 / 219 = 128.08 of 255 in the limited range. */
+static int luma_of_126(void)
+{
+    rg_camera *camera = opened(yuyv());
+    rg_shot shot = good(camera);
+    rg_image image = {0};
+    cr_assert_eq(fake_luma(18, 0), 126);
+    cr_assert_eq(rg_decode(shot.bytes, shot.size, &image, NULL), RG_OK);
+    int code = ((const uint8_t *)image.data)[18];
+    rg_image_free(&image);
+    rg_camera_close(camera);
+    return code;
+}
+
+Test(capture, the_range_of_yuyv_is_the_drivers)
+{
+    cr_expect_eq(luma_of_126(), 128);
+    command("full 1");
+    cr_expect_eq(luma_of_126(), 126);
 }
 
 Test(capture, grey_frames_are_read_as_they_were_sent)
@@ -445,6 +479,9 @@ Test(capture, an_exposure_longer_than_the_frame_period_is_no_gap)
     command("camskip 2"); /* so it comes 100 ms later */
     good(camera);
     counted(camera, 2, 0, 0);
+    command("skip 1"); /* 67 ms: no gap of time, but one of numbers */
+    good(camera);
+    counted(camera, 3, 0, 1);
     rg_camera_close(camera);
 }
 
@@ -455,18 +492,32 @@ Test(capture, unplugged_is_gone_and_replugged_opens_again)
     good(camera);
     command("unplug");
     gone(camera, "pulled out");
-    gone(camera, "pulled out");
+    gone(camera, "open it again");
     cr_expect_eq(rg_camera_check(camera, &err), RG_NO_CAMERA);
     cr_expect(strstr(err.text, "pulled out"), "%s", err.text);
     cr_expect_eq(rg_camera_set(camera, RG_CAMERA_EXPOSURE, 50, &err), RG_NO_CAMERA);
     cr_expect(strstr(err.text, "pulled out"), "%s", err.text);
     refused(mjpeg(), "plug one in");
     command("plug");
-    gone(camera, "pulled out"); /* the old one stays gone */
+    gone(camera, "open it again"); /* the old one stays gone */
     rg_camera_close(camera);
     camera = opened(mjpeg());
     cr_expect_eq(good(camera).sequence, 0);
     rg_camera_close(camera);
+}
+
+/* libv4l2 has room for 16 devices. */
+Test(capture, a_day_of_plugging_leaves_nothing_open)
+{
+    for (int i = 0; i < 40; i++) {
+        rg_camera *camera = opened(mjpeg());
+        good(camera);
+        refused(mjpeg(), "another program");
+        command("unplug");
+        gone(camera, "pulled out");
+        rg_camera_close(camera);
+        command("plug");
+    }
 }
 
 Test(capture, a_driver_that_fails_for_good_is_gone)
@@ -475,6 +526,18 @@ Test(capture, a_driver_that_fails_for_good_is_gone)
     good(camera);
     command("fatal");
     gone(camera, "failed for good");
+    command("fatal 0");
+    gone(camera, "open it again");
+    rg_camera_close(camera);
+}
+
+Test(capture, an_error_of_poll_alone_is_no_reason_to_spin)
+{
+    rg_camera *camera = opened(mjpeg());
+    good(camera);
+    command("stall 1");
+    command("pollerr 1");
+    gone(camera, "/dev/video0");
     rg_camera_close(camera);
 }
 

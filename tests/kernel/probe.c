@@ -180,28 +180,50 @@ static void controls(void)
     refused(&wish, "power line", "a power line frequency that there is not is refused by name");
 }
 
+typedef struct arrival {
+    uint32_t sequence;
+    uint64_t missed;
+    uint8_t *bytes; /* owned */
+    size_t size;
+} arrival;
+
+/* Not while frames come: digests and the serial console are slow here. */
+static void print_arrivals(arrival *frame, int count)
+{
+    for (int i = 0; i < count; i++) {
+        char hex[RG_DIGEST_TEXT];
+        rg_digest digest = rg_digest_of(frame[i].bytes, frame[i].size);
+        rg_digest_format(&digest, hex);
+        free(frame[i].bytes);
+        printf("FRAME %d %u %lu %s\n", i, frame[i].sequence, (unsigned long)frame[i].missed, hex);
+    }
+}
+
 static void long_run(void)
 {
+    static arrival frame[LONG_RUN];
+    int got = 0;
     command("first");
     rg_camera_wish wish = mjpeg();
     rg_camera *camera = opened(&wish, "opens MJPEG");
     rg_shot shot;
     int64_t first = 0, last = 0;
-    for (int i = 0; i < LONG_RUN;) {
+    while (got < LONG_RUN) {
         rg_shot_state state = rg_camera_next(camera, WAIT_MS, &shot, NULL);
         if (state == RG_SHOT_NONE || state == RG_SHOT_GONE)
             break;
         if (state != RG_SHOT_GOOD)
             continue;
-        char hex[RG_DIGEST_TEXT];
-        rg_digest digest = rg_digest_of(shot.bytes, shot.size);
-        rg_digest_format(&digest, hex);
-        printf("FRAME %d %u %lu %s\n", i, shot.sequence,
-               (unsigned long)rg_camera_count(camera).missed, hex);
-        first = i == 0 ? shot.time_us : first;
+        frame[got] =
+            (arrival){shot.sequence, rg_camera_count(camera).missed, malloc(shot.size), shot.size};
+        if (!frame[got].bytes)
+            break;
+        memcpy(frame[got].bytes, shot.bytes, shot.size);
+        first = got == 0 ? shot.time_us : first;
         last = shot.time_us;
-        i++;
+        got++;
     }
+    print_arrivals(frame, got);
     rg_camera_counts c = rg_camera_count(camera);
     claim(c.good == LONG_RUN && c.bad == 0, "200 frames, none bad",
           "%lu good, %lu bad, %lu missed, %.1f a second", (unsigned long)c.good,
@@ -243,12 +265,16 @@ static void skipped_frame(rg_camera *camera)
 static void stalled(rg_camera *camera)
 {
     rg_error err = {0};
+    uint64_t before = rg_camera_count(camera).missed;
     command("stall 1");
     rg_shot_state state = until(camera, 20, 300, &err);
     claim(state == RG_SHOT_NONE, "a stall is a time-out", "state %d", (int)state);
     command("stall 0");
-    claim(good_again(camera, 5), "frames come again after a stall", "missed %lu",
-          (unsigned long)rg_camera_count(camera).missed);
+    bool good = good_again(camera, 5);
+    uint64_t missed = rg_camera_count(camera).missed - before;
+    claim(good && missed >= 8 && missed < 100,
+          "frames come again after 300 ms of stall, and those between are missed", "%lu missed",
+          (unsigned long)missed);
 }
 
 static void halted(rg_camera *camera)
@@ -299,8 +325,7 @@ static void faults(void)
     stalled(camera);
     halted(camera);
     refused(&wish, "another program", "a second streamer is told that the camera is busy");
-    claim(good_again(camera, 3), "the first streamer goes on", "%lu good",
-          (unsigned long)rg_camera_count(camera).good);
+    claim(good_again(camera, 3), "the first streamer goes on", "as before");
     meddled(camera, "/dev/video0");
     rg_camera_close(camera);
 }
@@ -443,7 +468,8 @@ int main(int count, char **argument)
         long_run();
         faults();
         raw_formats();
-        unplugged();
+        for (int round = 0; round < 3; round++)
+            unplugged();
     } else if (count == 2 && strcmp(argument[1], "vivid") == 0) {
         vivid_stream();
         vivid_refusals();

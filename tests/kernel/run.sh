@@ -26,6 +26,9 @@ fetch_all() {
     kernel=$(kernel_package)
     [ -n "$kernel" ] || { apt-get -qq update; kernel=$(kernel_package); }
     [ -n "$kernel" ] || return 1
+    for old in "$work"/debs/linux-image-*; do
+        case $old in */"$kernel"_*) ;; *) rm -f "$old" ;; esac
+    done
     fetch "$kernel" busybox-static || return 1
     # shellcheck disable=SC2046
     fetch $(apt-get -s install --no-install-recommends qemu-system-x86 | sed -n 's/^Inst \([^ ]*\).*/\1/p')
@@ -41,8 +44,10 @@ unpack() {
         esac
     done
 }
+# A list that names packages which the server has replaced is brought up to date once, where that is allowed.
+fetch_twice() { fetch_all || { apt-get -qq update && fetch_all; }; }
 if [ ! -e "$work/unpacked" ]; then
-    fetch_all >"$work/fetch.log" 2>&1 || skip "packages cannot be fetched ($(tail -n 1 "$work/fetch.log"))"
+    fetch_twice >"$work/fetch.log" 2>&1 || skip "packages cannot be fetched ($(tail -n 1 "$work/fetch.log"))"
     rm -rf "$work/root"
     mkdir -p "$work/root"
     unpack

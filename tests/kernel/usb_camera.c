@@ -410,6 +410,8 @@ static void control_request(uint32_t sequence, const uint8_t *setup, const uint8
 {
     uint8_t out[1024];
     bool in = setup[0] & 0x80, class = (setup[0] & 0x60) == 0x20;
+    if (setup[0] == 2 && setup[1] == 1) /* the endpoint cleared: the stream is over */
+        cam.size = 0;
     if (!in) {
         bool taken = !class || take_class(setup, data, size);
         answer(3, sequence, taken ? 0 : -EPIPE, NULL, 0, taken ? size : 0);

@@ -6,7 +6,8 @@
  * kernel really does is tested in tests/kernel.
  *
  * Linked into a test, or preloaded (LD_PRELOAD=build/VARIANT/tests/shim/v4l2.so): then the lines of the file
- * named by RG_FAKE_CAMERA are its commands, also those that are appended while it runs.
+ * named by RG_FAKE_CAMERA are its commands, also those that are appended while it runs. A program built with
+ * the address sanitizer takes the preload with ASAN_OPTIONS=verify_asan_link_order=0.
  *
  * /dev/video0 is the camera, /dev/video1 its metadata node, there is no other.
  *   frames FOLDER    its MJPEG frames: the .jpg files of a folder, by name, over and over
@@ -18,6 +19,7 @@
  *   halt             endpoint stalled: every queued buffer comes back empty, number and time 0
  *   restart          sequence numbers begin again with 0
  *   unplug, plug     pulled out and plugged in
+ *   pollerr 1 | 0    poll says POLLERR, DQBUF still EAGAIN where there is no frame
  *   fatal            DQBUF fails with EIO from now on
  *   control ID VALUE a control changes by itself; without ID: the camera does not have it
  *   busy 1 | 0       S_FMT fails with EBUSY; noperm 1 | 0: open fails with EACCES

@@ -43,6 +43,7 @@ static const mode modes[] = {
     {V4L2_PIX_FMT_MJPEG, 1280, 720, 30}, {V4L2_PIX_FMT_MJPEG, 1280, 720, 15},
     {V4L2_PIX_FMT_MJPEG, 640, 480, 30},  {V4L2_PIX_FMT_YUYV, 1280, 720, 10},
     {V4L2_PIX_FMT_YUYV, 320, 240, 30},   {V4L2_PIX_FMT_GREY, 160, 120, 60},
+    {V4L2_PIX_FMT_YUYV, 640, 480, 60},
 };
 enum { MODES = sizeof modes / sizeof modes[0] };
 
@@ -68,7 +69,7 @@ static struct {
     struct v4l2_buffer done[BUFFERS];
     bool streaming, instant, stall, fatal, busy, noperm, wrongsize, full;
     int error, truncate, garbage, empty, skip, camskip;
-    bool halt, restart;
+    bool halt, restart, pollerr;
     uint32_t sequence;
     int64_t due_us;
     int exposure_now, exposure_next;
@@ -198,9 +199,10 @@ static int set_flag(const char *word, bool on)
     const struct {
         const char *word;
         bool *flag;
-    } flags[] = {{"instant", &cam.instant}, {"stall", &cam.stall}, {"halt", &cam.halt},
-                 {"restart", &cam.restart}, {"fatal", &cam.fatal}, {"busy", &cam.busy},
-                 {"noperm", &cam.noperm},   {"full", &cam.full},   {"wrongsize", &cam.wrongsize}};
+    } flags[] = {{"instant", &cam.instant},    {"stall", &cam.stall},     {"halt", &cam.halt},
+                 {"restart", &cam.restart},    {"pollerr", &cam.pollerr}, {"fatal", &cam.fatal},
+                 {"busy", &cam.busy},          {"noperm", &cam.noperm},   {"full", &cam.full},
+                 {"wrongsize", &cam.wrongsize}};
     for (size_t i = 0; i < sizeof flags / sizeof flags[0]; i++)
         if (strcmp(flags[i].word, word) == 0) {
             *flags[i].flag = on;
@@ -790,8 +792,8 @@ int poll(struct pollfd *fds, nfds_t count, int timeout)
     bool gone = false;
     for (nfds_t i = 0; i < count; i++) {
         int slot = slot_of(fds[i].fd);
-        bool this_gone = slot >= 0 && is_gone(slot);
-        fds[i].revents = this_gone ? POLLERR | POLLHUP : 0;
+        bool this_gone = slot >= 0 && (is_gone(slot) || cam.pollerr);
+        fds[i].revents = this_gone ? (short)(POLLERR | (cam.pollerr ? 0 : POLLHUP)) : 0;
         gone = gone || this_gone;
     }
     rest();
