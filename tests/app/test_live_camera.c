@@ -107,12 +107,16 @@ Test(live_camera, pulled_out_it_is_away_and_plugged_in_it_comes_back_with_its_ex
     cr_expect_str_not_empty(frame.note);
     cr_expect_eq(next(source), RG_SOURCE_AWAY);
     command("plug");
+    command("control 0x009a0902 777"); /* as a camera that forgot its settings */
     cr_assert(comes_back(source), "%s", err.text);
     cr_expect_str_eq(frame.note, "the camera is back");
     cr_expect_float_eq(frame.exposure, before, 1e-9);
     cr_assert_eq(rg_source_expose(source, 1, &err), RG_OK, "%s", err.text);
     cr_assert_eq(next(source), RG_SOURCE_FRAME);
     cr_expect_eq(frame.exposure, 1, "1 means what it meant before: %g", frame.exposure);
+    rg_taken taken;
+    rg_source_taken(source, &taken);
+    cr_expect_float_eq(taken.exposure_s, 0.025, 1e-9, "250 units of 100 us: %g", taken.exposure_s);
     rg_source_close(source);
 }
 
