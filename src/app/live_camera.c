@@ -74,8 +74,6 @@ static rg_code open_camera(camera *c, rg_error *err)
         return code;
     }
     const rg_camera_settings *locked = rg_camera_locked(c->open);
-    if (c->exposure == 0 && locked->has[RG_CAMERA_EXPOSURE])
-        c->exposure = locked->value[RG_CAMERA_EXPOSURE];
     if (locked->has[RG_CAMERA_GAIN])
         c->gain = (double)locked->value[RG_CAMERA_GAIN];
     return apply_exposure(c, err);
@@ -101,7 +99,7 @@ static void remember_settings(camera *c)
 {
     c->wish.settings = *rg_camera_locked(c->open);
     if (c->wish.settings.has[RG_CAMERA_EXPOSURE])
-        c->wish.settings.value[RG_CAMERA_EXPOSURE] = c->exposure;
+        c->exposure = c->wish.settings.value[RG_CAMERA_EXPOSURE];
 }
 
 static rg_source_state look_for_it(camera *c, int timeout_ms, rg_source_frame *frame, rg_error *err)

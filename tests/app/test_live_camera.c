@@ -99,6 +99,8 @@ Test(live_camera, without_an_exposure_control_no_witness_can_be_taken)
 Test(live_camera, pulled_out_it_is_away_and_plugged_in_it_comes_back_with_its_exposure)
 {
     rg_source *source = opened(1280, 720);
+    rg_taken first, taken;
+    rg_source_taken(source, &first);
     cr_assert_eq(rg_source_expose(source, 0.2, &err), RG_OK, "%s", err.text);
     cr_assert_eq(next(source), RG_SOURCE_FRAME, "%s", err.text);
     double before = frame.exposure;
@@ -107,16 +109,18 @@ Test(live_camera, pulled_out_it_is_away_and_plugged_in_it_comes_back_with_its_ex
     cr_expect_str_not_empty(frame.note);
     cr_expect_eq(next(source), RG_SOURCE_AWAY);
     command("plug");
-    command("control 0x009a0902 777"); /* as a camera that forgot its settings */
+    command("control 0x009a0902 777"); /* as a camera that forgot its settings: exposure */
+    command("control 0x00980913 77");  /* and gain */
     cr_assert(comes_back(source), "%s", err.text);
     cr_expect_str_eq(frame.note, "the camera is back");
     cr_expect_float_eq(frame.exposure, before, 1e-9);
     cr_assert_eq(rg_source_expose(source, 1, &err), RG_OK, "%s", err.text);
     cr_assert_eq(next(source), RG_SOURCE_FRAME);
     cr_expect_eq(frame.exposure, 1, "1 means what it meant before: %g", frame.exposure);
-    rg_taken taken;
     rg_source_taken(source, &taken);
     cr_expect_float_eq(taken.exposure_s, 0.025, 1e-9, "250 units of 100 us: %g", taken.exposure_s);
+    cr_expect_neq(first.gain, 77);
+    cr_expect_eq(taken.gain, first.gain, "%g, before %g", taken.gain, first.gain);
     rg_source_close(source);
 }
 
