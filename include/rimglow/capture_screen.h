@@ -7,7 +7,7 @@
 
 #include "rimglow/live.h"
 
-enum { RG_SCREEN_TEXT = 6000, RG_SCREEN_LINES = 22, RG_SCREEN_WIDTH = 79 };
+enum { RG_SCREEN_TEXT = 6000, RG_SCREEN_LINES = 23, RG_SCREEN_WIDTH = 79 };
 
 typedef struct rg_screen {
     const rg_live_state *state;

@@ -139,7 +139,7 @@ void rg_screen_text(const rg_screen *s, char text[RG_SCREEN_TEXT])
          (unsigned long long)s->source.given, (unsigned long long)s->source.bad,
          (unsigned long long)s->source.missed, (unsigned long long)s->source.away);
     wrapped(&w, "left out", state->last_reason[0] ? state->last_reason : "-", 2);
-    line(&w, "%s%s", s->note[0] ? "note     " : "", s->note);
+    wrapped(&w, s->note[0] ? "note" : "", s->note, 2);
     line(&w, "%s", s->keys);
     while (w.lines < RG_SCREEN_LINES)
         line(&w, "%s", "");
