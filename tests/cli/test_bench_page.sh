@@ -7,7 +7,7 @@ bench() {
     "$RIMGLOW" bench --instrument "$CALIB/alto-loan.ini" --station "$CALIB/bench.ini" --serial PE-A-0147 \
         --technician "A. Bell" --replay "$SAMPLES" --port 0 "$@" >bench.out 2>bench.err </dev/null &
     pid=$!
-    trap 'kill -INT $pid 2>/dev/null || true; wait $pid || true' EXIT
+    trap 'end_bench' EXIT
     for try in 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20; do
         ! grep -q 'http://' bench.out || break
         kill -0 $pid 2>/dev/null || { cat bench.err; fail "the bench starts"; }
@@ -16,6 +16,16 @@ bench() {
     url=$(sed -n 's|^= \(http://[^ ]*\)/.*|\1|p' bench.out)
     port=${url##*:}
     [ -n "$port" ] || fail "an address is printed"
+}
+
+# It is still there, and ends in order: exit code 0 and nothing said by a sanitizer.
+end_bench() {
+    ended=$?
+    code=0
+    kill -INT $pid || ended=1
+    wait $pid || code=$?
+    [ "$code" = 0 ] && ! grep -q Sanitizer bench.err || { echo "not so: the bench ends in order ($code)"; cat bench.err; ended=1; }
+    exit $ended
 }
 
 # answers CODE CURL-ARGUMENT...: what the server says to it.
@@ -139,6 +149,26 @@ test_bench_has_no_path_to_the_disk() {
     grep -qi "^Content-Security-Policy: default-src 'none'; style-src 'unsafe-inline'" head || fail "its own policy"
     answers 200 "$url/api/archive?serial=PE-*"
     holds body '.all == 1 and .inspections[0].serial == "PE-A-0147"'
+}
+
+test_bench_shows_the_archive() {
+    bench
+    answers 404 "$url/api/archive"
+    for visit in 1 2; do "$RIMGLOW" archive add --technician "A. Bell" "$SAMPLES/06-A" >/dev/null; done
+    answers 200 "$url/api/archive?verdict=sealed"
+    holds body '.all == 0'
+    answers 200 "$url/api/history?serial=PE-A-0147"
+    holds body '[.sweeps[] | [.sequence, .pad, .verdict]] == [[1, "A", "leaking"], [2, "A", "leaking"]]'
+    answers 200 "$url/archive/history.svg?serial=PE-A-0147&pad=A"
+    rsvg-convert body >/dev/null || fail "the history is a picture"
+    answers 200 "$url/archive/compare.svg?serial=PE-A-0147&pad=A&visit=2"
+    rsvg-convert body >/dev/null || fail "the change is a picture"
+    grep -qi '^Content-Type: image/svg+xml' head || fail "and says so"
+    for query in 'pad=A&visit=1' 'pad=B&visit=2'; do answers 404 "$url/archive/compare.svg?serial=PE-A-0147&$query"; done
+    for query in 'pad=A' 'visit=2' 'pad=*&visit=2' 'pad=A&visit=2x'; do
+        answers 409 "$url/archive/compare.svg?serial=PE-A-0147&$query"
+    done
+    for query in '' '?serial=*' '?serial=PE-*'; do answers 409 "$url/api/history$query"; done
 }
 
 test_bench_withstands_malformed_and_oversized_requests() {
