@@ -277,8 +277,10 @@ test_bench_from_the_first_pad_to_the_archive() {
     cmp "$SAMPLES/04-C/witness.jpg" "$(ls sweeps/PE-A-0147/04-C/*witness*)" || fail "frames are untouched"
     post 409 finger '{"finger":"strong"}'
     post 202 finish '{}'
+    post 409 pad '{"pad":"next"}'
     becomes '.finished.bag != null and (.busy | not)'
     holds state.json '.finished.verdict == "leaking" and .finished.certificate'
+    post 409 finish '{}'
     there reports/PE-A-0147-0001.pdf reports/PE-A-0147-0001.html
     rg archive verify
     exits 0
