@@ -324,3 +324,65 @@ test_bench_refuses_what_it_cannot_do() {
     rg bench "$@" --serial PE-A-0147 --replay "$SAMPLES" --port "$port"
     refused 74 "another program may hold it"
 }
+
+test_bench_begins_a_pad_again_and_keeps_the_old_frames() {
+    bench --rate 0
+    token=$(csrf)
+    for attempt in 1 2; do
+        post 200 role '{"role":"witness"}'
+        becomes '.live.coverage.witness'
+        post 200 role '{"role":"closed"}'
+        becomes '.live.decided'
+        post 200 redo '{}'
+        becomes '.live == null and .pads[3].verdict == null and .role == "none"'
+    done
+    there sweeps/PE-A-0147/04-C/sweep.ini sweeps/PE-A-0147/04-C-2/sweep.ini
+    post 409 finish '{}' # no sweep counts any more
+    post 200 finger '{"finger":"35 g"}'
+    state
+    holds state.json '.finger.grams == 35'
+    post 200 role '{"role":"witness"}'
+    becomes '.live.kept == 1'
+    post 409 finger '{"finger":"firm"}' # of a sweep that has begun
+    post 409 role '{"role":"open"}'
+    post 409 pad '{"pad":"high G"}'
+    post 200 pad '{"pad":"B"}' # a sweep without a closed frame is no sweep
+    becomes '.pad == 4 and .pads[3].verdict == null'
+    gone sweeps/PE-A-0147/04-C-3
+}
+
+test_bench_waits_for_the_key_that_was_recorded() {
+    bench --rate 0
+    token=$(csrf)
+    post 200 role '{"role":"witness"}'
+    becomes '.live.coverage.witness and .role == "none" and .source.waits_for == "closed"'
+    sleep 1
+    state
+    holds state.json '.live.offered == 1'
+    post 200 role '{"role":"witness"}'
+    sleep 1
+    state
+    holds state.json '.live.offered == 1' # the recording has no second witness
+    post 200 role '{"role":"closed"}'
+    becomes '.live.decided and .role == "none"'
+}
+
+test_bench_keeps_a_sweep_that_ctrl_c_ends() {
+    bench --rate 10
+    token=$(csrf)
+    post 200 role '{"role":"witness"}'
+    becomes '.live.coverage.witness'
+    post 200 role '{"role":"closed"}'
+    becomes '.live.kept >= 5'
+    timeout 20 curl -sN "$url/events" >events & # those who listen are told by the end of the stream
+    listener=$!
+    sleep 0.3
+    kill -INT $pid
+    wait $pid || fail "it ends in order"
+    wait $listener || true
+    grep -q '^data: {"version"' events || fail "states were sent"
+    rg inspect --pictures none sweeps/PE-A-0147/04-C
+    exits 2
+    bench --rate 10
+    answers 200 "$url/"
+}
