@@ -7,14 +7,15 @@
 
 #include "rimglow/live.h"
 
-enum { RG_SCREEN_TEXT = 6000, RG_SCREEN_LINES = 21, RG_SCREEN_WIDTH = 79 };
+enum { RG_SCREEN_TEXT = 6000, RG_SCREEN_LINES = 23, RG_SCREEN_WIDTH = 79 };
 
 typedef struct rg_screen {
     const rg_live_state *state;
     const rg_seal_map *map;
     const double *level_deg; /* [RG_COVER_LEVELS] */
     const char *serial, *pad;
-    const char *now;  /* what the person is asked to do */
+    const char *now; /* what the person is asked to do */
+    rg_source_counts source;
     const char *note; /* what the source says, or "" */
     const char *keys; /* which keys do what, or "" */
 } rg_screen;

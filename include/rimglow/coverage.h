@@ -36,7 +36,7 @@ typedef enum rg_guide {
 } rg_guide;
 
 /* For the frame that was taken last: where the camera is, and in words where it should go. text:
- * RG_COVER_TEXT bytes. */
+ * RG_COVER_TEXT bytes. A witness frame is never too high or low: its cup stands askew. */
 rg_guide rg_coverage_guide(const rg_frame *frame, const rg_coverage *coverage,
                            const rg_coverage_options *options, char *text);
 

@@ -51,6 +51,14 @@ rg_code rg_source_expose(rg_source *source, double relative, rg_error *err);
 /* For [taken] of sweep.ini: of a replay what the recorded sweep says, of a camera today's date and what it
  * states itself. */
 void rg_source_taken(const rg_source *source, rg_taken *taken);
+/* What became of its frames so far. */
+typedef struct rg_source_counts {
+    uint64_t given;  /* by rg_source_next */
+    uint64_t bad;    /* thrown away: damaged, empty, unreadable */
+    uint64_t missed; /* by gaps of sequence numbers and time stamps */
+    uint64_t away;   /* how often a camera was pulled out, failed, or had changed its settings */
+} rg_source_counts;
+void rg_source_count(const rg_source *source, rg_source_counts *counts);
 void rg_source_close(rg_source *source);
 
 /* ---------------------------------------------------------------- engine */

@@ -135,8 +135,11 @@ void rg_screen_text(const rg_screen *s, char text[RG_SCREEN_TEXT])
             3);
     widest_line(&w, state);
     count_line(&w, state);
+    line(&w, "source   %llu given, %llu bad, %llu missed; away %llu times",
+         (unsigned long long)s->source.given, (unsigned long long)s->source.bad,
+         (unsigned long long)s->source.missed, (unsigned long long)s->source.away);
     wrapped(&w, "left out", state->last_reason[0] ? state->last_reason : "-", 2);
-    line(&w, "%s%s", s->note[0] ? "note     " : "", s->note);
+    wrapped(&w, s->note[0] ? "note" : "", s->note, 2);
     line(&w, "%s", s->keys);
     while (w.lines < RG_SCREEN_LINES)
         line(&w, "%s", "");

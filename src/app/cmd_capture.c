@@ -90,7 +90,8 @@ typedef struct job {
     phase phase;
     bool stop, ending, failed, screen, keyboard, area, cooked_known;
     struct termios cooked;
-    char note[160];
+    char note[160], told[160]; /* what the source says, and what was printed of that */
+    int64_t noted_ms;
     int64_t drawn_ms;
     uint64_t drawn_version;
     rg_live_state last; /* non-terminals: what the last line told */
@@ -274,6 +275,7 @@ static void draw_area(job *j, const rg_live_state *s)
                                 : j->replay      ? "q stop"
                                             : "Enter pad is closed   w witness   d dark   q stop"};
     rg_live_map(j->live, j->map);
+    rg_source_count(j->source, &screen.source);
     rg_screen_text(&screen, text);
     if (j->drawn_ms)
         printf("\033[%dF", RG_SCREEN_LINES);
@@ -286,11 +288,11 @@ static void draw_line(job *j, const rg_live_state *s)
 {
     char text[512];
     if (j->drawn_ms && s->kept < j->last.kept + 5 && s->want == j->last.want &&
-        s->verdict == j->last.verdict && !j->note[0])
+        s->verdict == j->last.verdict && strcmp(j->note, j->told) == 0)
         return;
-    if (j->note[0])
+    if (j->note[0] && strcmp(j->note, j->told) != 0)
         printf("note: %s\n", j->note);
-    j->note[0] = '\0';
+    rg_copy_text(j->told, sizeof j->told, j->note);
     rg_screen_line(s, text, sizeof text);
     puts(text);
     j->last = *s;
@@ -312,13 +314,19 @@ static void draw(job *j, const rg_live_state *s, bool at_last)
 
 /* ---------------------------------------------------------------- keys and signals */
 
+static void note(job *j, const char *text)
+{
+    rg_copy_text(j->note, sizeof j->note, text);
+    j->noted_ms = clock_ms();
+}
+
 static void enter_phase(job *j, phase next)
 {
     rg_error err = {0};
     rg_role role = next == PHASE_WITNESS ? RG_ROLE_WITNESS : RG_ROLE_CLOSED;
     j->phase = next;
     if (rg_source_expose(j->source, rg_live_exposure(j->live, role), &err) != RG_OK)
-        rg_copy_text(j->note, sizeof j->note, err.text);
+        note(j, err.text);
 }
 
 static void press(job *j, char key, const rg_live_state *s)
@@ -334,8 +342,7 @@ static void press(job *j, char key, const rg_live_state *s)
     else if (key == '\n' && s->coverage.witness)
         enter_phase(j, PHASE_CLOSED);
     else if (key == '\n')
-        rg_copy_text(j->note, sizeof j->note,
-                     "no frame proves the lamp yet: crack the pad open first, lamp on");
+        note(j, "no frame proves the lamp yet: crack the pad open first, lamp on");
 }
 
 /* Keys may also come through a pipe; its end says nothing but that no more will come. */
@@ -400,7 +407,7 @@ static bool complete(const job *j, const rg_live_state *s)
 /* The next frame, if one comes soon. *ended: none will come. */
 static rg_code take_one(job *j, bool *ended, rg_error *err)
 {
-    enum { WAIT_MS = 100 };
+    enum { WAIT_MS = 100, NOTE_MS = 5000 };
     rg_source_frame frame;
     rg_role role;
     rg_error why = {0};
@@ -408,7 +415,9 @@ static rg_code take_one(job *j, bool *ended, rg_error *err)
         return RG_OK;
     rg_source_state state = rg_source_next(j->source, WAIT_MS, &frame, &why);
     if (frame.note[0])
-        rg_copy_text(j->note, sizeof j->note, frame.note);
+        note(j, frame.note);
+    else if (state == RG_SOURCE_FRAME && clock_ms() - j->noted_ms > NOTE_MS)
+        j->note[0] = '\0';
     *ended = state == RG_SOURCE_END;
     if (state != RG_SOURCE_FRAME || !role_now(j, &frame, &role))
         return RG_OK;

@@ -92,7 +92,7 @@ static rg_code read_station(rg_live *live, const rg_live_job *job, rg_error *err
     if (code == RG_OK)
         code = rg_station_parse(path, (const char *)text, size, &live->station, err);
     if (code == RG_OK)
-        code = rg_station_match(&live->station, path, &live->sweep.taken, err);
+        code = rg_station_match(&live->station, "this sweep", &live->sweep.taken, err);
     free(text);
     return code;
 }

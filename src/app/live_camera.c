@@ -22,12 +22,13 @@ typedef struct camera {
     char path[128];  /* "": the first that has the size */
     rg_camera *open; /* owned; NULL while it is away */
     rg_camera_wish wish;
-    long exposure;      /* of a closed frame, units of 100 us; 0: the camera does not say */
-    double gain;        /* as it states it; 0: it does not */
-    double relative;    /* wanted now */
-    int64_t checked_us; /* when its controls were last looked at */
-    int64_t tried_us;   /* when it was last looked for */
-    bool back;          /* to be told with the next frame */
+    long exposure;         /* of a closed frame, units of 100 us; 0: the camera does not say */
+    double gain;           /* as it states it; 0: it does not */
+    double relative;       /* wanted now */
+    int64_t checked_us;    /* when its controls were last looked at */
+    int64_t tried_us;      /* when it was last looked for */
+    rg_source_counts past; /* of the times that it was open before */
+    bool back;             /* to be told with the next frame */
 } camera;
 
 /* ---------------------------------------------------------------- exposure */
@@ -73,15 +74,22 @@ static rg_code open_camera(camera *c, rg_error *err)
         return code;
     }
     const rg_camera_settings *locked = rg_camera_locked(c->open);
-    if (c->exposure == 0 && locked->has[RG_CAMERA_EXPOSURE])
-        c->exposure = locked->value[RG_CAMERA_EXPOSURE];
     if (locked->has[RG_CAMERA_GAIN])
         c->gain = (double)locked->value[RG_CAMERA_GAIN];
     return apply_exposure(c, err);
 }
 
+static void add_counts(rg_source_counts *sum, const rg_camera *open)
+{
+    rg_camera_counts n = rg_camera_count(open);
+    sum->given += n.good;
+    sum->bad += n.bad;
+    sum->missed += n.missed;
+}
+
 static void close_camera(camera *c)
 {
+    add_counts(&c->past, c->open);
     rg_camera_close(c->open);
     c->open = NULL;
 }
@@ -91,7 +99,7 @@ static void remember_settings(camera *c)
 {
     c->wish.settings = *rg_camera_locked(c->open);
     if (c->wish.settings.has[RG_CAMERA_EXPOSURE])
-        c->wish.settings.value[RG_CAMERA_EXPOSURE] = c->exposure;
+        c->exposure = c->wish.settings.value[RG_CAMERA_EXPOSURE];
 }
 
 static rg_source_state look_for_it(camera *c, int timeout_ms, rg_source_frame *frame, rg_error *err)
@@ -132,6 +140,7 @@ static void hand_out(camera *c, const rg_shot *shot, rg_source_frame *frame)
 static rg_source_state gone(camera *c, const rg_error *why, rg_source_frame *frame, rg_error *err)
 {
     close_camera(c);
+    c->past.away++;
     c->tried_us = rg_live_clock_us();
     rg_copy_text(frame->note, sizeof frame->note, why->text);
     if (err)
@@ -193,6 +202,14 @@ static void camera_taken(const rg_source *source, rg_taken *taken)
                         .exposure_s = (double)c->exposure * EXPOSURE_UNIT_US * 1e-6};
 }
 
+static void camera_count(const rg_source *source, rg_source_counts *counts)
+{
+    const camera *c = (const camera *)source;
+    *counts = c->past;
+    if (c->open)
+        add_counts(counts, c->open);
+}
+
 static void camera_close(rg_source *source)
 {
     camera *c = (camera *)source;
@@ -208,7 +225,7 @@ rg_code rg_source_camera(const char *path, const rg_station *station, rg_source 
     camera *c = rg_alloc(1, sizeof *c);
     if (!c)
         return rg_fail(err, RG_INTERNAL, "no memory for a camera");
-    c->base = (rg_source){camera_next, camera_expose, camera_taken, camera_close};
+    c->base = (rg_source){camera_next, camera_expose, camera_taken, camera_count, camera_close};
     c->relative = 1;
     if (path && !rg_copy_text(c->path, sizeof c->path, path)) {
         free(c);

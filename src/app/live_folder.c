@@ -117,7 +117,13 @@ rg_code rg_live_folder_make(rg_live *live, const rg_live_job *job, rg_error *err
         if (code == RG_OK && mkdir(live->folder, 0777) != 0)
             code = rg_file_refusal(live->folder, errno, err);
     }
-    return code == RG_OK ? write_marker(live, err) : code;
+    if (code == RG_OK)
+        code = write_marker(live, err);
+    else
+        return code;
+    if (code != RG_OK && live->marker < 0)
+        rmdir(live->folder);
+    return code;
 }
 
 /* ---------------------------------------------------------------- frames */

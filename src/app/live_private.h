@@ -19,6 +19,7 @@ struct rg_source {
     rg_source_state (*next)(rg_source *, int timeout_ms, rg_source_frame *, rg_error *);
     rg_code (*expose)(rg_source *, double relative, rg_error *);
     void (*taken)(const rg_source *, rg_taken *);
+    void (*count)(const rg_source *, rg_source_counts *);
     void (*close)(rg_source *);
 };
 

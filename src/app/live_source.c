@@ -28,6 +28,12 @@ void rg_source_taken(const rg_source *source, rg_taken *taken)
     source->taken(source, taken);
 }
 
+void rg_source_count(const rg_source *source, rg_source_counts *counts)
+{
+    *counts = (rg_source_counts){0};
+    source->count(source, counts);
+}
+
 void rg_source_close(rg_source *source)
 {
     if (source)
@@ -44,6 +50,7 @@ typedef struct replay {
     bool loop;
     int64_t period_us, due_us; /* 0: as fast as they are asked for */
     uint8_t *bytes;            /* owned; of the frame handed out last */
+    rg_source_counts counts;
 } replay;
 
 static rg_code read_sweep(replay *r, rg_error *err)
@@ -121,8 +128,11 @@ static rg_source_state replay_next(rg_source *source, int timeout_ms, rg_source_
         return RG_SOURCE_END;
     if (!wait_until_due(r, timeout_ms))
         return RG_SOURCE_WAIT;
-    if (read_frame(r, frame, &why) == RG_OK && frame->size > 0)
+    if (read_frame(r, frame, &why) == RG_OK && frame->size > 0) {
+        r->counts.given++;
         return RG_SOURCE_FRAME;
+    }
+    r->counts.bad++;
     /* As a camera's bad frame: it is named, and the next one comes. */
     rg_copy_text(frame->note, sizeof frame->note, why.text[0] ? why.text : "an empty frame");
     if (err)
@@ -141,6 +151,11 @@ static rg_code replay_expose(rg_source *source, double relative, rg_error *err)
 static void replay_taken(const rg_source *source, rg_taken *taken)
 {
     *taken = ((const replay *)source)->sweep.taken;
+}
+
+static void replay_count(const rg_source *source, rg_source_counts *counts)
+{
+    *counts = ((const replay *)source)->counts;
 }
 
 static void replay_close(rg_source *source)
@@ -167,7 +182,7 @@ rg_code rg_source_replay(const char *folder, double frames_per_second, bool loop
         return rg_fail(err, RG_INTERNAL, "no memory for a replay");
     }
     own[strlen(folder)] = '\0';
-    *r = (replay){.base = {replay_next, replay_expose, replay_taken, replay_close},
+    *r = (replay){.base = {replay_next, replay_expose, replay_taken, replay_count, replay_close},
                   .folder = own,
                   .loop = loop};
     r->period_us = frames_per_second > 0 ? (int64_t)(1e6 / frames_per_second) : 0;

@@ -62,6 +62,18 @@ static void show_frame(rg_live *live, const live_item *item, const rg_frame *now
     s->latency_ms = (double)(rg_live_clock_us() - item->arrived_us) / 1000;
 }
 
+/* What a kept frame looks at counts before it is measured. Lock held. */
+static void mark_visited(rg_live *live, const rg_frame *kept)
+{
+    rg_coverage one;
+    rg_frame now = rg_frame_borrow(kept);
+    now.elevation_deg = rg_live_elevation(&live->plane, &live->setup, kept);
+    rg_coverage_find(&now, 1, NULL, &live->settings.coverage, &one);
+    for (int s = 0; s < RG_COVER_SECTORS; s++)
+        for (int l = 0; l < RG_COVER_LEVELS; l++)
+            live->state.coverage.visited[s][l] |= one.visited[s][l];
+}
+
 /* The frame, now kept, changes hands. */
 static void adopt(rg_live *live, live_item *item, rg_frame *kept)
 {
@@ -76,6 +88,7 @@ static void adopt(rg_live *live, live_item *item, rg_frame *kept)
     s->closed += kept->role == RG_FRAME_CLOSED;
     s->darks += kept->role == RG_FRAME_DARK;
     s->coverage.witness = live->proven;
+    mark_visited(live, kept);
 }
 
 /* Without the lock; kept, frame, proven and unproven are changed by committers only. */
@@ -219,6 +232,8 @@ static rg_code measure(rg_live *live, rg_frame *frames, int count, rg_error *err
         live->useful[i] = frames[i].used;
     live->state.measure_ms = (double)(rg_live_clock_us() - start) / 1000;
     rg_live_show_map(live, &live->result->map, &coverage);
+    for (int i = count; i < live->kept; i++)
+        mark_visited(live, live->frame[i]);
     pthread_mutex_unlock(&live->lock);
     return RG_OK;
 }

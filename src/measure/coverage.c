@@ -220,6 +220,11 @@ rg_guide rg_coverage_guide(const rg_frame *frame, const rg_coverage *coverage,
         append(text, "%s", frame->reason[0] ? frame->reason : "no crown in view");
         return RG_GUIDE_LOST;
     }
+    /* A cracked pad's plane says nothing of the camera's height above the rim. */
+    if (frame->role == RG_FRAME_WITNESS) {
+        append(text, "%s", frame->used ? "good; this frame proves the lamp" : frame->reason);
+        return RG_GUIDE_LEVEL;
+    }
     rg_guide guide = frame->elevation_deg > top + options->near_deg      ? RG_GUIDE_TOO_HIGH
                      : frame->elevation_deg < bottom - options->near_deg ? RG_GUIDE_TOO_LOW
                                                                          : RG_GUIDE_LEVEL;

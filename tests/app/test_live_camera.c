@@ -43,6 +43,15 @@ static rg_source_state next(rg_source *source)
     return rg_source_next(source, 1000, &frame, &err);
 }
 
+/* Until it gives a frame, at most so many calls. */
+static bool comes_back(rg_source *source)
+{
+    for (int i = 0; i < 20; i++)
+        if (next(source) == RG_SOURCE_FRAME)
+            return true;
+    return false;
+}
+
 Test(live_camera, frames_come_untouched_and_with_exposure_1)
 {
     rg_source *source = opened(1280, 720);
@@ -87,18 +96,11 @@ Test(live_camera, without_an_exposure_control_no_witness_can_be_taken)
     rg_source_close(source);
 }
 
-/* Until it gives a frame, at most so many calls. */
-static bool comes_back(rg_source *source)
-{
-    for (int i = 0; i < 20; i++)
-        if (next(source) == RG_SOURCE_FRAME)
-            return true;
-    return false;
-}
-
 Test(live_camera, pulled_out_it_is_away_and_plugged_in_it_comes_back_with_its_exposure)
 {
     rg_source *source = opened(1280, 720);
+    rg_taken first, taken;
+    rg_source_taken(source, &first);
     cr_assert_eq(rg_source_expose(source, 0.2, &err), RG_OK, "%s", err.text);
     cr_assert_eq(next(source), RG_SOURCE_FRAME, "%s", err.text);
     double before = frame.exposure;
@@ -107,12 +109,18 @@ Test(live_camera, pulled_out_it_is_away_and_plugged_in_it_comes_back_with_its_ex
     cr_expect_str_not_empty(frame.note);
     cr_expect_eq(next(source), RG_SOURCE_AWAY);
     command("plug");
+    command("control 0x009a0902 777"); /* as a camera that forgot its settings: exposure */
+    command("control 0x00980913 77");  /* and gain */
     cr_assert(comes_back(source), "%s", err.text);
     cr_expect_str_eq(frame.note, "the camera is back");
     cr_expect_float_eq(frame.exposure, before, 1e-9);
     cr_assert_eq(rg_source_expose(source, 1, &err), RG_OK, "%s", err.text);
     cr_assert_eq(next(source), RG_SOURCE_FRAME);
     cr_expect_eq(frame.exposure, 1, "1 means what it meant before: %g", frame.exposure);
+    rg_source_taken(source, &taken);
+    cr_expect_float_eq(taken.exposure_s, 0.025, 1e-9, "250 units of 100 us: %g", taken.exposure_s);
+    cr_expect_neq(first.gain, 77);
+    cr_expect_eq(taken.gain, first.gain, "%g, before %g", taken.gain, first.gain);
     rg_source_close(source);
 }
 
@@ -130,10 +138,19 @@ Test(live_camera, an_exposure_that_changes_by_itself_is_met_and_set_back)
 Test(live_camera, a_bad_frame_is_named_and_the_next_one_comes)
 {
     rg_source *source = opened(1280, 720);
+    rg_source_counts counts;
     command("truncate 1");
     cr_expect_eq(next(source), RG_SOURCE_WAIT);
     cr_expect_str_not_empty(frame.note);
     cr_expect_eq(next(source), RG_SOURCE_FRAME);
+    command("unplug");
+    cr_expect_eq(next(source), RG_SOURCE_AWAY);
+    command("plug");
+    cr_assert(comes_back(source));
+    rg_source_count(source, &counts);
+    cr_expect_eq(counts.given, 2, "%lu, also of before it was away", (unsigned long)counts.given);
+    cr_expect_eq(counts.bad, 1);
+    cr_expect_eq(counts.away, 1);
     rg_source_close(source);
 }
 

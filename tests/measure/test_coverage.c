@@ -167,6 +167,18 @@ Test(coverage, a_camera_too_high_or_low_is_told_how_many_mm)
     cr_expect_eq(guide(at(40, 0.95)), RG_GUIDE_LEVEL, "within near_deg of the highest level");
 }
 
+Test(coverage, a_witness_frame_is_judged_by_its_light_not_its_height)
+{
+    rg_frame f = witness(true);
+    f.elevation_deg = -3;
+    cr_expect_eq(guide(f), RG_GUIDE_LEVEL);
+    cr_expect_str_eq(text, "good; this frame proves the lamp");
+    f.used = false;
+    strcpy(f.reason, "no light in the gap");
+    cr_expect_eq(guide(f), RG_GUIDE_LEVEL);
+    cr_expect_str_eq(text, "no light in the gap");
+}
+
 Test(coverage, without_a_place_the_reason_is_the_guide)
 {
     rg_frame f = at(0, 0);

@@ -317,6 +317,13 @@ Test(pipeline, measuring_borrowed_frames_again_and_again_gives_what_measuring_on
     cr_assert_eq(memcmp(as_taken, sweep.frame, sizeof as_taken), 0, "the frames are as taken");
     measure(&sweep);
     cr_expect_eq(memcmp(&last.map, &result.map, sizeof last.map), 0, "map");
+    for (int i = 0; i < sweep.count; i++) {
+        const rg_frame *b = &borrowed[i], *f = &sweep.frame[i];
+        cr_expect(b->used == f->used && b->bearing_deg == f->bearing_deg &&
+                      b->elevation_deg == f->elevation_deg && b->shift_mm == f->shift_mm &&
+                      strcmp(b->reason, f->reason) == 0,
+                  "frame %d", i);
+    }
     cr_expect_eq(memcmp(&last.plane, &result.plane, sizeof last.plane), 0, "plane");
     cr_expect_eq(last.psf_sigma_px, result.psf_sigma_px);
     cr_expect_eq(result.map.verdict, RG_VERDICT_LEAKING);
