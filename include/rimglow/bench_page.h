@@ -18,6 +18,7 @@
  *   GET  /api/history         ?serial=: {"serial", "sweeps": [...]}, oldest first
  *   GET  /archive/certificate ?bag=: HTML
  *   GET  /archive/history.svg ?serial=&pad=: picture over all visits
+ *   GET  /archive/compare.svg ?serial=&pad=&visit=: that visit against the one before it
  *
  * A wish that cannot be granted is 409 with {"error": why}; a body that is none is 400.
  */

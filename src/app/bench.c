@@ -19,6 +19,7 @@
  * often a camera that is not there is looked for. */
 enum { STEP_MS = 40, ENGINE_MS = 2000, CAMERA_SECONDS = 2 };
 
+#define BUSY     "the instrument is being archived; wait until that is done"
 #define BOUNDARY "rimglow-next-picture"
 const char rg_bench_picture_type[] = "multipart/x-mixed-replace; boundary=" BOUNDARY;
 
@@ -378,7 +379,7 @@ static rg_code ask_finish(rg_bench *b, rg_error *err)
 static rg_code grant(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_error *err)
 {
     if (b->busy)
-        return rg_fail(err, RG_USAGE, "the instrument is being archived; wait until that is done");
+        return rg_fail(err, RG_USAGE, BUSY);
     switch (kind) {
     case RG_WISH_ROLE:
         return set_role(b, text, err);
@@ -428,12 +429,18 @@ rg_code rg_bench_ask(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
 {
     pthread_mutex_lock(&b->door);
     pthread_mutex_lock(&b->lock);
+    if (b->finishing) {
+        pthread_mutex_unlock(&b->lock);
+        pthread_mutex_unlock(&b->door);
+        return rg_fail(err, RG_USAGE, BUSY);
+    }
     b->wish = kind;
     b->wish_text = text;
     b->has_answer = false;
     b->has_wish = true;
     pthread_cond_signal(&b->wished);
-    while (!b->has_answer && !b->stopping)
+    /* The text is the caller's, so it is waited for until nobody can be reading it. */
+    while (!b->has_answer && !b->ended)
         pthread_cond_wait(&b->answered, &b->lock);
     rg_code code = b->has_answer
                        ? b->answer
@@ -485,15 +492,25 @@ static void publish(rg_bench *b)
         fprintf(stderr, "rimglow: the page's state: %s\n", err.text);
 }
 
+/* From here on nobody is made to wait for an answer. */
+static void tell_finishing(rg_bench *b, bool finishing)
+{
+    pthread_mutex_lock(&b->lock);
+    b->finishing = finishing;
+    pthread_mutex_unlock(&b->lock);
+}
+
 static void finish(rg_bench *b)
 {
     rg_error err = {0};
     b->finish_due = false;
+    tell_finishing(b, true);
     rg_code code = end_sweep(b, &err);
     if (code == RG_OK)
         code = rg_bench_archive_all(b, &err);
     if (code != RG_OK)
         say(b, err.text);
+    tell_finishing(b, false);
     b->busy = false;
     b->changed = true;
 }
@@ -528,6 +545,10 @@ static void *session(void *cls)
     if (end_sweep(b, &err) != RG_OK)
         fprintf(stderr, "rimglow: %s\n", err.text);
     close_source(b);
+    pthread_mutex_lock(&b->lock);
+    b->ended = true;
+    pthread_cond_broadcast(&b->answered);
+    pthread_mutex_unlock(&b->lock);
     return NULL;
 }
 
@@ -631,7 +652,6 @@ void rg_bench_stop(rg_bench *b)
     pthread_mutex_lock(&b->lock);
     b->stopping = true;
     pthread_cond_broadcast(&b->wished);
-    pthread_cond_broadcast(&b->answered);
     pthread_mutex_unlock(&b->lock);
     pthread_join(b->thread, NULL);
 }

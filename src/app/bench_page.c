@@ -184,6 +184,7 @@ static void add_calls(rg_bench_page *p)
                {"/api/history", RG_ROUTE_DATA, rg_page_archive_history},
                {"/archive/certificate", RG_ROUTE_DATA, rg_page_archive_certificate},
                {"/archive/history.svg", RG_ROUTE_DATA, rg_page_archive_picture},
+               {"/archive/compare.svg", RG_ROUTE_DATA, rg_page_archive_compare},
                {"/api/role", RG_ROUTE_CHANGE, post_role},
                {"/api/pad", RG_ROUTE_CHANGE, post_pad},
                {"/api/redo", RG_ROUTE_CHANGE, post_redo},

@@ -15,6 +15,7 @@
 #include "rimglow/draw_archive.h"
 #include "rimglow/file.h"
 #include "rimglow/memory.h"
+#include "rimglow/text.h"
 
 enum { ROWS = 200, CERTIFICATE_MAX = 32 * 1024 * 1024 };
 
@@ -158,6 +159,88 @@ static rg_code picture(const rg_archive *archive, const rg_request *request, rg_
     return code;
 }
 
+/* ---------------------------------------------------------------- two visits */
+
+typedef struct pair {
+    rg_map_file map[2];
+    char label[2][80];
+    rg_change change;
+    rg_archive_settings settings;
+} pair;
+
+/* The last sweep of the visit, and the last one before that visit. */
+static bool find_pair(const rg_catalogue_sweeps *s, int visit, const rg_catalogue_sweep *found[2])
+{
+    found[0] = found[1] = NULL;
+    for (int i = 0; i < s->count; i++) {
+        if (s->row[i].sequence < visit)
+            found[0] = &s->row[i];
+        if (s->row[i].sequence == visit)
+            found[1] = &s->row[i];
+    }
+    return found[0] && found[1];
+}
+
+static rg_code load_pair(const rg_archive *archive, const rg_catalogue_sweep *const found[2],
+                         pair *p, rg_error *err)
+{
+    rg_code code = rg_archive_settings_load(NULL, &p->settings, err);
+    for (int i = 0; code == RG_OK && i < 2; i++) {
+        char when[32];
+        rg_archive_when(found[i]->time, when);
+        snprintf(p->label[i], sizeof p->label[i], "visit %d, %s", found[i]->sequence, when);
+        code = rg_archive_map(archive, found[i]->bag, found[i]->name, &p->map[i], NULL, err);
+    }
+    if (code == RG_OK)
+        code = rg_change_find(&p->map[0].map, &p->map[1].map, &p->settings.change, &p->change, err);
+    return code;
+}
+
+static rg_code draw_pair(const pair *p, const rg_catalogue_sweep *after, rg_reply *reply,
+                         rg_error *err)
+{
+    rg_bytes bytes = {0};
+    const rg_draw_change_args args = {.before = &p->map[0].map,
+                                      .after = &p->map[1].map,
+                                      .change = &p->change,
+                                      .serial = after->serial,
+                                      .pad = after->pad,
+                                      .before_label = p->label[0],
+                                      .after_label = p->label[1],
+                                      .tolerance_mm = p->map[1].tolerance_mm,
+                                      .coverage_factor = p->settings.change.coverage_factor};
+    rg_code code = rg_draw_change(&args, RG_PICTURE_SVG, &bytes, err);
+    reply->type = "image/svg+xml";
+    reply->bytes = bytes.data;
+    reply->size = bytes.size;
+    reply->policy = certificate_policy;
+    return code;
+}
+
+static rg_code compare(const rg_archive *archive, const rg_request *request, rg_reply *reply,
+                       rg_error *err)
+{
+    const char *visit = asked(request, "visit");
+    const rg_catalogue_sweep *found[2];
+    rg_catalogue_sweeps sweeps = {0};
+    long number = 0;
+    if (!asked(request, "pad") || strchr(asked(request, "pad"), '*') || !visit ||
+        !rg_parse_int(visit, 1, 1000000, &number))
+        return rg_fail(err, RG_USAGE, "one pad and the number of a visit are needed");
+    pair *p = rg_alloc(1, sizeof *p);
+    rg_code code = p ? find_sweeps(archive, request, &sweeps, err)
+                     : rg_fail(err, RG_INTERNAL, "no memory to compare");
+    if (code == RG_OK && !find_pair(&sweeps, (int)number, found))
+        code = rg_fail(err, RG_NO_INPUT, "no visit before that one has a sweep of this pad");
+    if (code == RG_OK)
+        code = load_pair(archive, found, p, err);
+    if (code == RG_OK)
+        code = draw_pair(p, found[1], reply, err);
+    rg_catalogue_sweeps_free(&sweeps);
+    free(p);
+    return code;
+}
+
 /* ---------------------------------------------------------------- certificate */
 
 /* The command writes it into a folder of its own, which goes when it was read. Exit code 1: the evidence does not
@@ -243,6 +326,11 @@ void rg_page_archive_history(void *context, const rg_request *request, rg_reply 
 void rg_page_archive_picture(void *context, const rg_request *request, rg_reply *reply)
 {
     ask(context, picture, request, reply);
+}
+
+void rg_page_archive_compare(void *context, const rg_request *request, rg_reply *reply)
+{
+    ask(context, compare, request, reply);
 }
 
 void rg_page_archive_certificate(void *context, const rg_request *request, rg_reply *reply)

@@ -27,6 +27,7 @@ void rg_page_reply_fault(rg_reply *reply, const rg_error *err);
 void rg_page_archive_list(void *context, const rg_request *request, rg_reply *reply);
 void rg_page_archive_history(void *context, const rg_request *request, rg_reply *reply);
 void rg_page_archive_picture(void *context, const rg_request *request, rg_reply *reply);
+void rg_page_archive_compare(void *context, const rg_request *request, rg_reply *reply);
 void rg_page_archive_certificate(void *context, const rg_request *request, rg_reply *reply);
 
 #endif

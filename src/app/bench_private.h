@@ -60,7 +60,7 @@ struct rg_bench {
     pthread_mutex_t door; /* one wish at a time */
     pthread_mutex_t lock; /* of what follows */
     pthread_cond_t wished, answered;
-    bool has_wish, has_answer, stopping;
+    bool has_wish, has_answer, stopping, ended, finishing;
     rg_bench_wish_kind wish;
     const char *wish_text;
     rg_code answer;

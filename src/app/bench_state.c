@@ -169,8 +169,8 @@ static json_t *state_json(const rg_bench *b)
 {
     static const char *const role[] = {"none", "witness", "closed"};
     return json_pack(
-        "{s:I, s:s, s:o, s:o, s:o, s:o, s:i, s:s, s:o, s:o, s:o, s:b, s:o, s:o, s:o, s:o}",
-        "version", (json_int_t)b->version, "serial", b->options.serial, "instrument",
+        "{s:I, s:o, s:o, s:o, s:o, s:o, s:i, s:s, s:o, s:o, s:o, s:b, s:o, s:o, s:o, s:o}",
+        "version", (json_int_t)b->version, "serial", words(b->options.serial), "instrument",
         words(b->instrument.name), "technician", words(b->technician), "archive",
         words(b->options.archive), "occasion", words(b->occasion), "pad", b->at, "role",
         role[b->role], "finger", finger_json(b), "source", source_json(b), "message",

@@ -14,12 +14,12 @@
 #include "rimglow/options.h"
 
 const char rg_help_bench[] =
-    "rimglow bench --instrument FILE --station FILE --serial S [options] [FOLDER...]\n"
+    "rimglow bench [options] --instrument FILE --station FILE --serial S\n"
     "\n"
     "The page beside the camera: one hand holds the key, the other the camera, and\n"
     "the browser shows the picture, where the camera is missing, and the verdict of\n"
-    "each pad in body order. Keys (or a foot switch) do the rest; ? on the page lists\n"
-    "them. At the end the instrument is archived as one inspection.\n"
+    "each pad in body order. Keys (or a foot switch) do the rest; ? on the page\n"
+    "lists them. At the end the instrument is archived as one inspection.\n"
     "\n"
     "Examples:\n"
     "  rimglow bench --instrument calib/alto-loan.ini --station calib/bench.ini \\\n"
@@ -46,15 +46,19 @@ const char rg_help_bench[] =
     "  -a, --archive DIR      the archive (default: archive)\n"
     "      --reports DIR      certificates (default: reports)\n"
     "      --port N           of the page (default: 8737; 0: any free one)\n"
-    "      --listen ADDRESS   other computers may look and press keys: numeric address\n"
-    "                         of this one. The printed address then holds a token\n"
+    "      --listen ADDRESS   other computers may look and press keys: an address of\n"
+    "                         this one, in numbers. What is printed holds a token\n"
     "      --token            ask for the token on this computer too\n"
     "  -j, --jobs N           workers (default: one for each core)\n"
+    "  -h, --help             this text\n"
     "\n"
     "The connection is not encrypted: use --listen in a network you trust.\n"
     "\n"
     "Exit codes: 0 ended by Ctrl-C; 64 wrong command line, 65 bad data, 66 no input,\n"
-    "70 internal, 74 the port is taken.\n";
+    "70 internal, 74 the port is taken.\n"
+    "\n"
+    "Caution: never look into a bright leak light; keep hot lamps away from pads and\n"
+    "lacquer. The instrument maker's instructions come first.\n";
 
 typedef struct job {
     rg_bench_options bench;

@@ -355,13 +355,14 @@ static void find_local(struct MHD_Connection *c, char *local, bool *loopback)
         local[0] = 0;
 }
 
-static void look_at(rg_server *s, struct MHD_Connection *c, const char *method, const asking *r,
-                    rg_visitor *v, char *local)
+static void look_at(struct MHD_Connection *c, const char *method, const asking *r, rg_visitor *v,
+                    char *local)
 {
     counts n = {0};
     bool loopback;
     MHD_get_connection_values(c, MHD_HEADER_KIND, count_header, &n);
     find_local(c, local, &loopback);
+    const char *port = strrchr(local, ':');
 #define HEADER(name) MHD_lookup_connection_value(c, MHD_HEADER_KIND, name)
     *v = (rg_visitor){.method = method,
                       .hosts = n.hosts,
@@ -376,7 +377,7 @@ static void look_at(rg_server *s, struct MHD_Connection *c, const char *method, 
                       .target = r->target,
                       .local = local,
                       .loopback = loopback,
-                      .standard_port = s->port == 80};
+                      .standard_port = port && strcmp(port, ":80") == 0};
 #undef HEADER
 }
 
@@ -426,7 +427,7 @@ static enum MHD_Result begin(rg_server *s, struct MHD_Connection *c, asking *r, 
     const rg_gate gate = {&s->csrf, s->options.token ? &s->cookie : NULL};
     r->begun = true;
     r->route = r->escaped ? NULL : find_route(s, url); /* "/bench.js%00" would be one */
-    look_at(s, c, method, r, &visitor, local);
+    look_at(c, method, r, &visitor, local);
     unsigned status = rg_gate_judge(&gate, &visitor, r->route, &why);
     set_deadline(s, c, RG_SERVER_SECONDS);
     if (status == 401 && strcmp(url, "/") == 0 && brings_token(s, c))

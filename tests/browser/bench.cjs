@@ -68,6 +68,39 @@ async function sweep(page, index) {
   return word;
 }
 
+/* Every control is reached by Tab and shows that it has the focus. */
+async function tabs(page) {
+  const reached = new Set();
+  for (let i = 0; i < 60; i++) {
+    await page.keyboard.press("Tab");
+    const at = await page.evaluate(() => {
+      const e = document.activeElement;
+      return { name: e.dataset.do || e.textContent.trim(), outline: parseFloat(getComputedStyle(e).outlineWidth) || 0,
+        body: e === document.body };
+    });
+    if (!at.body && at.outline < 2) faults.push("no visible focus on " + at.name);
+    reached.add(at.name);
+  }
+  for (const name of ["witness", "closed", "next", "redo", "note", "finger", "finish", "mute", "help", "Archive"])
+    if (!reached.has(name)) faults.push("Tab does not reach " + name);
+  await page.evaluate(() => document.activeElement.blur());
+}
+
+/* Letters alone must be possible to switch off (WCAG 2.1.4); named keys stay. */
+async function singleKeys(page) {
+  const press = (on) => page.getAttribute("[data-do=mute]", "aria-pressed").then((was) => assert.equal(was, on));
+  await page.keyboard.press("?");
+  await page.uncheck("#single");
+  await page.keyboard.press("Escape");
+  await page.keyboard.press("m");
+  await press("true");
+  await page.click("[data-do=help]");
+  await page.check("#single");
+  await page.keyboard.press("Escape");
+  await page.keyboard.press("m");
+  await press("false");
+}
+
 async function archive(page) {
   await page.keyboard.press("e");
   await page.keyboard.type("release");
@@ -112,6 +145,8 @@ async function archive(page) {
   await page.reload();
   await until(page, () => document.querySelector("[data-do=mute]").getAttribute("aria-pressed") === "true");
   await until(page, () => document.querySelector("#who").textContent.includes("A. Bell"));
+  await tabs(page);
+  await singleKeys(page);
   const words = [];
   for (let i = 0; i < expected.length; i++) words.push(await sweep(page, i));
   assert.deepEqual(words, expected);

@@ -22,7 +22,7 @@ fi
 work=$(mktemp -d) || exit 1
 : >"$work/log"
 "$RIMGLOW" bench --instrument calib/alto-loan.ini --station calib/bench.ini --serial PE-A-0147 \
-    --replay samples/PE-A-0147 --port 0 --rate 0 -o "$work/sweeps" -a "$work/archive" --reports "$work/reports" \
+    --replay samples/PE-A-0147 --port 0 --rate 12 -o "$work/sweeps" -a "$work/archive" --reports "$work/reports" \
     >"$work/log" 2>"$work/err" &
 bench=$!
 trap 'kill -INT $bench 2>/dev/null; wait $bench; rm -rf "$work"' EXIT

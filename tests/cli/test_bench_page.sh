@@ -7,7 +7,7 @@ bench() {
     "$RIMGLOW" bench --instrument "$CALIB/alto-loan.ini" --station "$CALIB/bench.ini" --serial PE-A-0147 \
         --technician "A. Bell" --replay "$SAMPLES" --port 0 "$@" >bench.out 2>bench.err </dev/null &
     pid=$!
-    trap 'kill -INT $pid 2>/dev/null || true; wait $pid || true' EXIT
+    trap 'end_bench' EXIT
     for try in 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20; do
         ! grep -q 'http://' bench.out || break
         kill -0 $pid 2>/dev/null || { cat bench.err; fail "the bench starts"; }
@@ -16,6 +16,16 @@ bench() {
     url=$(sed -n 's|^= \(http://[^ ]*\)/.*|\1|p' bench.out)
     port=${url##*:}
     [ -n "$port" ] || fail "an address is printed"
+}
+
+# It is still there, and ends in order: exit code 0 and nothing said by a sanitizer.
+end_bench() {
+    ended=$?
+    code=0
+    kill -INT $pid || ended=1
+    wait $pid || code=$?
+    [ "$code" = 0 ] && ! grep -q Sanitizer bench.err || { echo "not so: the bench ends in order ($code)"; cat bench.err; ended=1; }
+    exit $ended
 }
 
 # answers CODE CURL-ARGUMENT...: what the server says to it.
@@ -141,6 +151,26 @@ test_bench_has_no_path_to_the_disk() {
     holds body '.all == 1 and .inspections[0].serial == "PE-A-0147"'
 }
 
+test_bench_shows_the_archive() {
+    bench
+    answers 404 "$url/api/archive"
+    for visit in 1 2; do "$RIMGLOW" archive add --technician "A. Bell" "$SAMPLES/06-A" >/dev/null; done
+    answers 200 "$url/api/archive?verdict=sealed"
+    holds body '.all == 0'
+    answers 200 "$url/api/history?serial=PE-A-0147"
+    holds body '[.sweeps[] | [.sequence, .pad, .verdict]] == [[1, "A", "leaking"], [2, "A", "leaking"]]'
+    answers 200 "$url/archive/history.svg?serial=PE-A-0147&pad=A"
+    rsvg-convert body >/dev/null || fail "the history is a picture"
+    answers 200 "$url/archive/compare.svg?serial=PE-A-0147&pad=A&visit=2"
+    rsvg-convert body >/dev/null || fail "the change is a picture"
+    grep -qi '^Content-Type: image/svg+xml' head || fail "and says so"
+    for query in 'pad=A&visit=1' 'pad=B&visit=2'; do answers 404 "$url/archive/compare.svg?serial=PE-A-0147&$query"; done
+    for query in 'pad=A' 'visit=2' 'pad=*&visit=2' 'pad=A&visit=2x'; do
+        answers 409 "$url/archive/compare.svg?serial=PE-A-0147&$query"
+    done
+    for query in '' '?serial=*' '?serial=PE-*'; do answers 409 "$url/api/history$query"; done
+}
+
 test_bench_withstands_malformed_and_oversized_requests() {
     bench --rate 5
     token=$(csrf)
@@ -247,8 +277,10 @@ test_bench_from_the_first_pad_to_the_archive() {
     cmp "$SAMPLES/04-C/witness.jpg" "$(ls sweeps/PE-A-0147/04-C/*witness*)" || fail "frames are untouched"
     post 409 finger '{"finger":"strong"}'
     post 202 finish '{}'
+    post 409 pad '{"pad":"next"}'
     becomes '.finished.bag != null and (.busy | not)'
     holds state.json '.finished.verdict == "leaking" and .finished.certificate'
+    post 409 finish '{}'
     there reports/PE-A-0147-0001.pdf reports/PE-A-0147-0001.html
     rg archive verify
     exits 0
@@ -291,4 +323,66 @@ test_bench_refuses_what_it_cannot_do() {
     bench
     rg bench "$@" --serial PE-A-0147 --replay "$SAMPLES" --port "$port"
     refused 74 "another program may hold it"
+}
+
+test_bench_begins_a_pad_again_and_keeps_the_old_frames() {
+    bench --rate 0
+    token=$(csrf)
+    for attempt in 1 2; do
+        post 200 role '{"role":"witness"}'
+        becomes '.live.coverage.witness'
+        post 200 role '{"role":"closed"}'
+        becomes '.live.decided'
+        post 200 redo '{}'
+        becomes '.live == null and .pads[3].verdict == null and .role == "none"'
+    done
+    there sweeps/PE-A-0147/04-C/sweep.ini sweeps/PE-A-0147/04-C-2/sweep.ini
+    post 409 finish '{}' # no sweep counts any more
+    post 200 finger '{"finger":"35 g"}'
+    state
+    holds state.json '.finger.grams == 35'
+    post 200 role '{"role":"witness"}'
+    becomes '.live.kept == 1'
+    post 409 finger '{"finger":"firm"}' # of a sweep that has begun
+    post 409 role '{"role":"open"}'
+    post 409 pad '{"pad":"high G"}'
+    post 200 pad '{"pad":"B"}' # a sweep without a closed frame is no sweep
+    becomes '.pad == 4 and .pads[3].verdict == null'
+    gone sweeps/PE-A-0147/04-C-3
+}
+
+test_bench_waits_for_the_key_that_was_recorded() {
+    bench --rate 0
+    token=$(csrf)
+    post 200 role '{"role":"witness"}'
+    becomes '.live.coverage.witness and .role == "none" and .source.waits_for == "closed"'
+    sleep 1
+    state
+    holds state.json '.live.offered == 1'
+    post 200 role '{"role":"witness"}'
+    sleep 1
+    state
+    holds state.json '.live.offered == 1' # the recording has no second witness
+    post 200 role '{"role":"closed"}'
+    becomes '.live.decided and .role == "none"'
+}
+
+test_bench_keeps_a_sweep_that_ctrl_c_ends() {
+    bench --rate 10
+    token=$(csrf)
+    post 200 role '{"role":"witness"}'
+    becomes '.live.coverage.witness'
+    post 200 role '{"role":"closed"}'
+    becomes '.live.kept >= 5'
+    timeout 20 curl -sN "$url/events" >events & # those who listen are told by the end of the stream
+    listener=$!
+    sleep 0.3
+    kill -INT $pid
+    wait $pid || fail "it ends in order"
+    wait $listener || true
+    grep -q '^data: {"version"' events || fail "states were sent"
+    rg inspect --pictures none sweeps/PE-A-0147/04-C
+    exits 2
+    bench --rate 10
+    answers 200 "$url/"
 }

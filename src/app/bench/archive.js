@@ -65,6 +65,22 @@ function picture(serial, pad) {
   img.src = "/archive/history.svg?" + new URLSearchParams({ serial, pad });
 }
 
+function comparison(serial, s) {
+  const img = $("history-picture");
+  img.hidden = false;
+  img.alt = "Seal maps of pad " + s.pad + " of " + serial + " at visit " + s.sequence + " and the visit before over each other";
+  img.src = "/archive/compare.svg?" + new URLSearchParams({ serial, pad: s.pad, visit: s.sequence });
+}
+
+function pictures(serial, s, all) {
+  const box = document.createDocumentFragment();
+  box.append(button("All visits", "Draw all visits of pad " + s.pad, () => picture(serial, s.pad)));
+  if (all.some((other) => other.pad === s.pad && other.sequence < s.sequence))
+    box.append(" ", button("Change", "Draw visit " + s.sequence + " of pad " + s.pad + " against the visit before",
+      () => comparison(serial, s)));
+  return box;
+}
+
 async function history(serial) {
   const json = await ask("/api/history", { serial });
   if (!json) return;
@@ -74,7 +90,7 @@ async function history(serial) {
   $("history-rows").replaceChildren(...json.sweeps.map((s) => row([
     String(s.sequence), s.time, s.pad, SIGNS[s.verdict] + s.verdict,
     s.widest_mm === null ? "none measured" : s.widest_mm.toFixed(3) + " mm at " + Math.round(s.widest_deg) + "\u00b0",
-    button("Draw", "Draw all visits of pad " + s.pad, () => picture(serial, s.pad))])));
+    pictures(serial, s, json.sweeps)])));
   $("history-title").focus();
 }
 

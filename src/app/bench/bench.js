@@ -111,17 +111,26 @@ function makeRing() {
   for (let b = 0; b < 360; b += 30)
     draw(svg, "text", { x: at(162, b).split(" ")[0], y: Number(at(162, b).split(" ")[1]) + 4, fill: "#fff",
       "font-size": 11, "text-anchor": "middle" }, b === 0 ? "key arm" : String(b));
-  ring.gaps = draw(svg, "path", { d: "", fill: "none", stroke: "#ffc400", "stroke-width": 9, "stroke-dasharray": "3 1.5" });
+  ring.gaps = draw(svg, "path", { d: "", fill: "none", stroke: "#ffc400", "stroke-width": 9, "stroke-dasharray": "6 3" });
   ring.here = draw(svg, "path", { d: "M-9 -152L9 -152L0 -137Z", fill: "#ffc400", stroke: "#000", visibility: "hidden" });
   ring.seen = draw(svg, "text", { x: 0, y: -2, fill: "#fff", "font-size": 30, "font-weight": "bold",
     "text-anchor": "middle" }, "0");
   draw(svg, "text", { x: 0, y: 18, fill: "#fff", "font-size": 13, "text-anchor": "middle" }, "of 360\u00b0 seen");
 }
 
+/* One piece for each run of open bearings, so that its dashes go on. */
 function gapPath(map) {
   let d = "";
-  for (let b = 0; b < map.length; b++)
-    if (map[b] === "g") d += "M" + at(140, b - 0.5) + "A140 140 0 0 1 " + at(140, b + 0.5);
+  for (let b = 0, from = -1; b <= map.length; b++) {
+    const open = map[b] === "g";
+    if (open && from < 0) from = b;
+    if (open || from < 0) continue;
+    for (let k = from; k < b; k += 90) {
+      const to = Math.min(k + 90, b);
+      d += (k === from ? "M" + at(140, k - 0.5) : "") + "A140 140 0 0 1 " + at(140, to - 0.5);
+    }
+    from = -1;
+  }
   return d;
 }
 
