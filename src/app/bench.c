@@ -203,6 +203,8 @@ static void note_source(rg_bench *b, rg_source_state state, const char *note)
 {
     if (state == RG_SOURCE_WAIT && b->source_state == RG_SOURCE_FRAME && !note[0])
         return; /* between two frames */
+    if (state == RG_SOURCE_AWAY && b->source_state == state && !note[0])
+        return; /* why it is away was said before */
     if (b->source_state != state || strcmp(b->source_note, note) != 0)
         b->changed = true;
     b->source_state = state;
@@ -244,20 +246,38 @@ static void step_source(rg_bench *b)
         take_frame(b, &frame);
 }
 
+/* Witness frames are darker, so that the open gap is not clipped. */
+static rg_code expose(rg_bench *b, rg_bench_role role, rg_error *err)
+{
+    bool witness = role == RG_BENCH_WITNESS;
+    return rg_source_expose(b->source, witness ? rg_live_exposure(b->live, RG_ROLE_WITNESS) : 1,
+                            err);
+}
+
+static void pause_taking(rg_bench *b)
+{
+    rg_error err;
+    b->role = RG_BENCH_NONE;
+    if (b->source && expose(b, b->role, &err) != RG_OK)
+        say(b, err.text);
+}
+
 /* Once the lamp is proven, or the pad decided, no more frames are taken unless they are asked for. */
 static void look(rg_bench *b)
 {
-    bool was = b->state.decided, proven = b->state.coverage.witness;
+    bool was = b->state.decided;
+    int witnesses = b->state.witnesses;
     uint64_t version = b->state.version;
     if (!b->live)
         return;
     rg_live_look(b->live, &b->state);
     if (b->state.version != version)
         b->changed = true;
-    if (b->state.decided && !was && b->state.want == RG_LIVE_DONE)
-        b->role = RG_BENCH_NONE;
-    if (b->state.coverage.witness && !proven && b->role == RG_BENCH_WITNESS)
-        b->role = RG_BENCH_NONE;
+    bool decided = b->state.decided && !was && b->state.want == RG_LIVE_DONE;
+    bool lamp =
+        b->role == RG_BENCH_WITNESS && b->state.coverage.witness && b->state.witnesses > witnesses;
+    if (decided || lamp)
+        pause_taking(b);
 }
 
 /* ---------------------------------------------------------------- wishes */
@@ -275,11 +295,8 @@ static rg_code set_role(rg_bench *b, const char *text, rg_error *err)
         return rg_fail(err, RG_USAGE, "there are no frames: %.200s",
                        b->source_note[0] ? b->source_note : "no camera");
     rg_code code = role == RG_BENCH_NONE ? RG_OK : begin_sweep(b, err);
-    if (code == RG_OK && role != RG_BENCH_NONE)
-        code = rg_source_expose(
-            b->source,
-            rg_live_exposure(b->live, role == RG_BENCH_WITNESS ? RG_ROLE_WITNESS : RG_ROLE_CLOSED),
-            err);
+    if (code == RG_OK && b->source)
+        code = expose(b, (rg_bench_role)role, err);
     if (code == RG_OK)
         b->role = (rg_bench_role)role;
     return code;

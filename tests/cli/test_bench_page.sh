@@ -1,11 +1,13 @@
 # rimglow bench: the page's server under attack, and an instrument from the first pad to the archive by its calls.
 # Status codes: RFC 9110, RFC 6585 (431). DNS rebinding, cross-site requests: the Fetch standard's headers.
 
-# bench OPTION...: starts it on a free port; $port, $url, $pid. It ends with the case.
-bench() {
+# bench OPTION...: starts it on a free port with recorded sweeps; $port, $url, $pid. It ends with the case.
+bench() { start_bench --technician "A. Bell" --replay "$SAMPLES" "$@"; }
+
+start_bench() {
     : >bench.out
     "$RIMGLOW" bench --instrument "$CALIB/alto-loan.ini" --station "$CALIB/bench.ini" --serial PE-A-0147 \
-        --technician "A. Bell" --replay "$SAMPLES" --port 0 "$@" >bench.out 2>bench.err </dev/null &
+        --port 0 "$@" >bench.out 2>bench.err </dev/null &
     pid=$!
     trap 'end_bench' EXIT
     for try in 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20; do
@@ -385,4 +387,50 @@ test_bench_keeps_a_sweep_that_ctrl_c_ends() {
     exits 2
     bench --rate 10
     answers 200 "$url/"
+}
+
+# With the camera of tests/shim/fake_camera.h, which does not exist: light comes through pad G.
+test_bench_takes_a_pad_from_a_camera_that_is_pulled_out() {
+    mkdir witness closed
+    cp "$SAMPLES/08-G/witness.jpg" witness/
+    cp "$SAMPLES"/08-G/view_1*.jpg closed/
+    echo "frames witness" >camera
+    export RG_FAKE_CAMERA="$PWD/camera" ASAN_OPTIONS=verify_asan_link_order=0
+    shim=$(dirname "$TOOLS")/shim/v4l2.so
+    [ -e "$shim" ] || fail "the shim is built: make tests"
+    LD_PRELOAD=$shim start_bench
+    token=$(csrf)
+    post 409 finish '{}' # nobody has said who measures
+    post 200 technician '{"technician":"A. Bell"}'
+    post 200 pad '{"pad":"G"}'
+    becomes '.source.state == "frame" and (.source.replay | not)'
+    post 200 role '{"role":"witness"}'
+    becomes '.live.coverage.witness and .role == "none"'
+    echo "unplug" >>camera
+    becomes '.source.state == "away" and .source.note != ""'
+    answers 200 "$url/"
+    { echo plug; echo "frames closed"; } >>camera
+    becomes '.source.state == "frame"'
+    post 200 role '{"role":"closed"}'
+    becomes '.live.decided and .role == "none"'
+    post 200 pad '{"pad":"next"}'
+    becomes '.pads[7].verdict == "leaking"'
+    cmp sweeps/PE-A-0147/08-G/witness_000.jpg "$SAMPLES/08-G/witness.jpg" || fail "the witness is untouched"
+    grep -q "witness_000.jpg = witness, exposure 0.2$" sweeps/PE-A-0147/08-G/sweep.ini || fail "its exposure was set"
+    env -u RG_FAKE_CAMERA "$RIMGLOW" inspect -q --pictures none sweeps/PE-A-0147/08-G || [ $? = 1 ] || fail "inspect says leaking too"
+    post 202 finish '{}'
+    becomes '.finished.verdict == "leaking" and (.busy | not)'
+}
+
+test_bench_waits_for_a_camera_to_be_plugged_in() {
+    printf 'frames %s\nunplug\n' "$SAMPLES/08-G" >camera
+    export RG_FAKE_CAMERA="$PWD/camera" ASAN_OPTIONS=verify_asan_link_order=0
+    LD_PRELOAD=$(dirname "$TOOLS")/shim/v4l2.so start_bench
+    token=$(csrf)
+    becomes '.source.state == "none" and (.source.note | test("no camera"))'
+    post 409 role '{"role":"witness"}'
+    echo plug >>camera
+    becomes '.source.state == "frame"'
+    timeout 2 curl -s -N "$url/stream.mjpg" >stream || true
+    grep -aq '^Content-Type: image/jpeg' stream || fail "its pictures are shown"
 }
