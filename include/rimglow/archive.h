@@ -20,6 +20,7 @@
 
 #include "rimglow/bag.h"
 #include "rimglow/catalogue.h"
+#include "rimglow/draw.h"
 #include "rimglow/inspection.h"
 #include "rimglow/mapfile.h"
 #include "rimglow/record.h"
@@ -181,6 +182,26 @@ rg_code rg_archive_verify(const rg_archive *archive, const char *const *words, i
                           const rg_verify_options *options, const rg_progress *progress,
                           rg_verify_result *result, rg_error *err);
 void rg_verify_free(rg_verify_result *result);
+
+/* ---------------------------------------------------------------- certificate */
+
+enum { RG_CERTIFY_PDF = 1, RG_CERTIFY_HTML = 2, RG_CERTIFY_CHECKED = 512 };
+typedef struct rg_archive_paper {
+    rg_bytes pdf, html;               /* owned; those that were asked for */
+    char name[RG_NAME_SIZE + 16];     /* "PE-A-0147-0001", for files */
+    char checked[RG_CERTIFY_CHECKED]; /* what the check of the serial's bags came to */
+    bool passed;
+} rg_archive_paper;
+
+/* Verifies the serial's bags and makes the certificate of one. Where they do not check, the certificate
+ * says so in place of every verdict. trusted: one public key, or NULL for those of ARCHIVE/keys. */
+rg_code rg_archive_certify(const rg_archive *archive, const char *bag, const rg_public_key *trusted,
+                           int formats, const rg_progress *progress, rg_archive_paper *paper,
+                           rg_error *err);
+void rg_archive_paper_free(rg_archive_paper *paper);
+/* FOLDER/NAME.pdf and .html; path gets both. */
+rg_code rg_archive_paper_write(const rg_archive_paper *paper, const char *folder,
+                               char path[2][RG_ARCHIVE_PATH], rg_error *err);
 
 /* Public keys of ARCHIVE/keys; key[RG_ARCHIVE_KEYS_MAX]. */
 rg_code rg_archive_keys(const rg_archive *archive, rg_public_key *key, int *count, rg_error *err);

@@ -7,7 +7,6 @@
 #include <time.h>
 
 #include "bench_private.h"
-#include "rimglow/command.h"
 #include "rimglow/memory.h"
 #include "rimglow/text.h"
 
@@ -41,13 +40,22 @@ static int collect(const rg_bench *b, const char **folder)
     return n;
 }
 
-/* By the command itself, so that it is what the command makes. */
 static bool write_certificate(const rg_bench *b)
 {
-    char *word[] = {
-        "report",       "-a", (char *)b->options.archive, "-o", (char *)b->options.reports,
-        (char *)b->bag, NULL};
-    return rg_cmd_archive_report(6, word) == 0;
+    rg_archive archive;
+    rg_archive_paper paper = {0};
+    char path[2][RG_ARCHIVE_PATH];
+    rg_code code = rg_archive_read(&archive, b->options.archive, NULL);
+    if (code != RG_OK)
+        return false;
+    code = rg_archive_certify(&archive, b->bag, NULL, RG_CERTIFY_PDF | RG_CERTIFY_HTML, NULL,
+                              &paper, NULL);
+    if (code == RG_OK)
+        code = rg_archive_paper_write(&paper, b->options.reports, path, NULL);
+    bool written = code == RG_OK && paper.passed;
+    rg_archive_paper_free(&paper);
+    rg_archive_close(&archive);
+    return written;
 }
 
 rg_code rg_bench_archive_all(rg_bench *b, rg_error *err)

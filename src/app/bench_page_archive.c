@@ -7,17 +7,15 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "archive_command.h"
 #include "bench_page_private.h"
-#include "rimglow/command.h"
 #include "rimglow/draw_archive.h"
 #include "rimglow/file.h"
 #include "rimglow/memory.h"
 #include "rimglow/text.h"
 
-enum { ROWS = 200, CERTIFICATE_MAX = 32 * 1024 * 1024 };
+enum { ROWS = 200 };
 
 static const char certificate_policy[] =
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; "
@@ -243,51 +241,22 @@ static rg_code compare(const rg_archive *archive, const rg_request *request, rg_
 
 /* ---------------------------------------------------------------- certificate */
 
-/* The command writes it into a folder of its own, which goes when it was read. Exit code 1: the evidence does not
- * check, and the certificate says so. */
-static rg_code make_certificate(const rg_bench_page *p, const char *bag, const char *folder,
-                                const rg_record *record, rg_reply *reply, rg_error *err)
+/* Where the evidence does not check, the certificate itself says so. */
+static rg_code certificate(const rg_archive *archive, const rg_request *request, rg_reply *reply,
+                           rg_error *err)
 {
-    char path[256];
-    char *word[] = {"report",    "-a", (char *)rg_bench_archive(p->bench), "-o", (char *)folder,
-                    (char *)bag, NULL};
-    int exit_code = rg_cmd_archive_report(6, word);
-    if (exit_code != 0 && exit_code != 1)
-        return rg_fail(err, RG_INTERNAL, "the certificate cannot be made: see the terminal");
-    snprintf(path, sizeof path, "%.60s/%.120s-%04d.html", folder, record->serial, record->sequence);
-    return rg_file_read(path, CERTIFICATE_MAX, &reply->bytes, &reply->size, err);
-}
-
-static void sweep_up(const char *folder, const rg_record *record)
-{
-    static const char *const suffix[] = {"html", "pdf"};
-    char path[256];
-    for (int i = 0; i < 2; i++) {
-        snprintf(path, sizeof path, "%.60s/%.120s-%04d.%s", folder, record->serial,
-                 record->sequence, suffix[i]);
-        unlink(path);
-    }
-    rmdir(folder);
-}
-
-static rg_code certificate(const rg_bench_page *p, const rg_archive *archive,
-                           const rg_request *request, rg_reply *reply, rg_error *err)
-{
-    char bag[RG_ARCHIVE_BAG], folder[] = "/tmp/rimglow-XXXXXX";
+    char bag[RG_ARCHIVE_BAG];
     const char *word = asked(request, "bag");
-    rg_record record = {0};
+    rg_archive_paper paper = {0};
     if (!word)
         return rg_fail(err, RG_USAGE, "which inspection? ?bag=SERIAL/NUMBER");
     rg_code code = rg_archive_resolve(archive, word, bag, err);
     if (code == RG_OK)
-        code = rg_archive_record(archive, bag, &record, err);
-    if (code == RG_OK && !mkdtemp(folder))
-        code = rg_fail(err, RG_CANT_CREATE, "no folder can be made in /tmp");
-    if (code == RG_OK) {
-        code = make_certificate(p, bag, folder, &record, reply, err);
-        sweep_up(folder, &record);
-    }
-    rg_record_free(&record);
+        code = rg_archive_certify(archive, bag, NULL, RG_CERTIFY_HTML, NULL, &paper, err);
+    reply->bytes = paper.html.data;
+    reply->size = paper.html.size;
+    paper.html = (rg_bytes){0};
+    rg_archive_paper_free(&paper);
     reply->type = "text/html; charset=utf-8";
     reply->policy = certificate_policy;
     return code;
@@ -341,7 +310,7 @@ void rg_page_archive_certificate(void *context, const rg_request *request, rg_re
     pthread_mutex_lock(&p->archive);
     rg_code code = rg_archive_read(&archive, rg_bench_archive(p->bench), &err);
     if (code == RG_OK) {
-        code = certificate(p, &archive, request, reply, &err);
+        code = certificate(&archive, request, reply, &err);
         rg_archive_close(&archive);
     }
     pthread_mutex_unlock(&p->archive);
