@@ -487,71 +487,58 @@ static rg_code more_room(const rg_catalogue *c, void **array, int count, size_t 
     return RG_OK;
 }
 
-static rg_code get_arcs(rg_catalogue *c, int64_t pad_id, rg_catalogue_pad *pad, rg_error *err)
+/* Takes one row into what owns it. */
+typedef rg_code take_row(rg_catalogue *c, rg_reader *row, void *owner, rg_error *err);
+
+static rg_code each_row(rg_catalogue *c, rg_statement which, int64_t id, take_row *take,
+                        void *owner, rg_error *err)
 {
     rg_binder to;
     bool there = true;
-    void *arcs = NULL;
-    rg_code code = rg_catalogue_kept(c, RG_SQL_GET_ARCS, &to, err);
+    rg_code code = rg_catalogue_kept(c, which, &to, err);
     if (code != RG_OK)
         return code;
-    rg_bind_int(&to, pad_id);
+    rg_bind_int(&to, id);
     while (code == RG_OK) {
         code = rg_catalogue_step(c, &to, &there, err);
         if (code != RG_OK || !there)
             break;
-        code = more_room(c, &arcs, pad->arcs, sizeof *pad->arc, err);
-        if (code == RG_OK)
-            take_arc(&(rg_reader){.stmt = to.stmt}, (rg_catalogue_arc *)arcs + pad->arcs++);
+        code = take(c, &(rg_reader){.stmt = to.stmt}, owner, err);
     }
+    sqlite3_reset(to.stmt);
+    return code;
+}
+
+static rg_code get_arc(rg_catalogue *c, rg_reader *row, void *owner, rg_error *err)
+{
+    rg_catalogue_pad *pad = owner;
+    void *arcs = (void *)pad->arc;
+    rg_code code = more_room(c, &arcs, pad->arcs, sizeof *pad->arc, err);
     pad->arc = arcs;
-    sqlite3_reset(to.stmt);
+    if (code == RG_OK)
+        take_arc(row, (rg_catalogue_arc *)arcs + pad->arcs++);
     return code;
 }
 
-static rg_code get_pads(rg_catalogue *c, int64_t id, rg_catalogue_inspection *i, rg_error *err)
+static rg_code get_pad(rg_catalogue *c, rg_reader *row, void *owner, rg_error *err)
 {
-    rg_binder to;
-    bool there = true;
-    rg_code code = rg_catalogue_kept(c, RG_SQL_GET_PADS, &to, err);
+    rg_catalogue_inspection *i = owner;
+    rg_code code = more_room(c, (void **)&i->pad, i->pads, sizeof *i->pad, err);
     if (code != RG_OK)
         return code;
-    rg_bind_int(&to, id);
-    while (code == RG_OK) {
-        code = rg_catalogue_step(c, &to, &there, err);
-        if (code != RG_OK || !there)
-            break;
-        code = more_room(c, (void **)&i->pad, i->pads, sizeof *i->pad, err);
-        if (code != RG_OK)
-            break;
-        rg_reader row = {.stmt = to.stmt};
-        rg_catalogue_pad *pad = &i->pad[i->pads++];
-        *pad = (rg_catalogue_pad){0};
-        int64_t pad_id = rg_take_long(&row);
-        take_pad(&row, pad);
-        code = get_arcs(c, pad_id, pad, err);
-    }
-    sqlite3_reset(to.stmt);
-    return code;
+    rg_catalogue_pad *pad = &i->pad[i->pads++];
+    *pad = (rg_catalogue_pad){0};
+    int64_t pad_id = rg_take_long(row);
+    take_pad(row, pad);
+    return each_row(c, RG_SQL_GET_ARCS, pad_id, get_arc, pad, err);
 }
 
-static rg_code get_values(rg_catalogue *c, int64_t id, rg_catalogue_inspection *i, rg_error *err)
+static rg_code get_value(rg_catalogue *c, rg_reader *row, void *owner, rg_error *err)
 {
-    rg_binder to;
-    bool there = true;
-    rg_code code = rg_catalogue_kept(c, RG_SQL_GET_VALUES, &to, err);
-    if (code != RG_OK)
-        return code;
-    rg_bind_int(&to, id);
-    while (code == RG_OK) {
-        code = rg_catalogue_step(c, &to, &there, err);
-        if (code != RG_OK || !there)
-            break;
-        code = more_room(c, (void **)&i->value, i->values, sizeof *i->value, err);
-        if (code == RG_OK)
-            take_value(&(rg_reader){.stmt = to.stmt}, &i->value[i->values++]);
-    }
-    sqlite3_reset(to.stmt);
+    rg_catalogue_inspection *i = owner;
+    rg_code code = more_room(c, (void **)&i->value, i->values, sizeof *i->value, err);
+    if (code == RG_OK)
+        take_value(row, &i->value[i->values++]);
     return code;
 }
 
@@ -575,8 +562,8 @@ static rg_code get(rg_catalogue *c, const char *bag, rg_catalogue_inspection *i,
         code = rg_fail(err, RG_NO_INPUT, "%s: has no inspection %s; check the name of the bag",
                        c->path, bag);
     if (code == RG_OK)
-        code = get_pads(c, id, i, err);
-    return code == RG_OK ? get_values(c, id, i, err) : code;
+        code = each_row(c, RG_SQL_GET_PADS, id, get_pad, i, err);
+    return code == RG_OK ? each_row(c, RG_SQL_GET_VALUES, id, get_value, i, err) : code;
 }
 
 rg_code rg_catalogue_get(rg_catalogue *catalogue, const char *bag,
