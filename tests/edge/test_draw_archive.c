@@ -10,7 +10,7 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "rimglow/decode.h"
+#include "edge/drawing.h"
 #include "rimglow/draw_archive.h"
 #include "rimglow/file.h"
 #include "rimglow/vec.h"
@@ -24,8 +24,6 @@ static void release_fonts(void)
 }
 
 TestSuite(draw_archive, .fini = release_fonts, .timeout = 60);
-
-typedef rg_code draw(const void *args, rg_picture_format format, rg_bytes *out, rg_error *err);
 
 static rg_code change_of(const void *args, rg_picture_format format, rg_bytes *out, rg_error *e)
 {
@@ -42,44 +40,9 @@ static rg_code batch_of(const void *args, rg_picture_format format, rg_bytes *ou
     return rg_draw_batch(args, format, out, e);
 }
 
-static rg_bytes drawn(draw *routine, const void *args, rg_picture_format format)
+static rg_image picture(test_draw *routine, const void *args)
 {
-    rg_bytes bytes = {0};
-    cr_assert_eq(routine(args, format, &bytes, &err), RG_OK, "%s", err.text);
-    cr_assert(bytes.data && bytes.size > 500);
-    return bytes;
-}
-
-static rg_image picture(draw *routine, const void *args)
-{
-    rg_image m = {0};
-    rg_bytes bytes = drawn(routine, args, RG_PICTURE_PNG);
-    cr_assert_eq(rg_decode(bytes.data, bytes.size, &m, &err), RG_OK, "%s", err.text);
-    cr_assert(m.width == RG_ARCHIVE_WIDTH && m.height == RG_ARCHIVE_HEIGHT && m.channels == 1);
-    free(bytes.data);
-    return m;
-}
-
-static int tone(const rg_image *m, int x, int y)
-{
-    return ((const uint8_t *)m->data)[(size_t)y * (size_t)m->width + (size_t)x];
-}
-
-static int ink(const rg_image *m, int x0, int y0, int x1, int y1)
-{
-    int n = 0;
-    for (int y = y0; y < y1; y++)
-        for (int x = x0; x < x1; x++)
-            n += tone(m, x, y) < 100;
-    return n;
-}
-
-static void expect_white_border(const rg_image *m)
-{
-    for (int y = 0; y < m->height; y++)
-        for (int x = 0; x < m->width; x++)
-            if (x < 8 || y < 8 || x >= m->width - 8 || y >= m->height - 8)
-                cr_assert_eq(tone(m, x, y), 255, "ink at %d, %d: something is cut", x, y);
+    return test_picture(routine, args, RG_ARCHIVE_WIDTH, RG_ARCHIVE_HEIGHT);
 }
 
 /* The words of a PDF by pdftotext, all on one line; blanks are single. */
@@ -104,10 +67,10 @@ static void words_of(const rg_bytes *pdf, char *words, size_t size)
     unlink(path);
 }
 
-static void says(draw *routine, const void *args, const char *const *word, int n)
+static void says(test_draw *routine, const void *args, const char *const *word, int n)
 {
     static char words[1 << 16];
-    rg_bytes pdf = drawn(routine, args, RG_PICTURE_PDF);
+    rg_bytes pdf = test_drawn(routine, args, RG_PICTURE_PDF);
     words_of(&pdf, words, sizeof words);
     for (int i = 0; i < n; i++)
         cr_expect(strstr(words, word[i]) != NULL, "\"%s\" is not in: %s", word[i], words);
@@ -118,25 +81,26 @@ static void says(draw *routine, const void *args, const char *const *word, int n
     says(routine, args, (const char *const[]){__VA_ARGS__},                                        \
          (int)(sizeof(const char *const[]){__VA_ARGS__} / sizeof(const char *)))
 
-static void all_formats(draw *routine, const void *args)
+static void all_formats(test_draw *routine, const void *args)
 {
     rg_image m = picture(routine, args);
-    expect_white_border(&m);
+    test_white_border(&m);
     rg_image_free(&m);
-    rg_bytes a = drawn(routine, args, RG_PICTURE_SVG), b = drawn(routine, args, RG_PICTURE_SVG);
+    rg_bytes a = test_drawn(routine, args, RG_PICTURE_SVG),
+             b = test_drawn(routine, args, RG_PICTURE_SVG);
     cr_expect(a.size == b.size && memcmp(a.data, b.data, a.size) == 0, "drawing is deterministic");
     cr_expect(strstr((const char *)a.data, "<svg") != NULL);
     free(a.data);
     free(b.data);
-    a = drawn(routine, args, RG_PICTURE_PDF);
+    a = test_drawn(routine, args, RG_PICTURE_PDF);
     cr_expect(test_pdf_is_sound(a.data, a.size) && test_pdf_pages(a.data, a.size) == 1);
     free(a.data);
 }
 
 /* By librsvg, which aborts the test when it refuses the file. */
-static void expect_svg(draw *routine, const void *args)
+static void expect_svg(test_draw *routine, const void *args)
 {
-    rg_bytes svg = drawn(routine, args, RG_PICTURE_SVG);
+    rg_bytes svg = test_drawn(routine, args, RG_PICTURE_SVG);
     test_print print = test_print_svg(svg.data, svg.size);
     cr_expect(print.width >= RG_ARCHIVE_WIDTH);
     test_print_free(&print);
@@ -263,14 +227,16 @@ Test(draw_archive, change_stands_at_its_bearing)
     rg_draw_change_args args = mixed();
     rg_image m = picture(change_of, &args);
     int zero = 806 + 64;
-    cr_expect_gt(ink(&m, strip_x(170), zero - 40, strip_x(230), zero - 6), 60 * 30,
+    cr_expect_gt(test_ink(&m, strip_x(170), zero - 40, strip_x(230), zero - 6), 60 * 30,
                  "wider: black above the line");
-    cr_expect_eq(ink(&m, strip_x(170), zero + 6, strip_x(230), zero + 40), 0);
-    int crossed = ink(&m, strip_x(305), zero + 6, strip_x(325), zero + 20);
+    cr_expect_eq(test_ink(&m, strip_x(170), zero + 6, strip_x(230), zero + 40), 0);
+    int crossed = test_ink(&m, strip_x(305), zero + 6, strip_x(325), zero + 20);
     int area = (strip_x(325) - strip_x(305)) * 14;
     cr_expect(crossed > area / 5 && crossed < area * 9 / 10, "narrower: crossed below the line");
-    cr_expect_gt(ink(&m, strip_x(45), zero - 55, strip_x(65), zero - 6), 100, "unseen: hatched");
-    cr_expect_eq(ink(&m, strip_x(95), zero - 55, strip_x(115), zero - 8), 0, "unchanged: empty");
+    cr_expect_gt(test_ink(&m, strip_x(45), zero - 55, strip_x(65), zero - 6), 100,
+                 "unseen: hatched");
+    cr_expect_eq(test_ink(&m, strip_x(95), zero - 55, strip_x(115), zero - 8), 0,
+                 "unchanged: empty");
     rg_image_free(&m);
 }
 
@@ -283,10 +249,10 @@ Test(draw_archive, both_outlines_stand_on_the_ring)
     int solid = 0, dashed = 0, n = 0;
     for (int b = 170; b < 230; b += 1, n++) {
         double s = sin(rg_radians(b)), c = cos(rg_radians(b));
-        solid +=
-            tone(&m, (int)lround(300 + ring_after * s), (int)lround(352 - ring_after * c)) < 128;
-        dashed +=
-            tone(&m, (int)lround(300 + ring_before * s), (int)lround(352 - ring_before * c)) < 128;
+        solid += test_tone(&m, (int)lround(300 + ring_after * s),
+                           (int)lround(352 - ring_after * c)) < 128;
+        dashed += test_tone(&m, (int)lround(300 + ring_before * s),
+                            (int)lround(352 - ring_before * c)) < 128;
     }
     cr_expect_geq(solid, n - 2, "%d of %d", solid, n);
     cr_expect(dashed > n / 4 && dashed < 4 * n / 5, "%d of %d", dashed, n);
@@ -396,10 +362,10 @@ Test(draw_archive, visits_that_are_left_out_are_told)
     rg_draw_history_args args = visits(RG_HISTORY_MAX + 50, 1);
     SAYS(history_of, &args, "250 visits", "50 older visits are not drawn", "at first undecided");
     args = visits(RG_HISTORY_MAX, 1);
-    rg_bytes a = drawn(history_of, &args, RG_PICTURE_PNG);
+    rg_bytes a = test_drawn(history_of, &args, RG_PICTURE_PNG);
     args = visits(RG_HISTORY_MAX + 50, 1);
     args.count = RG_HISTORY_MAX;
-    rg_bytes b = drawn(history_of, &args, RG_PICTURE_PNG);
+    rg_bytes b = test_drawn(history_of, &args, RG_PICTURE_PNG);
     cr_expect(a.size == b.size && memcmp(a.data, b.data, a.size) == 0);
     free(a.data);
     free(b.data);
@@ -417,11 +383,11 @@ Test(draw_archive, visits_stand_at_date_and_width)
     int x = (int)lround(116 + 1010 * 0.05 / 1.1);
     int y = (int)lround(150 + 360 * (1 - 0.09 / (1.12 * 0.1)));
     int far = (int)lround(116 + 1010 * 1.05 / 1.1);
-    cr_expect_gt(ink(&m, x - 8, y - 8, x + 9, y + 9), 17 * 17 / 2, "a black square");
-    cr_expect_gt(ink(&m, x - 1, y - 30, x + 2, y - 12), 16, "its whisker");
-    cr_expect_eq(ink(&m, x - 40, y - 8, x - 16, y + 9), 0, "nothing beside");
+    cr_expect_gt(test_ink(&m, x - 8, y - 8, x + 9, y + 9), 17 * 17 / 2, "a black square");
+    cr_expect_gt(test_ink(&m, x - 1, y - 30, x + 2, y - 12), 16, "its whisker");
+    cr_expect_eq(test_ink(&m, x - 40, y - 8, x - 16, y + 9), 0, "nothing beside");
     y = (int)lround(150 + 360 * (1 - 0.021 / (1.12 * 0.1)));
-    cr_expect_gt(ink(&m, far - 12, y - 12, far + 13, y + 13), 60, "the second mark");
+    cr_expect_gt(test_ink(&m, far - 12, y - 12, far + 13, y + 13), 60, "the second mark");
     rg_image_free(&m);
 }
 
@@ -544,7 +510,7 @@ Test(draw_archive, bars_are_as_long_as_their_count)
     rg_image m = picture(batch_of, &args);
     for (int i = 0; i < 4; i++) {
         int y = 168 + 24 * (i + 1), x = 192;
-        while (x < 600 && tone(&m, x, y) < 100)
+        while (x < 600 && test_tone(&m, x, y) < 100)
             x++;
         cr_expect(fabs(x - 190 - 220.0 * b.pad[i].leaking / b.pad[0].leaking) < 2, "row %d: %d", i,
                   x - 190);

@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "rimglow/decode.h"
+#include "edge/drawing.h"
 #include "rimglow/draw_study.h"
 
 static rg_error err;
@@ -20,8 +20,6 @@ static void release_fonts(void)
 }
 
 TestSuite(draw_study, .fini = release_fonts);
-
-typedef rg_code draw(const void *args, rg_picture_format format, rg_bytes *out, rg_error *err);
 
 static rg_code gauge(const void *args, rg_picture_format format, rg_bytes *out, rg_error *e)
 {
@@ -38,57 +36,23 @@ static rg_code signal_of(const void *args, rg_picture_format format, rg_bytes *o
     return rg_draw_signal(args, format, out, e);
 }
 
-static rg_bytes drawn(draw *routine, const void *args, rg_picture_format format)
+static rg_image picture(test_draw *routine, const void *args)
 {
-    rg_bytes bytes = {0};
-    cr_assert_eq(routine(args, format, &bytes, &err), RG_OK, "%s", err.text);
-    cr_assert(bytes.data && bytes.size > 500);
-    return bytes;
+    return test_picture(routine, args, RG_STUDY_WIDTH, RG_STUDY_HEIGHT);
 }
 
-static rg_image picture(draw *routine, const void *args)
-{
-    rg_image m = {0};
-    rg_bytes bytes = drawn(routine, args, RG_PICTURE_PNG);
-    cr_assert_eq(rg_decode(bytes.data, bytes.size, &m, &err), RG_OK, "%s", err.text);
-    cr_assert(m.width == RG_STUDY_WIDTH && m.height == RG_STUDY_HEIGHT && m.channels == 1);
-    free(bytes.data);
-    return m;
-}
-
-static int tone(const rg_image *m, int x, int y)
-{
-    return ((const uint8_t *)m->data)[(size_t)y * (size_t)m->width + (size_t)x];
-}
-
-static int ink(const rg_image *m, int x0, int y0, int x1, int y1)
-{
-    int n = 0;
-    for (int y = y0; y < y1; y++)
-        for (int x = x0; x < x1; x++)
-            n += tone(m, x, y) < 100;
-    return n;
-}
-
-static void expect_white_border(const rg_image *m)
-{
-    for (int y = 0; y < m->height; y++)
-        for (int x = 0; x < m->width; x++)
-            if (x < 8 || y < 8 || x >= m->width - 8 || y >= m->height - 8)
-                cr_assert_eq(tone(m, x, y), 255, "ink at %d, %d: something is cut", x, y);
-}
-
-static void all_formats(draw *routine, const void *args)
+static void all_formats(test_draw *routine, const void *args)
 {
     rg_image m = picture(routine, args);
-    expect_white_border(&m);
+    test_white_border(&m);
     rg_image_free(&m);
-    rg_bytes a = drawn(routine, args, RG_PICTURE_SVG), b = drawn(routine, args, RG_PICTURE_SVG);
+    rg_bytes a = test_drawn(routine, args, RG_PICTURE_SVG),
+             b = test_drawn(routine, args, RG_PICTURE_SVG);
     cr_expect(a.size == b.size && memcmp(a.data, b.data, a.size) == 0, "drawing is deterministic");
     cr_expect(strstr((const char *)a.data, "<svg") != NULL);
     free(a.data);
     free(b.data);
-    a = drawn(routine, args, RG_PICTURE_PDF);
+    a = test_drawn(routine, args, RG_PICTURE_PDF);
     cr_expect_eq(memcmp(a.data, "%PDF-", 5), 0);
     free(a.data);
 }
@@ -137,7 +101,7 @@ Test(draw_study, parts_that_are_left_out_are_told)
         rg_gauge_study_result r = gauge_result(RG_STUDY_PARTS_DRAWN + more, 2, 0.002);
         rg_draw_gauge_args args = {&r, &s, part, person, "t", "widest gap"};
         rg_image m = picture(gauge, &args);
-        cr_expect_eq(ink(&m, 1180, 118, 1362, 142) > 50, more == 1);
+        cr_expect_eq(test_ink(&m, 1180, 118, 1362, 142) > 50, more == 1);
         rg_image_free(&m);
         rg_gauge_study_free(&r);
     }
@@ -153,7 +117,7 @@ Test(draw_study, bars_are_as_long_as_their_percentage)
     static const rg_gauge_source row[] = {RG_GAUGE_RR, RG_GAUGE_REPEATABILITY};
     for (int i = 0; i < 2; i++) {
         int y = 150 + 14 + 84 * i + 4, x = 182;
-        while (x < 579 && tone(&m, x, y) < 100)
+        while (x < 579 && test_tone(&m, x, y) < 100)
             x++;
         double percent = (x - 180) / 400.0 * 118;
         cr_expect(fabs(percent - r.gauge.source[row[i]].study) < 1.5, "%g, expected %g", percent,
@@ -222,13 +186,13 @@ Test(draw_study, curve_and_marks_stand_where_they_should)
     double per_mm = 880 / (0.6 + 0.04 * (0.6 - 0.01)); /* widened by 4 % of the range of sizes */
     int x = 114, a90 = (int)lround(110 + per_mm * r.pod.a90);
     int bound = (int)lround(110 + per_mm * r.pod.a90_95);
-    while (x < 980 && tone(&m, x, 611) >= 100)
+    while (x < 980 && test_tone(&m, x, 611) >= 100)
         x++;
     cr_expect(abs(x - (int)lround(110 + per_mm * r.curve[19].size)) <= 3, "%d, expected %g", x,
               110 + per_mm * r.curve[19].size);
-    cr_expect_gt(ink(&m, a90 - 2, 300, a90 + 3, 360), 30, "the mark of a90");
-    cr_expect_gt(ink(&m, bound - 2, 300, bound + 3, 360), 20, "the mark of a90/95");
-    cr_expect_eq(ink(&m, bound + 4, 300, 980, 360), 0, "nothing beyond");
+    cr_expect_gt(test_ink(&m, a90 - 2, 300, a90 + 3, 360), 30, "the mark of a90");
+    cr_expect_gt(test_ink(&m, bound - 2, 300, bound + 3, 360), 20, "the mark of a90/95");
+    cr_expect_eq(test_ink(&m, bound + 4, 300, 980, 360), 0, "nothing beyond");
     rg_image_free(&m);
     rg_detection_result_free(&r);
 }
@@ -240,10 +204,10 @@ Test(draw_study, hits_stand_above_misses_below)
     cr_assert_eq(r.pod.state, RG_POD_SEPARATED);
     rg_image m = picture(pod, &args);
     int middle = 110 + (int)(880 * 0.305 / 0.6236);
-    cr_expect_eq(ink(&m, 112, 154, middle, 165), 0, "nothing found left of 0.305");
-    cr_expect_gt(ink(&m, middle, 154, 988, 165), 100);
-    cr_expect_gt(ink(&m, 112, 725, middle, 736), 100);
-    cr_expect_eq(ink(&m, middle + 2, 725, 988, 736), 0, "nothing missed right of it");
+    cr_expect_eq(test_ink(&m, 112, 154, middle, 165), 0, "nothing found left of 0.305");
+    cr_expect_gt(test_ink(&m, middle, 154, 988, 165), 100);
+    cr_expect_gt(test_ink(&m, 112, 725, middle, 736), 100);
+    cr_expect_eq(test_ink(&m, middle + 2, 725, 988, 736), 0, "nothing missed right of it");
     rg_image_free(&m);
     rg_detection_result_free(&r);
 }
