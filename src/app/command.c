@@ -160,6 +160,10 @@ const rg_command rg_commands[] = {
      .summary = "repeatability, and probability of detection",
      .help = help_study,
      .verbs = studies},
+    {.name = "render",
+     .summary = "sweep folders with known gaps, to try and to teach",
+     .help = rg_help_render,
+     .run = rg_cmd_render},
     {0}};
 
 static const char opening[] =

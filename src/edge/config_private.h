@@ -89,6 +89,10 @@ rg_code rg_ini_date(const rg_ini *ini, const rg_ini_entry *entry, int *day, rg_e
 /* RG_BAD_DATA for a section that nobody knows. known: the names to offer. */
 rg_code rg_ini_unknown_section(const rg_ini *ini, int section, const char *known, rg_error *err);
 
+/* "light", "firm", "unstated" or "35 g" (config_sweep.c); *grams only with the last. */
+rg_code rg_config_fill_finger(const rg_ini *ini, const rg_ini_entry *entry, rg_finger *finger,
+                              double *grams, rg_error *err);
+
 /* [place] and [marks] of a sweep (config_place.c). */
 rg_code rg_config_fill_place(const rg_ini *ini, rg_place_options *place, rg_error *err);
 /* item: one part of a frame's line, "bearing 30" or "elevation -0.4"; else *taken is false. */
