@@ -256,6 +256,21 @@ Test(shape, stated_uncertainties_hold_for_drawn_errors)
     gsl_vector_free(mu);
 }
 
+/* A gap that half of the bearings miss: widths are the quantiles of N(0.005, 0.003) in mixed order, dark
+ * below Currie's critical level. The mean is still that of all. */
+Test(shape, gap_near_the_critical_level_keeps_its_mean)
+{
+    rg_seal_map map = {.rim_outer_diameter_mm = 20};
+    for (int b = 0; b < RG_BINS; b++) {
+        int rank = b * 77 % RG_BINS;
+        double seen = 0.005 + 0.003 * gsl_cdf_ugaussian_Pinv((rank + 0.5) / RG_BINS);
+        set_bin(&map, b, seen > 0.003 * 1.645 ? seen : 0, 0.003, 0.003 * 3.29);
+    }
+    rg_shape s = fitted(&map, &plain);
+    cr_expect(s.dark > 160 && s.dark < 190);
+    near("mean", s.mean_mm, 0.005, 0.0001);
+}
+
 /* --------------------------------------------- what the data do not fix */
 
 Test(shape, dark_rim_has_no_shape_but_a_bound)
