@@ -6,7 +6,7 @@
  * m the mean, (t1, t2) the tilt, (q1, q2) the saddle: undulations of 0, 1 and 2 per revolution
  * (ISO 12181-1). Contact hides the negative part: the width is max(0, s). So the fit is a censored
  * one (Tobin 1958, detection.h) with each bearing's own u, by maximum likelihood:
- *   open  the width w, normal about s with u;
+ *   open  the width w, normal about s with u, the map's own and uneven_mm added in squares;
  *   dark  s + u0 N(0, 1) is below the critical level: u0 = w_D / 3.29 and w_D / 2 by Currie (1968),
  *         w_D the bearing's detection limit. With w_D = 0 it is censored at 0.
  * Unseen and blocked bearings are left out.
@@ -21,7 +21,7 @@
  * deeper than press_mm anywhere is none: a plane explains every narrow opening if only it is
  * steep enough. What the shape leaves over is local: arcs where w - max(0, s) > k u and somewhere > K u,
  * K by Bonferroni over the bearings as in change.h; and dark arcs between two openings where s lies
- * so far above the critical level. They are left out of the fit, strongest first, and it is made
+ * so far above the critical level. u is here without the share that all bearings have in common. They are left out of the fit, strongest first, and it is made
  * again.
  */
 #ifndef RIMGLOW_SHAPE_H
@@ -35,6 +35,7 @@ typedef struct rg_shape_options {
     double correlation_deg; /* arc over which errors fall to 1/e of it, up to 180 */
     double common_share; /* 0 to 1: share of a width's variance that all bearings have in common */
     double u_floor_mm;   /* no width is known better, > 0 */
+    double uneven_mm; /* standard deviation of a pad's face about any plane or saddle; part of u */
     double least_open_deg;  /* fewer open bearings fix no shape */
     double fixed_u_mm;      /* a term known as well as this stands, large or small */
     double significance;    /* p of a term that stands although known worse */

@@ -60,8 +60,9 @@ static rg_code check_options(const rg_shape_options *o, rg_error *err)
         double value, low, high;
     } range[] = {
         {"correlation_deg", o->correlation_deg, 0.1, 180},
-        {"common_share", o->common_share, 0, 1},
+        {"common_share", o->common_share, 0, 0.99},
         {"u_floor_mm", o->u_floor_mm, 1e-9, 1},
+        {"uneven_mm", o->uneven_mm, 0, 1},
         {"least_open_deg", o->least_open_deg, RG_SHAPE_TERMS, 360},
         {"fixed_u_mm", o->fixed_u_mm, 0, 10},
         {"significance", o->significance, 0, 1},
@@ -95,7 +96,8 @@ static void take_bins(const rg_seal_map *map, problem *p)
         double limit = bin->detection_limit_mm;
         p->kind[b] = kind_of(bin);
         p->y[b] = p->kind[b] == DARK ? limit / 2 : bin->width_mm;
-        p->u[b] = fmax(p->kind[b] == DARK ? limit / currie : bin->u_mm, p->o->u_floor_mm);
+        double u = p->kind[b] == DARK ? limit / currie : bin->u_mm;
+        p->u[b] = fmax(hypot(u, p->o->uneven_mm), p->o->u_floor_mm);
     }
     for (int d = 0; d < RG_BINS; d++) {
         double apart = fmin(d, RG_BINS - d), share = p->o->common_share;
@@ -193,16 +195,12 @@ static bool is_possible(const trial *t, double press_mm)
     return true;
 }
 
-static void keep_trial(const rg_tobit *fit, double cov[RG_TOBIT_TERMS][RG_TOBIT_TERMS],
-                       const int *term, int terms, trial *t)
+static void keep_fit(const rg_tobit *fit, const int *term, int terms, trial *t)
 {
     t->fitted = true;
     t->log_likelihood = fit->log_likelihood;
-    for (int i = 0; i < terms; i++) {
+    for (int i = 0; i < terms; i++)
         t->b[term[i]] = fit->b[i];
-        for (int j = 0; j < terms; j++)
-            t->cov[term[i]][term[j]] = cov[i][j];
-    }
 }
 
 /* Data that do not fix the terms leave it unfitted. */
@@ -221,15 +219,20 @@ static rg_code fit_set(const problem *p, int set, trial *t, rg_error *err)
     rg_code code = rg_tobit_fit_data(&d, &fit, err);
     if (code == RG_BAD_DATA || (code == RG_OK && fit.state != RG_TOBIT_FITTED))
         return RG_OK;
-    if (code == RG_OK)
-        code = rg_tobit_correlated(&d, &fit, correlation_of, &r, cov, err);
     if (code != RG_OK)
         return code;
-    keep_trial(&fit, cov, term, terms, t);
+    keep_fit(&fit, term, terms, t);
+    t->possible = is_possible(t, p->o->press_mm);
+    if (!t->possible)
+        return RG_OK;
+    code = rg_tobit_correlated(&d, &fit, correlation_of, &r, cov, err);
+    if (code != RG_OK)
+        return code;
+    for (int i = 0; i < terms * terms; i++)
+        t->cov[term[i / terms]][term[i % terms]] = cov[i / terms][i % terms];
     for (int group = TILT; group <= SADDLE; group++)
         if (set & group)
             t->chi2[group] = wald(t, 2 * group - 1, &t->u[group]);
-    t->possible = is_possible(t, p->o->press_mm);
     return RG_OK;
 }
 
@@ -290,13 +293,19 @@ static double beyond(const problem *p, const trial *t, int b)
     return p->kind[b] == OPEN ? p->y[b] - s : p->kind[b] == DARK ? -s : NAN;
 }
 
+/* What is left of u when the share that all bearings have in common is in the shape. */
+static double own_u(const problem *p, int b)
+{
+    return p->u[b] * sqrt(1 - p->o->common_share);
+}
+
 /* By how many u a bearing departs from the shape: open and wider, or dark though it should not be. */
 static double departure(const problem *p, const trial *t, int b, bool closed)
 {
     if (p->local[b] || p->kind[b] != (closed ? DARK : OPEN))
         return 0;
     double r = closed ? (t ? value_at(t->b, b) : 0) - p->y[b] : beyond(p, t, b);
-    return r / p->u[b];
+    return r / own_u(p, b);
 }
 
 typedef struct place {
@@ -317,7 +326,7 @@ static void measure_local(const problem *p, const trial *t, const place *at, rg_
         if (p->kind[b] == (at->closed ? DARK : OPEN) &&
             (isnan(l->most_bearing_deg) || fabs(r) > fabs(l->most_mm))) {
             l->most_mm = r;
-            l->u_most_mm = p->u[b];
+            l->u_most_mm = own_u(p, b);
             l->most_bearing_deg = b;
             l->width_mm = at->closed ? 0 : p->y[b];
         }
@@ -477,7 +486,7 @@ static void take_residuals(const problem *p, const trial *t, rg_shape *s)
             continue;
         sum += s->residual_mm[b] * s->residual_mm[b];
         n++;
-        double z = s->residual_mm[b] / p->u[b];
+        double z = s->residual_mm[b] / own_u(p, b);
         if (t && !(fabs(z) <= fabs(s->misfit))) {
             s->misfit = z;
             s->misfit_deg = b;
