@@ -13,7 +13,8 @@ typedef struct plan {
     const rg_diagnosis_options *o;
     const rg_diagnosis *d;
     bool done[RG_FAULTS_MAX];
-    double widest, at; /* of the last profile */
+    double top; /* largest signed gap of the last profile, */
+    int at;     /* and where */
 } plan;
 
 /* ---------------------------------------------------------------- amounts */
@@ -129,30 +130,36 @@ static void profile(plan *p, double w[RG_BINS])
     for (int k = 0; k < RG_BINS && fitted; k++)
         lowest = fmin(lowest, sum_at(b, k));
     double down = fitted ? fmax(lowest - hang, 0) : 0;
-    p->widest = p->at = 0;
+    p->top = -INFINITY;
+    p->at = 0;
     for (int k = 0; k < RG_BINS; k++) {
         double now = fitted ? sum_at(b, k) - down : 0;
         if (stays_open(p, k) && p->map->bin[k].width_mm > 0)
             now += p->map->bin[k].width_mm - (fitted ? s->signed_mm[k] : 0);
         w[k] = fmax(now, 0);
-        if (w[k] > p->widest) {
-            p->widest = w[k];
+        if (now > p->top) {
+            p->top = now;
             p->at = k;
         }
     }
 }
 
+static rg_outlook outlook(double mm, double expanded, double tolerance_mm)
+{
+    if (mm + expanded <= tolerance_mm)
+        return RG_OUTLOOK_WITHIN;
+    return mm - expanded > tolerance_mm ? RG_OUTLOOK_ABOVE : RG_OUTLOOK_UNDECIDED;
+}
+
+/* Judged by the signed gap: a pad pressed well everywhere is surer than one that just touches. */
 static rg_forecast forecast(const plan *p)
 {
-    rg_forecast f = {.widest_mm = p->widest, .widest_deg = p->at};
-    double k = p->d->coverage_factor, t = p->d->tolerance_mm;
-    const rg_bin *bin = &p->map->bin[(int)p->at];
-    rg_shape_at(&p->d->shape, p->at, &f.u_widest_mm);
-    if (stays_open(p, (int)p->at) || isnan(f.u_widest_mm))
-        f.u_widest_mm = isfinite(bin->u_mm) ? bin->u_mm : 0;
-    f.outlook = p->widest + k * f.u_widest_mm <= t  ? RG_OUTLOOK_WITHIN
-                : p->widest - k * f.u_widest_mm > t ? RG_OUTLOOK_ABOVE
-                                                    : RG_OUTLOOK_UNDECIDED;
+    rg_forecast f = {.widest_mm = fmax(p->top, 0), .widest_deg = p->at};
+    double u = p->map->bin[p->at].u_mm;
+    if (p->d->shape.state == RG_SHAPE_FITTED && !stays_open(p, p->at))
+        rg_shape_at(&p->d->shape, p->at, &u);
+    f.u_widest_mm = isfinite(u) ? u : 0;
+    f.outlook = outlook(p->top, p->d->coverage_factor * f.u_widest_mm, p->d->tolerance_mm);
     return f;
 }
 
@@ -160,7 +167,6 @@ static rg_forecast forecast(const plan *p)
 static rg_forecast as_measured(const rg_seal_map *map, const rg_diagnosis *d)
 {
     rg_forecast f = {.widest_mm = 0};
-    double k = d->coverage_factor, t = d->tolerance_mm;
     for (int b = 0; b < RG_BINS; b++) {
         const rg_bin *bin = &map->bin[b];
         if (bin->state == RG_BIN_UNSEEN || !(bin->width_mm > f.widest_mm))
@@ -169,9 +175,7 @@ static rg_forecast as_measured(const rg_seal_map *map, const rg_diagnosis *d)
         f.u_widest_mm = bin->u_mm;
         f.widest_deg = b;
     }
-    f.outlook = f.widest_mm + k * f.u_widest_mm <= t  ? RG_OUTLOOK_WITHIN
-                : f.widest_mm - k * f.u_widest_mm > t ? RG_OUTLOOK_ABOVE
-                                                      : RG_OUTLOOK_UNDECIDED;
+    f.outlook = outlook(f.widest_mm, d->coverage_factor * f.u_widest_mm, d->tolerance_mm);
     return f;
 }
 

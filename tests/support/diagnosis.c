@@ -14,7 +14,7 @@ rg_diagnosis_options test_diagnosis_options(void)
                                             .local_least_deg = 3,
                                             .local_most_deg = 40},
                                   .fault_share = 0.5,
-                                  .hinge_deg = 20,
+                                  .hinge_deg = 15,
                                   .dirt_deg = 30,
                                   .twin_deg = 15,
                                   .same_deg = 5,

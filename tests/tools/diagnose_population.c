@@ -12,11 +12,15 @@
  * the widths that were measured there, errors as large as u says, that hang together. A
  * crumb's place is dark, in half of the pads marked as blocked.
  *
+ * A seed may be given.
+ *
  * What counts as a pad's faults: those whose removal changes the gap by more than twice the detection
  * limit at some bearing that was seen. Right is the same set of kinds, no more and no less.
  *
- * Bounds: 90 % right; 95 % of the pads beyond the tolerance come within it by truth when every
- * correction is made as advised.
+ * Bounds: 90 % right of the pads whose faults count, and of those without a fault; 95 % of the pads
+ * beyond the tolerance come within it by truth when every correction is made as advised, where no
+ * fault lies in bearings that were not seen alone. The share of all is printed, too, and after a second
+ * sweep and correction.
  */
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
@@ -34,7 +38,7 @@
 #define PASSES_SHARE 0.95
 #define TOLERANCE_MM 0.025
 #define DEGREE       (3.14159265358979323846 / 180)
-enum { MAPS = 5, PADS = 2400, HINGE_DEG = 20 };
+enum { MAPS = 5, PADS = 2400, HINGE_DEG = 15 };
 
 /* Kinds as they are drawn; the first six are classes of a single fault. */
 typedef enum kind { TILT, THICK, THIN, SADDLE, UNIFORM, CREASE, DIRT, KINDS } kind;
@@ -328,6 +332,18 @@ static unsigned given_faults(const pad *p)
     return set | (p->crumb > 0 ? 1u << DIRT : 0);
 }
 
+static bool is_seen(const rg_seal_map *map, double at)
+{
+    return map->bin[(int)(at + 0.5) % RG_BINS].state != RG_BIN_UNSEEN;
+}
+
+/* Is every fault that was put in where a seen bearing shows it? */
+static bool all_shown(const pad *p, const rg_seal_map *map, unsigned shown)
+{
+    return shown == given_faults(p) && (!(p->crumb > 0) || is_seen(map, p->crumb_at)) &&
+           (!(p->crease > 0) || is_seen(map, p->crease_at));
+}
+
 static unsigned named_faults(const rg_diagnosis *d)
 {
     static const int as[] = {
@@ -398,9 +414,6 @@ typedef struct score {
     int table[CLASSES][CLASSES], judged, right;
     int faulty, passed, twice, shown, shown_passed, shown_twice;
     int of_map[MAPS], right_of_map[MAPS];
-    int by_confidence[4], right_by_confidence[4];
-    double outside; /* tilts whose bearing is off by more than 2 u */
-    int tilts;
 } score;
 
 static void one_pad(const look *l, const rg_diagnosis_options *o, int i, gsl_rng *rng, score *s)
@@ -425,38 +438,23 @@ static void one_pad(const look *l, const rg_diagnosis_options *o, int i, gsl_rng
     s->right += truth == named;
     s->of_map[i % MAPS]++;
     s->right_of_map[i % MAPS] += truth == named;
-    if (truth != named && getenv("RG_POPULATION_WRONG"))
-        printf("pad %d map %d truth %#x named %#x: tilt %.3f at %.0f saddle %.3f at %.0f hang %.3f "
-               "crease "
-               "%.3f at %.0f w %.0f crumb %.3f at %.0f w %.0f soft %d press %.3f: state %s tilt "
-               "%.3f sad %.3f low %.3f locals %d misfit %.1f\n",
-               i, i % MAPS, truth, named, p.tilt, p.tilt_at, p.saddle, p.saddle_at, p.hang,
-               p.crease, p.crease_at, p.crease_width, p.crumb, p.crumb_at, p.crumb_width, p.soft,
-               p.press, rg_shape_state_name(d.shape.state), d.shape.tilt.size_mm,
-               d.shape.saddle.size_mm, d.shape.lowest_mm, d.shape.locals, d.shape.misfit);
     if (truth == 0 || widest(w) <= TOLERANCE_MM)
         return;
-    unsigned given = given_faults(&p);
+    bool shown = all_shown(&p, &map, truth);
     pad q = corrected(&p, &d);
     close_key(&q, v);
     bool passes = widest(v) <= TOLERANCE_MM;
     s->faulty++;
     s->passed += passes;
-    s->shown += truth == given;
-    s->shown_passed += truth == given && passes;
-    if (getenv("RG_POPULATION_WRONG") && truth == given && !passes)
-        printf("   FAILS %.3f set %x named %x map %d tilt %.3f as %.3f %.3f sad %.3f as %.3f %.3f "
-               "left tilt %.3f sad %.3f hang %.3f\n",
-               widest(v), truth, named, i % MAPS, p.tilt, d.shape.tilt.size_mm,
-               d.shape.tilt.u_size_mm, p.saddle, d.shape.saddle.size_mm, d.shape.saddle.u_size_mm,
-               q.tilt, q.saddle, q.hang);
+    s->shown += shown;
+    s->shown_passed += shown && passes;
     /* A new sweep, and once more what is said. */
     see(l, &q, i % MAPS, v, &map, rng);
     if (rg_diagnose(&map, TOLERANCE_MM, NULL, o, &d, &err) == RG_OK) {
         q = corrected(&q, &d);
         close_key(&q, v);
         s->twice += widest(v) <= TOLERANCE_MM;
-        s->shown_twice += truth == given && widest(v) <= TOLERANCE_MM;
+        s->shown_twice += shown && widest(v) <= TOLERANCE_MM;
     }
 }
 
@@ -474,13 +472,13 @@ static void print_table(const score *s)
     }
 }
 
-int main(void)
+int main(int argc, char **argv)
 {
     static look l;
     static score s;
     const rg_diagnosis_options o = test_diagnosis_options();
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    gsl_rng_set(rng, 6);
+    gsl_rng_set(rng, argc > 1 ? strtoul(argv[1], NULL, 10) : 6);
     if (!load_maps(&l))
         return 1;
     for (int i = 0; i < PADS; i++)
