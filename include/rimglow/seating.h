@@ -13,7 +13,7 @@
 
 #include <stdbool.h>
 
-#include "rimglow/sealmap.h"
+#include "rimglow/shape.h"
 
 /* In the order of rg_finger of config.h, which this layer cannot see; a test compares. */
 typedef enum rg_press { RG_PRESS_UNSTATED, RG_PRESS_LIGHT, RG_PRESS_FIRM, RG_PRESS_GRAMS } rg_press;
@@ -43,8 +43,16 @@ typedef struct rg_seating {
  * k: coverage factor. */
 rg_seating rg_seating_of_map(const rg_seal_map *map, rg_press press, double grams, double k);
 
+/* Takes the plane from the map's shape. A dark shape, or one of local openings alone, is CONTACT where
+ * every bearing was seen; without a plane and unseen in part the state stays. */
+void rg_seating_take_shape(rg_seating *seating, const rg_shape *shape);
+
 /* Standard uncertainty of the mean; in contact limit_mm / k. NAN unseen. */
 double rg_seating_u_mean(const rg_seating *seating, double k);
+
+/* One stated finger for all: the same word, or grams that differ by no more than this share of the
+ * largest. False for an unstated finger. */
+bool rg_seating_same_finger(const rg_seating *const *seating, int count, double share);
 
 /* Are the tilts of several sweeps one and the same? Q = sum (t_i - t)' V_i^-1 (t_i - t), t the weighted
  * mean, is chi-square with 2 (n - 1) degrees of freedom when they are and the stated

@@ -128,17 +128,10 @@ static rg_code check_circle(const rg_key_link *link, const rg_regulation *r, rg_
 
 static bool fingers_alike(const rg_key_cup *cup, int cups, double share)
 {
-    double low = INFINITY, high = 0;
-    for (int i = 0; i < cups; i++) {
-        const rg_seating *s = &cup[i].seating;
-        if (s->press == RG_PRESS_UNSTATED || s->press != cup[0].seating.press)
-            return false;
-        if (s->press == RG_PRESS_GRAMS) {
-            low = fmin(low, s->grams);
-            high = fmax(high, s->grams);
-        }
-    }
-    return cup[0].seating.press != RG_PRESS_GRAMS || high - low <= share * high;
+    const rg_seating *seating[RG_KEY_CUPS_MAX];
+    for (int i = 0; i < cups; i++)
+        seating[i] = &cup[i].seating;
+    return rg_seating_same_finger(seating, cups, share);
 }
 
 static double height(const rg_seating *s)

@@ -54,11 +54,47 @@ rg_seating rg_seating_of_map(const rg_seal_map *map, rg_press press, double gram
     return s;
 }
 
+void rg_seating_take_shape(rg_seating *seating, const rg_shape *shape)
+{
+    rg_seating *s = seating;
+    bool all_seen = shape->unseen + shape->blocked == 0;
+    bool dark = shape->state == RG_SHAPE_DARK || shape->state == RG_SHAPE_LOCAL;
+    if (dark && all_seen)
+        s->state = RG_SEATING_CONTACT;
+    /* What local openings leave wide is no height of the plane. */
+    if (dark && isfinite(shape->limit_mm))
+        s->limit_mm = shape->limit_mm;
+    if (shape->state != RG_SHAPE_FITTED)
+        return;
+    s->state = RG_SEATING_OPEN;
+    s->tilt_known = shape->tilt.state == RG_TERM_FITTED;
+    s->mean_mm = shape->b[0];
+    s->tilt_mm[0] = shape->b[1];
+    s->tilt_mm[1] = shape->b[2];
+    for (int i = 0; i < 3; i++)
+        for (int j = 0; j < 3; j++)
+            s->covariance[i][j] = shape->cov[i][j];
+}
+
 double rg_seating_u_mean(const rg_seating *seating, double k)
 {
     if (seating->state == RG_SEATING_OPEN)
         return sqrt(seating->covariance[0][0]);
     return seating->state == RG_SEATING_CONTACT ? seating->limit_mm / k : NAN;
+}
+
+bool rg_seating_same_finger(const rg_seating *const *seating, int count, double share)
+{
+    double low = INFINITY, high = 0;
+    for (int i = 0; i < count; i++) {
+        if (seating[i]->press == RG_PRESS_UNSTATED || seating[i]->press != seating[0]->press)
+            return false;
+        if (seating[i]->press == RG_PRESS_GRAMS) {
+            low = fmin(low, seating[i]->grams);
+            high = fmax(high, seating[i]->grams);
+        }
+    }
+    return count > 0 && (seating[0]->press != RG_PRESS_GRAMS || high - low <= share * high);
 }
 
 /* ------------------------------------------------------------------- tilts */
