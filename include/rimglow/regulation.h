@@ -31,14 +31,14 @@
 
 enum { RG_KEY_CUPS_MAX = 16, RG_KEY_LINKS_MAX = 32 };
 
-typedef enum rg_adjuster { RG_ADJUSTER_SCREW, RG_ADJUSTER_CORK, RG_ADJUSTER_BEND } rg_adjuster;
-const char *rg_adjuster_name(rg_adjuster adjuster); /* "screw" "cork" "bend" */
+typedef enum rg_key_adjuster { RG_KEY_SCREW, RG_KEY_CORK, RG_KEY_BEND } rg_key_adjuster;
+const char *rg_key_adjuster_name(rg_key_adjuster adjuster); /* "screw" "cork" "bend" */
 
 /* The key of pad DRIVER closes pad DRIVEN too. Texts are borrowed. */
 typedef struct rg_key_link {
     const char *driver, *driven; /* names of pads */
     const char *adjuster;        /* what and where: "adjusting screw on the F arm"; may be empty */
-    rg_adjuster kind;
+    rg_key_adjuster kind;
     double lever_ratio; /* movement of the driven pad's centre per movement at the adjuster, > 0 */
     double thread_mm;   /* pitch; 0 without or unknown */
 } rg_key_link;

@@ -47,6 +47,10 @@ rg_seating rg_seating_of_map(const rg_seal_map *map, rg_press press, double gram
  * every bearing was seen; without a plane and unseen in part the state stays. */
 void rg_seating_take_shape(rg_seating *seating, const rg_shape *shape);
 
+/* Both, with the shape fitted here. RG_BAD_DATA as rg_shape_fit. */
+rg_code rg_seating_measure(const rg_seal_map *map, rg_press press, double grams,
+                           const rg_shape_options *options, rg_seating *seating, rg_error *err);
+
 /* Standard uncertainty of the mean; in contact limit_mm / k. NAN unseen. */
 double rg_seating_u_mean(const rg_seating *seating, double k);
 

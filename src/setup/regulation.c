@@ -8,7 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-const char *rg_adjuster_name(rg_adjuster adjuster)
+const char *rg_key_adjuster_name(rg_key_adjuster adjuster)
 {
     static const char *const name[] = {"screw", "cork", "bend"};
     return name[adjuster];
@@ -189,14 +189,14 @@ static rg_regulation_state state_of(const rg_link_result *l, const rg_seating *d
 
 static bool in_turns(const rg_key_link *link)
 {
-    return link->kind == RG_ADJUSTER_SCREW && link->thread_mm > 0;
+    return link->kind == RG_KEY_SCREW && link->thread_mm > 0;
 }
 
 static double step_mm(const rg_key_link *link, const rg_regulation_options *o)
 {
     if (in_turns(link))
         return o->turn_step * link->thread_mm;
-    return link->kind == RG_ADJUSTER_CORK ? o->cork_step_mm : o->bend_step_mm;
+    return link->kind == RG_KEY_CORK ? o->cork_step_mm : o->bend_step_mm;
 }
 
 /* What the fault is at the adjuster, what to do in steps of a hand, and what is left then. */
@@ -286,10 +286,10 @@ static void action_text(const rg_key_link *link, const rg_link_result *l, double
     if (in_turns(link))
         snprintf(text, 200, "turn the %.80s %s by %s (%.2f \u00b1 %.2f)", adjuster_of(link),
                  down ? "in" : "out", turns, fabs(l->turns), l->U_turns);
-    else if (link->kind == RG_ADJUSTER_SCREW)
+    else if (link->kind == RG_KEY_SCREW)
         snprintf(text, 200, "turn the %.80s %s by %.2f mm (\u00b1 %.2f mm; its pitch is not known)",
                  adjuster_of(link), down ? "in" : "out", mm, l->U_adjuster_mm);
-    else if (link->kind == RG_ADJUSTER_CORK)
+    else if (link->kind == RG_KEY_CORK)
         snprintf(text, 200, "make the %.80s %s by %.2f mm (\u00b1 %.2f mm)", adjuster_of(link),
                  down ? "thicker" : "thinner", mm, l->U_adjuster_mm);
     else

@@ -76,6 +76,19 @@ void rg_seating_take_shape(rg_seating *seating, const rg_shape *shape)
             s->covariance[i][j] = shape->cov[i][j];
 }
 
+rg_code rg_seating_measure(const rg_seal_map *map, rg_press press, double grams,
+                           const rg_shape_options *options, rg_seating *seating, rg_error *err)
+{
+    rg_shape shape;
+    rg_code code = rg_shape_fit(map, options, &shape, err);
+    *seating = (rg_seating){.state = RG_SEATING_UNSEEN};
+    if (code != RG_OK)
+        return code;
+    *seating = rg_seating_of_map(map, press, grams, options->coverage_factor);
+    rg_seating_take_shape(seating, &shape);
+    return RG_OK;
+}
+
 double rg_seating_u_mean(const rg_seating *seating, double k)
 {
     if (seating->state == RG_SEATING_OPEN)
