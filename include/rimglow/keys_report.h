@@ -28,7 +28,7 @@ rg_code rg_keys_report_force(const char *pad, const rg_force_sweep *sweep, int s
 
 /* {"format": "rimglow repeatability", "version": 1, pad, closings, sealed, unseen, tilts, same_finger, state,
  * widest | mean | tilt {mean_mm, variance_mm2, noise_mm2, sd_mm, negative, low_mm, high_mm, df, p} | null
- * (tilt without mean_mm), tilt_mean_mm[2], tilt_test {q, df, p} | null, axis {told, bearing_deg, u_deg,
+ * (tilt without mean_mm), tilt_mean_mm[2], tilt_test {q, df, p} | null, axis {told, p, bearing_deg, u_deg,
  * along_mm, across_mm} | null, drift {mm, U_mm, p} | null, advice[]} */
 rg_code rg_keys_report_repeat(const char *pad, const rg_repeat *repeat, char **text, rg_error *err);
 

@@ -16,6 +16,8 @@
  * Biometrics Bulletin 2: 110-114): (N - 1) (trace S)^2 / trace S^2. Test of "no scatter":
  * rg_seating_tilts. Axis of the scatter: first eigenvector of S - v; standard uncertainty of its angle
  * sqrt(l1 l2 / (N - 1)) / (l1 - l2), l the eigenvalues of S (Girshick 1939, Ann. Math. Stat. 10: 203-224).
+ * It is told only where S is no circle: (2 sqrt(l1 l2) / (l1 + l2))^(N - 2) is the p of that (Mauchly 1940,
+ * Ann. Math. Stat. 11: 204-209; exact for two axes and errors alike in both).
  *
  * Drift: slope of the mean height against the number of the closing, weighted by the stated u. It is
  * significant where it is both against the stated u (normal) and against the scatter about
@@ -91,6 +93,7 @@ typedef struct rg_repeat {
     double tilt_mean[2], excess[2][2]; /* of the tilt vectors; S - v, mm^2 */
     rg_tilt_spread test;               /* of the tilts */
     bool axis_told;
+    double axis_p;               /* of "no axis"; NAN for fewer than three tilts */
     double axis_deg, u_axis_deg; /* of the scatter, [0, 180); NAN without */
     double along_mm, across_mm;  /* standard deviations along that axis and at right angles to it */
     double drift_mm, U_drift_mm; /* mean, first to last; negative sinks; NAN without */

@@ -234,6 +234,7 @@ static json_t *axis_object(const rg_repeat *r)
     json_t *o = json_object();
     set_switch(o, "told", r->axis_told);
     set_part(o, "bearing_deg", r->axis_deg);
+    set_digits(o, "p", r->axis_p);
     set_part(o, "u_deg", r->axis_told ? r->u_axis_deg : NAN);
     set_length(o, "along_mm", r->along_mm);
     set_length(o, "across_mm", r->across_mm);

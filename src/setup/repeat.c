@@ -142,7 +142,7 @@ static scatter scatter_of(const rg_seating *closing, int closings, rg_repeat *r)
 }
 
 /* The axis of S - v and how well it is known. */
-static void find_axis(const scatter *c, double axis_u_deg, rg_repeat *r)
+static void find_axis(const scatter *c, const rg_repeat_options *o, rg_repeat *r)
 {
     double large, small, (*m)[2] = r->excess;
     for (int k = 0; k < 2; k++)
@@ -155,14 +155,17 @@ static void find_axis(const scatter *c, double axis_u_deg, rg_repeat *r)
     double apart = c->large - c->small;
     r->u_axis_deg =
         rg_degrees(sqrt(fmax(c->large * c->small, 0) / (r->tilts - 1)) / fmax(apart, 1e-300));
-    r->axis_told = r->tilts > 2 && large > 0 && r->u_axis_deg <= axis_u_deg;
+    if (r->tilts > 2)
+        r->axis_p = pow(2 * sqrt(fmax(c->large * c->small, 0)) / fmax(c->large + c->small, 1e-300),
+                        r->tilts - 2);
+    r->axis_told = large > 0 && r->axis_p <= o->significance && r->u_axis_deg <= o->axis_u_deg;
 }
 
 static void find_tilt(const rg_seating *closing, int closings, const rg_repeat_options *o,
                       rg_repeat *r)
 {
     const rg_seating *with[RG_CLOSINGS_MAX];
-    r->axis_deg = r->u_axis_deg = r->along_mm = r->across_mm = NAN;
+    r->axis_p = r->axis_deg = r->u_axis_deg = r->along_mm = r->across_mm = NAN;
     for (int i = 0; i < closings; i++)
         if (has_tilt(&closing[i]))
             with[r->tilts++] = &closing[i];
@@ -174,7 +177,7 @@ static void find_tilt(const rg_seating *closing, int closings, const rg_repeat_o
     double df = squares > 0 ? (r->tilts - 1) * trace * trace / squares : 2.0 * (r->tilts - 1);
     rg_repeat_component(fmax(trace, 0), df, c.v[0][0] + c.v[1][1], INFINITY, 1, o->confidence,
                         &r->tilt, NULL);
-    find_axis(&c, o->axis_u_deg, r);
+    find_axis(&c, o, r);
 }
 
 /* ------------------------------------------------------------------ drift */
@@ -255,24 +258,32 @@ static const char *reading_of(const rg_repeat *r)
            "on its arm";
 }
 
+/* Smaller ones say no more. */
+static const char *p_text(double p, char text[24])
+{
+    snprintf(text, 24, p < 0.001 ? "p < 0.001" : "p = %.3f", p);
+    return text;
+}
+
 static void say_tilt(const rg_repeat *r, const rg_repeat_options *o, rg_advice *a)
 {
+    char p[24];
     if (r->state == RG_REPEAT_LOOSE_KEY)
         rg_advise(
             a,
             "Loose key: from closing to closing the tilt scatters by %.3f mm (%.0f %%: %.3f to "
-            "%.3f; limit %.3f), beyond measurement (p %.2g); %s.",
+            "%.3f; limit %.3f), beyond measurement (%s); %s.",
             r->tilt.component.sd, 100 * o->confidence, r->tilt.low, r->tilt.high, o->loose_tilt_mm,
-            r->test.p, reading_of(r));
+            p_text(r->test.p, p), reading_of(r));
     else if (r->tilt.component.negative)
         rg_advise(a,
                   "The tilt scatters no more than measurement does (the estimate is below 0 and "
                   "counts as 0); at most %.3f mm (%.0f %%).",
                   r->tilt.high, 100 * o->confidence);
     else
-        rg_advise(
-            a, "The tilt scatters by %.3f mm beyond measurement (%.0f %%: %.3f to %.3f; p %.2g).",
-            r->tilt.component.sd, 100 * o->confidence, r->tilt.low, r->tilt.high, r->test.p);
+        rg_advise(a, "The tilt scatters by %.3f mm beyond measurement (%.0f %%: %.3f to %.3f; %s).",
+                  r->tilt.component.sd, 100 * o->confidence, r->tilt.low, r->tilt.high,
+                  p_text(r->test.p, p));
 }
 
 static void say_drift(const rg_repeat *r, const rg_repeat_options *o, rg_advice *a)
@@ -319,13 +330,13 @@ static void say_all(const rg_repeat_options *o, rg_repeat *r)
                      "finger's.");
     if (r->sealed > 0)
         rg_advise(a, "Sealed at %d of %d closings.", r->sealed, r->closings);
+    if (r->tilts >= 2)
+        say_tilt(r, o, a);
+    say_drift(r, o, a);
     if (r->has_widest && r->widest.p <= o->significance)
         rg_advise(a,
                   "The widest gap scatters by %.3f mm beyond measurement (%.0f %%: %.3f to %.3f).",
                   r->widest.component.sd, 100 * o->confidence, r->widest.low, r->widest.high);
-    if (r->tilts >= 2)
-        say_tilt(r, o, a);
-    say_drift(r, o, a);
     say_state(r, o, a);
 }
 

@@ -156,7 +156,7 @@ Test(keys_report, repeatability)
             "mean_mm variance_mm2 noise_mm2 sd_mm negative low_mm high_mm df p");
     keys_of(json_object_get(j, "tilt"),
             "variance_mm2 noise_mm2 sd_mm negative low_mm high_mm df p");
-    keys_of(json_object_get(j, "axis"), "told bearing_deg u_deg along_mm across_mm");
+    keys_of(json_object_get(j, "axis"), "told p bearing_deg u_deg along_mm across_mm");
     cr_expect_float_eq(number(json_object_get(j, "axis"), "bearing_deg"), 90, 1e-9);
     keys_of(json_object_get(j, "tilt_test"), "q df p");
     keys_of(json_object_get(j, "drift"), "mm U_mm p");

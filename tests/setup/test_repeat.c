@@ -223,6 +223,23 @@ Test(repeat, a_rocking_key_is_found_and_its_axis_told)
     cr_expect(r.state == RG_REPEAT_LOOSE_KEY && says("across the hinge rod"));
 }
 
+/* Play alike in both directions has no axis; Mauchly's p says so as often as it should. */
+Test(repeat, an_axis_is_seldom_read_into_a_round_scatter)
+{
+    enum { KEYS = 3000 };
+    test_random random = {1940};
+    int told = 0, below = 0;
+    for (int n = 0; n < KEYS; n++) {
+        close_key(&(key){.along_rod = 0.02, .across_rod = 0.02}, &random);
+        find();
+        told += r.axis_told;
+        below += r.axis_p < 0.1;
+    }
+    cr_expect((double)told / KEYS < 0.015, "%d", told);
+    double share = (double)below / KEYS;
+    cr_expect(fabs(share - 0.1) < 4 * sqrt(0.1 * 0.9 / KEYS), "%.4f", share);
+}
+
 /* Coverage of the stated 95 % interval of the scatter: Satterthwaite's degrees of freedom are an
  * approximation, so a little is allowed on both sides. */
 Test(repeat, the_scatter_s_interval_holds_the_truth)
