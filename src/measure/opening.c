@@ -22,6 +22,8 @@ static const double LOWEST_MM = -0.5;    /* of the pad over the land, at its low
 static const double BIWEIGHT = 4.685;    /* 95 % efficient for normal data (Holland and Welsch 1977) */
 static const double LEAST_SIGMA_PX = 0.2;
 static const double WEIGH_AS = 4;        /* points of one stroke together */
+static const double BENT_PX = 0.7;       /* scatter from which a stroke may be wrong */
+static const double BEND_SHARE = 0.7;    /* of it that remains without that stroke */
 static const double CHI_6 = 22.46;       /* 99.9 % point of chi-squared, 6 degrees of freedom */
 static const double U_TURN = 5e-4;       /* rad: of a crown's turn besides its covariance, as slope_u */
 
@@ -98,6 +100,7 @@ typedef struct look {
     rg_trace_point point[RG_TRACE_POINTS];
     double residual[RG_TRACE_POINTS], weight[RG_TRACE_POINTS];
     int agree[RG_TRACE_STROKES], found[RG_TRACE_STROKES];
+    bool off[RG_TRACE_STROKES]; /* strokes that follow something else */
     bool in;
 } look;
 
@@ -256,7 +259,7 @@ static bool weigh(fit *f)
         for (int k = 0; k < l->points; k++) {
             if (!residual(f, l, k, l->moved, f->v, &l->residual[k]))
                 l->residual[k] = HUGE_VAL;
-            else if (l->in)
+            else if (l->in && !l->off[l->point[k].model.stroke])
                 work[n++] = fabs(l->residual[k]);
         }
     }
@@ -270,8 +273,9 @@ static bool weigh(fit *f)
         for (int k = 0; k < l->points; k++) {
             double u = l->residual[k] / (BIWEIGHT * f->sigma_px), w = 1 - u * u;
             rg_trace_stroke s = l->point[k].model.stroke;
-            l->weight[k] = fabs(u) < 1 ? w * w * fmin(1, WEIGH_AS / l->found[s]) : 0;
-            l->agree[s] += fabs(u) < 1;
+            bool good = fabs(u) < 1 && !l->off[s];
+            l->weight[k] = good ? w * w * fmin(1, WEIGH_AS / l->found[s]) : 0;
+            l->agree[s] += good;
         }
     }
     return true;
@@ -387,19 +391,84 @@ static bool step(fit *f, double *change)
     return true;
 }
 
-static bool refine(fit *f, int first_round)
+static bool settle(fit *f)
 {
     double change = 1;
+    for (int i = 0; i < STEPS && change > 1e-6; i++)
+        if (!weigh(f) || !step(f, &change))
+            return false;
+    return weigh(f);
+}
+
+/* What settling changes. */
+typedef struct state {
+    double v[RIM], moved[RG_OPENING_FRAMES][CAMERA];
+} state;
+
+static state state_of(const fit *f)
+{
+    state s;
+    memcpy(s.v, f->v, sizeof s.v);
+    for (int i = 0; i < f->looks; i++)
+        memcpy(s.moved[i], f->look[i].moved, sizeof s.moved[i]);
+    return s;
+}
+
+static void restore(fit *f, const state *s)
+{
+    memcpy(f->v, s->v, sizeof f->v);
+    for (int i = 0; i < f->looks; i++)
+        memcpy(f->look[i].moved, s->moved[i], sizeof s->moved[i]);
+}
+
+/* A whole stroke may follow a streak or a post; half of the others then bend to it and no
+ * point stands out. So each is left out in turn. *better: that without it the
+ * others agree far better. */
+static bool try_without(fit *f, const state *now, double *best, bool **worst)
+{
+    double sigma = f->sigma_px;
+    *best = sigma;
+    for (int i = 0; i < f->looks; i++)
+        for (int s = 0; s < RG_TRACE_STROKES; s++) {
+            look *l = &f->look[i];
+            if (!l->in || l->off[s] || l->found[s] == 0)
+                continue;
+            l->off[s] = true;
+            if (settle(f) && f->sigma_px < *best) {
+                *best = f->sigma_px;
+                *worst = &l->off[s];
+            }
+            l->off[s] = false;
+            restore(f, now);
+        }
+    return *best < BEND_SHARE * sigma;
+}
+
+static bool drop_strokes(fit *f)
+{
+    while (f->sigma_px > BENT_PX) {
+        state now = state_of(f);
+        double best;
+        bool *worst = NULL;
+        bool better = try_without(f, &now, &best, &worst);
+        if (better)
+            *worst = true;
+        if (!settle(f))
+            return false;
+        if (!better)
+            break;
+    }
+    return true;
+}
+
+static bool refine(fit *f, int first_round)
+{
     for (int round = first_round; round < ROUNDS; round++) {
         trace(f, REACH_PX[round]);
-        for (int i = 0; i < STEPS; i++) {
-            if (!weigh(f) || !step(f, &change))
-                return false;
-            if (change < 1e-6)
-                break;
-        }
+        if (!settle(f) || !drop_strokes(f))
+            return false;
     }
-    return weigh(f);
+    return true;
 }
 
 /* ------------------------------------------------------------ frames that do not fit */
