@@ -17,6 +17,11 @@
  * one outline share its errors: together they weigh as four. A frame whose edges do not agree
  * with the others' is left out, with a reason.
  *
+ * The edge that is seen in front is not quite the rim plane's. From above it lies anywhere on
+ * the land, whose outer or inner edge may end the dark: halfway is taken. From below it is
+ * the lower end of the land's rounding. What remains is one height shift of each frame, a
+ * seventh parameter with edge_u_mm as its prior.
+ *
  * The opening at bearing b is the distance along the hole's axis between the rim plane and the
  * pad's plane, at the land's outer radius: h(b) = c + a cos b + s sin b. Its uncertainty:
  * the fit's covariance by h's gradient (JCGM 102), the place of the edge on the rounded land,
@@ -38,7 +43,9 @@ typedef struct rg_opening_options {
     double min_spread_deg; /* between two of their camera bearings at least */
     double min_share;      /* of a stroke's points that must be found and agree */
     double max_rms_px;     /* of the edge points that agree */
-    double edge_u_mm;      /* the edge seen against the rim plane, standard uncertainty */
+    double edge_drop_mm;   /* from below, the land's edge is seen so far below the rim plane */
+    double edge_u_mm; /* of the edge's height, standard uncertainty: once for all frames, once for
+                         each */
     double pad_u_mm;       /* the pad's face against the crown: height, */
     double pad_tilt_u_deg; /* and tilt */
     double max_u_mm;       /* a larger standard uncertainty is no result */

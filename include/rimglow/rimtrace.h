@@ -32,7 +32,8 @@ enum { RG_TRACE_WALL = 24, RG_TRACE_EDGE = 32, RG_TRACE_POINTS = 2 * RG_TRACE_WA
  * land's outer edge at its bearing. False when the camera stands within the cylinder. */
 typedef struct rg_trace_model {
     rg_trace_stroke stroke;
-    double at; /* walls: height, mm; front: bearing against the camera's, degrees */
+    double at;     /* walls: height, mm; front: bearing against the camera's, degrees */
+    double height; /* front: of the edge that is seen, above the rim plane, mm */
 } rg_trace_model;
 /* pixel: its image; normal: unit, across the edge, away from the chimney.
  * pose: X_cam = R X_rim + t. */
@@ -56,7 +57,8 @@ void rg_trace_map_free(rg_trace_map *map);
 double rg_trace_score(const rg_trace_map *map, const rg_lens *lens, const rg_rim *rim,
                       const rg_pose *pose);
 
-/* Edges within reach_px of where the pose puts them; returns their number. */
+/* Edges within reach_px of where the pose puts them, models with height 0; returns their
+ * number. */
 int rg_trace_points(const rg_plane *light, const rg_lens *lens, const rg_rim *rim,
                     const rg_pose *pose, double reach_px, rg_trace_point point[RG_TRACE_POINTS]);
 

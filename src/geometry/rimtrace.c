@@ -15,7 +15,7 @@
 #include "rimglow/memory.h"
 #include "rimglow/place.h"
 
-enum { SHRINK = 4, COARSE = 12, SAMPLES = 512 };
+enum { SHRINK = 4, COARSE = 12, SAMPLES = 512, ABREAST = 4 };
 
 static const double WALL_LOW = -0.35, WALL_HIGH = -0.03; /* of the radius */
 static const double FRONT_DEG = 65;                      /* to either side of the camera's bearing */
@@ -24,7 +24,8 @@ static const double STEEPEST = 1;    /* of ln light per sample; streaks count no
 static const double LEAST = 0.03;    /* mean gradient of a stroke that is not there */
 static const double STEP_PX = 0.5;
 static const double SMOOTH_PX = 1.5;
-static const double LEAST_STEP = 0.003; /* linear light; about one 8-bit code in the dark */
+static const double ABREAST_PX = 1.5; /* profiles side by side, averaged against noise */
+static const double LEAST_STEP = 0.0012; /* linear light; about one 8-bit code in the dark */
 static const double LEAST_CONTRAST = 0.08;
 static const double FIRST_SHARE = 0.4; /* of the strongest edge that the first one must have */
 
@@ -38,7 +39,7 @@ static rg_vec3 model_point(const rg_rim *rim, const rg_pose *pose, const rg_trac
     *seen = true;
     if (m->stroke == RG_TRACE_FRONT) {
         rg_vec3 d = rg_rim_direction(rg_rim_bearing(rg_pose_camera_centre(pose)) + m->at);
-        return rg_vec3_make(r * d.x, r * d.y, higher);
+        return rg_vec3_make(r * d.x, r * d.y, m->height + higher);
     }
     *seen = rg_place_outline(pose, r + wider, m->at + higher, m->stroke == RG_TRACE_LEFT ? -1 : 1,
                              &p);
@@ -86,9 +87,9 @@ bool rg_trace_project(const rg_lens *lens, const rg_rim *rim, const rg_pose *pos
 static rg_trace_model model_of(const rg_rim *rim, rg_trace_stroke stroke, int i, int n)
 {
     double r = rim->outer_diameter_mm / 2, part = (i + 0.5) / n;
-    return (rg_trace_model){stroke, stroke == RG_TRACE_FRONT
-                                        ? FRONT_DEG * (2 * part - 1)
-                                        : r * (WALL_LOW + part * (WALL_HIGH - WALL_LOW))};
+    double wall = r * (WALL_LOW + part * (WALL_HIGH - WALL_LOW));
+    return (rg_trace_model){
+        .stroke = stroke, .at = stroke == RG_TRACE_FRONT ? FRONT_DEG * (2 * part - 1) : wall};
 }
 
 /* ------------------------------------------------------------ coarse */
@@ -225,7 +226,13 @@ static bool read_profile(const rg_plane *light, rg_vec2 at, rg_vec2 normal, doub
     p->n = 2 * p->half + 1;
     for (int i = 0; i < p->n; i++) {
         double s = (i - p->half) * STEP_PX;
-        p->v[i] = (double)rg_plane_at(light, 0, at.x + s * normal.x, at.y + s * normal.y);
+        p->v[i] = 0;
+        for (int k = -ABREAST; k <= ABREAST; k++) {
+            double t = k * ABREAST_PX;
+            p->v[i] += (double)rg_plane_at(light, 0, at.x + s * normal.x - t * normal.y,
+                                           at.y + s * normal.y + t * normal.x);
+        }
+        p->v[i] /= 2 * ABREAST + 1;
         if (!isfinite(p->v[i]))
             return false;
     }
@@ -248,26 +255,29 @@ static bool is_edge(const profile *p, int i)
            r > LEAST_CONTRAST * (p->v[i - p->margin] + p->v[i + p->margin]);
 }
 
-/* The first edge from the chimney's side (in front), or the strongest one. */
-static int choose(const profile *p, bool first)
+/* The first edge that is nearly as strong as any: in front from the chimney's side, which is
+ * even upwards, at a wall from the background's. */
+static int choose(const profile *p, bool front)
 {
-    int best = -1, from = p->margin + 1, to = p->n - p->margin - 1;
-    for (int i = from; i < to; i++)
-        if (is_peak(p, i) && is_edge(p, i) && (best < 0 || fabs(p->r[i]) > fabs(p->r[best])))
+    int best = -1, from = p->margin + 1, to = p->n - p->margin - 2, most = -1;
+    for (int i = from; i <= to; i++)
+        if (is_peak(p, i) && is_edge(p, i) && (most < 0 || fabs(p->r[i]) > fabs(p->r[most])))
+            most = i;
+    for (int k = 0; most >= 0 && best < 0 && k <= to - from; k++) {
+        int i = front ? from + k : to - k;
+        if (is_peak(p, i) && is_edge(p, i) && fabs(p->r[i]) > FIRST_SHARE * fabs(p->r[most]))
             best = i;
-    for (int i = from; first && best >= 0 && i < best; i++)
-        if (is_peak(p, i) && is_edge(p, i) && fabs(p->r[i]) > FIRST_SHARE * fabs(p->r[best]))
-            return i;
+    }
     return best;
 }
 
 static bool find_edge(const rg_plane *light, rg_vec2 at, rg_vec2 normal, double reach_px,
-                      bool first, rg_trace_point *point)
+                      bool front, rg_trace_point *point)
 {
     profile p;
     if (!read_profile(light, at, normal, reach_px, &p))
         return false;
-    int i = choose(&p, first);
+    int i = choose(&p, front);
     if (i < 0)
         return false;
     double before = fabs(p.r[i - 1]), peak = fabs(p.r[i]), after = fabs(p.r[i + 1]);

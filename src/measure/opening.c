@@ -14,7 +14,7 @@
 #include "rimglow/memory.h"
 #include "rimglow/stats.h"
 
-enum { RIM = 5, CAMERA = 6, SEEDS = 8, ROUNDS = 3, STEPS = 12, SEARCHED = 4 };
+enum { RIM = 5, POSE = 6, SHIFT = POSE, CAMERA = 7, SEEDS = 8, ROUNDS = 3, STEPS = 12, SEARCHED = 4 };
 
 static const double REACH_PX[ROUNDS] = {14, 7, 4};
 static const double ANGLE_STEP_DEG = 1.5, HEIGHT_STEP_MM = 0.25, SHIFT_MM = 2, SHIFT_STEP_MM = 0.25;
@@ -24,7 +24,8 @@ static const double LEAST_SIGMA_PX = 0.2;
 static const double WEIGH_AS = 4;        /* points of one stroke together */
 static const double BENT_PX = 0.7;       /* scatter from which a stroke may be wrong */
 static const double BEND_SHARE = 0.7;    /* of it that remains without that stroke */
-static const double CHI_6 = 22.46;       /* 99.9 % point of chi-squared, 6 degrees of freedom */
+static const double CHI_7 = 24.32;       /* 99.9 % point of chi-squared, 7 degrees of freedom */
+static const double LEVEL_DEG = 0.3;     /* within it the edge is seen neither from above nor below */
 static const double U_TURN = 5e-4;       /* rad: of a crown's turn besides its covariance, as slope_u */
 
 rg_code rg_opening_check(const rg_opening_options *o, rg_error *err)
@@ -38,7 +39,8 @@ rg_code rg_opening_check(const rg_opening_options *o, rg_error *err)
                {"min_spread_deg", o->min_spread_deg, 0, 180},
                {"min_share", o->min_share, 0.05, 1},
                {"max_rms_px", o->max_rms_px, 0.05, 50},
-               {"edge_u_mm", o->edge_u_mm, 0, 1},
+               {"edge_drop_mm", o->edge_drop_mm, 0, 1},
+               {"edge_u_mm", o->edge_u_mm, 0.001, 1},
                {"pad_u_mm", o->pad_u_mm, 0, 1},
                {"pad_tilt_u_deg", o->pad_tilt_u_deg, 0, 10},
                {"max_u_mm", o->max_u_mm, 0.001, 10}};
@@ -132,14 +134,28 @@ static bool inverted(size_t n, double *m)
     return ok;
 }
 
-static bool set_prior(look *l)
+static bool set_prior(look *l, double edge_u_mm)
 {
-    memcpy(l->prior, l->view->place->covariance, sizeof l->prior);
+    double (*p)[CAMERA] = l->prior;
+    for (int i = 0; i < POSE; i++)
+        for (int j = 0; j < POSE; j++)
+            p[i][j] = l->view->place->covariance[i][j];
     for (int i = 0; i < 3; i++) {
-        l->prior[i][i] += U_TURN * U_TURN;
-        l->prior[i + 3][i + 3] += 1e-6; /* a micrometre */
+        p[i][i] += U_TURN * U_TURN;
+        p[i + 3][i + 3] += 1e-6; /* a micrometre */
     }
-    return inverted(CAMERA, &l->prior[0][0]);
+    p[SHIFT][SHIFT] = edge_u_mm * edge_u_mm;
+    return inverted(CAMERA, &p[0][0]);
+}
+
+/* Where the front edge is seen, on average: see opening.h. */
+static double edge_height(const fit *f, const rg_pose *pose)
+{
+    double bearing, elevation, distance;
+    double land = (f->rim->outer_diameter_mm - f->rim->inner_diameter_mm) / 2;
+    rg_rim_camera(pose, &bearing, &elevation, &distance);
+    double below = fmin(fmax(0.5 - elevation / (2 * LEVEL_DEG), 0), 1);
+    return 0.5 * land * sin(rg_radians(fmax(elevation, 0))) - below * f->options->edge_drop_mm;
 }
 
 /* ------------------------------------------------------------ search */
@@ -230,7 +246,9 @@ static bool residual(const fit *f, const look *l, int i, const double moved[CAME
     rg_vec2 at, normal;
     rg_pose pose = camera_of(l, moved, v);
     const rg_trace_point *p = &l->point[i];
-    if (!rg_trace_project(f->lens, f->rim, &pose, &p->model, &at, &normal))
+    rg_trace_model model = p->model;
+    model.height += moved[SHIFT];
+    if (!rg_trace_project(f->lens, f->rim, &pose, &model, &at, &normal))
         return false;
     *e = (at.x - p->pixel.x) * normal.x + (at.y - p->pixel.y) * normal.y;
     return true;
@@ -244,8 +262,11 @@ static void trace(fit *f, double reach_px)
         l->points =
             rg_trace_points(l->view->light, f->lens, f->rim, &pose, reach_px, l->point);
         memset(l->found, 0, sizeof l->found);
-        for (int k = 0; k < l->points; k++)
-            l->found[l->point[k].model.stroke]++;
+        for (int k = 0; k < l->points; k++) {
+            rg_trace_model *m = &l->point[k].model;
+            m->height = m->stroke == RG_TRACE_FRONT ? edge_height(f, &pose) : 0;
+            l->found[m->stroke]++;
+        }
     }
 }
 
@@ -286,7 +307,7 @@ typedef struct normal {
     double b[CAMERA][CAMERA], gb[CAMERA], c[RIM][CAMERA];
 } normal;
 
-/* Central differences by all eleven parameters of a point. */
+/* Central differences by all parameters of a point. */
 static bool gradient(const fit *f, const look *l, int k, double d[RIM + CAMERA])
 {
     static const double h = 1e-5;
@@ -499,21 +520,13 @@ static double judge(const fit *f, look *l, char reason[RG_OPENING_REASON])
 {
     const rg_opening_options *o = f->options;
     int front = l->agree[RG_TRACE_FRONT];
-    int wall = l->agree[RG_TRACE_LEFT] > l->agree[RG_TRACE_RIGHT] ? l->agree[RG_TRACE_LEFT]
-                                                                  : l->agree[RG_TRACE_RIGHT];
     double edge = o->min_share * RG_TRACE_EDGE / fmax(front, 0.5);
-    double side = o->min_share * RG_TRACE_WALL / fmax(wall, 0.5);
-    double rough = rms_of(l) / o->max_rms_px, moved = chi_of(l) / CHI_6;
-    if (edge >= fmax(side, fmax(rough, moved)))
+    double rough = rms_of(l) / o->max_rms_px, moved = chi_of(l) / CHI_7;
+    if (edge >= fmax(rough, moved))
         snprintf(reason, RG_OPENING_REASON,
                  "the rim's edge agrees at %d of %d places; take it from where nothing hides the "
                  "rim, level with it, with the lamp on or the background plain",
                  front, (int)RG_TRACE_EDGE);
-    else if (side >= fmax(rough, moved))
-        snprintf(reason, RG_OPENING_REASON,
-                 "the chimney's outline agrees at %d of %d places; take it where both sides of "
-                 "the chimney stand before a plain background",
-                 wall, (int)RG_TRACE_WALL);
     else if (rough >= moved)
         snprintf(reason, RG_OPENING_REASON,
                  "the rim's edge scatters by %.1f px, at most %.1f; hold camera and key still",
@@ -522,7 +535,7 @@ static double judge(const fit *f, look *l, char reason[RG_OPENING_REASON])
         snprintf(reason, RG_OPENING_REASON,
                  "rim and crown stand otherwise than in the other frames: the key moved or the "
                  "crown slipped; wedge the key and take it again");
-    return fmax(fmax(edge, side), fmax(rough, moved));
+    return fmax(edge, fmax(rough, moved));
 }
 
 /* Takes the worst frame out; false when all fit. */
@@ -712,7 +725,7 @@ static rg_code begin(fit *f, const rg_opening_view *view, int count, rg_opening_
         *l = (look){.view = &view[at], .frame = &frame[at], .in = true};
         l->start = view[at].place->pose;
         frame[at].reason[0] = '\0';
-        if (!set_prior(l)) {
+        if (!set_prior(l, f->options->edge_u_mm)) {
             snprintf(frame[at].reason, RG_OPENING_REASON, "the crown does not hold the cup's pose");
             continue;
         }
