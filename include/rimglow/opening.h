@@ -46,7 +46,7 @@ typedef struct rg_opening_options {
     double edge_drop_mm;   /* from below, the land's edge is seen so far below the rim plane */
     double edge_u_mm; /* of the edge's height, standard uncertainty: once for all frames, once for
                          each */
-    double pad_u_mm;       /* the pad's face against the crown: height, */
+    double pad_u_mm;  /* the pad's face against the crown: height, */
     double pad_tilt_u_deg; /* and tilt */
     double max_u_mm;       /* a larger standard uncertainty is no result */
 } rg_opening_options;
@@ -63,7 +63,7 @@ typedef struct rg_opening_view {
 /* What became of it. */
 typedef struct rg_opening_frame {
     bool used;
-    char reason[RG_OPENING_REASON]; /* why not, and what to do */
+    char reason[RG_OPENING_REASON];    /* why not, and what to do */
     double bearing_deg, elevation_deg; /* of the camera against the rim; NAN when unknown */
     rg_pose rim;                       /* X_cam = R X_rim + t; used frames */
     rg_pose cup;                       /* X_cam = R X_cup + t, as the joint fit has it */

@@ -26,7 +26,11 @@ typedef enum rg_trace_stroke {
     RG_TRACE_STROKES
 } rg_trace_stroke;
 
-enum { RG_TRACE_WALL = 24, RG_TRACE_EDGE = 32, RG_TRACE_POINTS = 2 * RG_TRACE_WALL + RG_TRACE_EDGE };
+enum {
+    RG_TRACE_WALL = 24,
+    RG_TRACE_EDGE = 32,
+    RG_TRACE_POINTS = 2 * RG_TRACE_WALL + RG_TRACE_EDGE
+};
 
 /* The place of the model's point, rim frame: on the wall at its height, or on the
  * land's outer edge at its bearing. False when the camera stands within the cylinder. */

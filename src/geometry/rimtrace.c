@@ -18,13 +18,13 @@
 enum { SHRINK = 4, COARSE = 12, SAMPLES = 512, ABREAST = 4 };
 
 static const double WALL_LOW = -0.35, WALL_HIGH = -0.03; /* of the radius */
-static const double FRONT_DEG = 65;                      /* to either side of the camera's bearing */
+static const double FRONT_DEG = 65;  /* to either side of the camera's bearing */
 static const double DARKEST = 0.003; /* added to the light: noise of black is no contrast */
 static const double STEEPEST = 1;    /* of ln light per sample; streaks count no more */
 static const double LEAST = 0.03;    /* mean gradient of a stroke that is not there */
 static const double STEP_PX = 0.5;
 static const double SMOOTH_PX = 1.5;
-static const double ABREAST_PX = 1.5; /* profiles side by side, averaged against noise */
+static const double ABREAST_PX = 1.5;    /* profiles side by side, averaged against noise */
 static const double LEAST_STEP = 0.0012; /* linear light; about one 8-bit code in the dark */
 static const double LEAST_CONTRAST = 0.08;
 static const double FIRST_SHARE = 0.4; /* of the strongest edge that the first one must have */
@@ -41,8 +41,8 @@ static rg_vec3 model_point(const rg_rim *rim, const rg_pose *pose, const rg_trac
         rg_vec3 d = rg_rim_direction(rg_rim_bearing(rg_pose_camera_centre(pose)) + m->at);
         return rg_vec3_make(r * d.x, r * d.y, m->height + higher);
     }
-    *seen = rg_place_outline(pose, r + wider, m->at + higher, m->stroke == RG_TRACE_LEFT ? -1 : 1,
-                             &p);
+    *seen =
+        rg_place_outline(pose, r + wider, m->at + higher, m->stroke == RG_TRACE_LEFT ? -1 : 1, &p);
     return p;
 }
 
@@ -88,8 +88,8 @@ static rg_trace_model model_of(const rg_rim *rim, rg_trace_stroke stroke, int i,
 {
     double r = rim->outer_diameter_mm / 2, part = (i + 0.5) / n;
     double wall = r * (WALL_LOW + part * (WALL_HIGH - WALL_LOW));
-    return (rg_trace_model){
-        .stroke = stroke, .at = stroke == RG_TRACE_FRONT ? FRONT_DEG * (2 * part - 1) : wall};
+    return (rg_trace_model){.stroke = stroke,
+                            .at = stroke == RG_TRACE_FRONT ? FRONT_DEG * (2 * part - 1) : wall};
 }
 
 /* ------------------------------------------------------------ coarse */
@@ -251,8 +251,7 @@ static bool is_peak(const profile *p, int i)
 static bool is_edge(const profile *p, int i)
 {
     double r = fabs(p->r[i]);
-    return r > LEAST_STEP &&
-           r > LEAST_CONTRAST * (p->v[i - p->margin] + p->v[i + p->margin]);
+    return r > LEAST_STEP && r > LEAST_CONTRAST * (p->v[i - p->margin] + p->v[i + p->margin]);
 }
 
 /* The first edge that is nearly as strong as any: in front from the chimney's side, which is

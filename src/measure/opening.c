@@ -14,19 +14,28 @@
 #include "rimglow/memory.h"
 #include "rimglow/stats.h"
 
-enum { RIM = 5, POSE = 6, SHIFT = POSE, CAMERA = 7, SEEDS = 8, ROUNDS = 3, STEPS = 12, SEARCHED = 4 };
+enum {
+    RIM = 5,
+    POSE = 6,
+    SHIFT = POSE,
+    CAMERA = 7,
+    SEEDS = 8,
+    ROUNDS = 3,
+    STEPS = 12,
+    SEARCHED = 4
+};
 
 static const double REACH_PX[ROUNDS] = {14, 7, 4};
 static const double ANGLE_STEP_DEG = 1.5, HEIGHT_STEP_MM = 0.25, SHIFT_MM = 2, SHIFT_STEP_MM = 0.25;
-static const double LOWEST_MM = -0.5;    /* of the pad over the land, at its lowest */
-static const double BIWEIGHT = 4.685;    /* 95 % efficient for normal data (Holland and Welsch 1977) */
+static const double LOWEST_MM = -0.5; /* of the pad over the land, at its lowest */
+static const double BIWEIGHT = 4.685; /* 95 % efficient for normal data (Holland and Welsch 1977) */
 static const double LEAST_SIGMA_PX = 0.2;
-static const double WEIGH_AS = 4;        /* points of one stroke together */
-static const double BENT_PX = 0.7;       /* scatter from which a stroke may be wrong */
-static const double BEND_SHARE = 0.7;    /* of it that remains without that stroke */
-static const double CHI_7 = 24.32;       /* 99.9 % point of chi-squared, 7 degrees of freedom */
-static const double LEVEL_DEG = 0.3;     /* within it the edge is seen neither from above nor below */
-static const double U_TURN = 5e-4;       /* rad: of a crown's turn besides its covariance, as slope_u */
+static const double WEIGH_AS = 4;     /* points of one stroke together */
+static const double BENT_PX = 0.7;    /* scatter from which a stroke may be wrong */
+static const double BEND_SHARE = 0.7; /* of it that remains without that stroke */
+static const double CHI_7 = 24.32;    /* 99.9 % point of chi-squared, 7 degrees of freedom */
+static const double LEVEL_DEG = 0.3;  /* within it the edge is seen neither from above nor below */
+static const double U_TURN = 5e-4; /* rad: of a crown's turn besides its covariance, as slope_u */
 
 rg_code rg_opening_check(const rg_opening_options *o, rg_error *err)
 {
@@ -46,8 +55,8 @@ rg_code rg_opening_check(const rg_opening_options *o, rg_error *err)
                {"max_u_mm", o->max_u_mm, 0.001, 10}};
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         if (!(all[i].value >= all[i].low && all[i].value <= all[i].high))
-            return rg_fail(err, RG_BAD_DATA, "opening: %s = %g is not within %g to %g",
-                           all[i].name, all[i].value, all[i].low, all[i].high);
+            return rg_fail(err, RG_BAD_DATA, "opening: %s = %g is not within %g to %g", all[i].name,
+                           all[i].value, all[i].low, all[i].high);
     return RG_OK;
 }
 
@@ -94,10 +103,10 @@ static void plane_of(const double v[RIM], double radius, double plane[3])
 typedef struct look {
     const rg_opening_view *view;
     rg_opening_frame *frame;
-    rg_trace_map *map;          /* owned */
-    rg_pose start;              /* of the cup, by the crown */
+    rg_trace_map *map;            /* owned */
+    rg_pose start;                /* of the cup, by the crown */
     double prior[CAMERA][CAMERA]; /* inverse of its covariance */
-    double moved[CAMERA];       /* since then */
+    double moved[CAMERA];         /* since then */
     int points;
     rg_trace_point point[RG_TRACE_POINTS];
     double residual[RG_TRACE_POINTS], weight[RG_TRACE_POINTS];
@@ -136,7 +145,7 @@ static bool inverted(size_t n, double *m)
 
 static bool set_prior(look *l, double edge_u_mm)
 {
-    double (*p)[CAMERA] = l->prior;
+    double(*p)[CAMERA] = l->prior;
     for (int i = 0; i < POSE; i++)
         for (int j = 0; j < POSE; j++)
             p[i][j] = l->view->place->covariance[i][j];
@@ -259,8 +268,7 @@ static void trace(fit *f, double reach_px)
     for (int i = 0; i < f->looks; i++) {
         look *l = &f->look[i];
         rg_pose pose = camera_of(l, l->moved, f->v);
-        l->points =
-            rg_trace_points(l->view->light, f->lens, f->rim, &pose, reach_px, l->point);
+        l->points = rg_trace_points(l->view->light, f->lens, f->rim, &pose, reach_px, l->point);
         memset(l->found, 0, sizeof l->found);
         for (int k = 0; k < l->points; k++) {
             rg_trace_model *m = &l->point[k].model;
@@ -783,8 +791,9 @@ rg_code rg_opening_measure(const rg_lens *lens, const rg_rim *rim,
         if (held)
             conclude(&f, u_scale, opening);
         else
-            refuse(opening, "the rim was not found under the open pad; take frames level with the "
-                            "rim from bearings 90, 180 and 270, lamp on, before a plain background");
+            refuse(opening,
+                   "the rim was not found under the open pad; take frames level with the "
+                   "rim from bearings 90, 180 and 270, lamp on, before a plain background");
     }
     finish(&f);
     return code;
