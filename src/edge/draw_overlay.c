@@ -420,40 +420,44 @@ static void draw_circle(const overlay *o, const view *v, const rg_pose *pose, do
     cairo_set_dash(o->cr, NULL, 0, 0);
 }
 
-/* The rim, the pad's plane over it at the land's radius, and the way between them at the hinge and
- * at the far edge. */
+/* The way along the hole's axis from the land's outer edge to the pad's plane. */
+static void draw_height(const overlay *o, const view *v, bool far)
+{
+    char text[64];
+    const rg_opening_frame *f = &o->frame->open;
+    const rg_lens *lens = &o->args->setup->lens;
+    double r = o->args->setup->rim.outer_diameter_mm / 2;
+    rg_vec3 low = {far ? -r : r, 0, 0}, high = low;
+    rg_pose to_cup = rg_pose_inverse(&f->cup);
+    to_cup = rg_pose_compose(&to_cup, &f->rim);
+    high.z = -rg_pose_apply(&to_cup, low).z / to_cup.R.m[2][2];
+    rg_vec2 a, b;
+    if (!rg_lens_project(lens, rg_pose_apply(&f->rim, low), &a) ||
+        !rg_lens_project(lens, rg_pose_apply(&f->rim, high), &b))
+        return;
+    a = on_canvas(v, a);
+    b = on_canvas(v, b);
+    cairo_new_path(o->cr);
+    cairo_move_to(o->cr, a.x, a.y);
+    cairo_line_to(o->cr, b.x, b.y);
+    rg_stroke_cased(o->cr, 1.4);
+    snprintf(text, sizeof text, "%s %.2f mm", far ? "far edge" : "hinge", high.z);
+    rg_font(o->cr, 15, true);
+    rg_grey(o->cr, 0);
+    rg_text_halo(o->cr, (a.x + b.x) / 2 + (far ? -8 : 8), (a.y + b.y) / 2 + (far ? -7 : 17), 0.5,
+                 text);
+}
+
+/* The rim, the pad's plane over it, and the way between them at the hinge and at the far edge. */
 static void draw_open_key(const overlay *o, const view *v)
 {
-    static const char *const name[] = {"hinge", "far edge"};
     const rg_opening_frame *f = &o->frame->open;
     const rg_rim *rim = &o->args->setup->rim;
     double r = rim->outer_diameter_mm / 2;
     draw_circle(o, v, &f->rim, r, false);
     draw_circle(o, v, &f->cup, rim->pad_diameter_mm / 2, true);
-    for (int side = 0; side < 2; side++) {
-        rg_vec3 low = {side ? -r : r, 0, 0};
-        rg_vec2 a, b;
-        rg_pose cup = rg_pose_inverse(&f->cup);
-        cup = rg_pose_compose(&cup, &f->rim); /* rim to cup */
-        rg_vec3 at = rg_pose_apply(&cup, low);
-        rg_vec3 high = low;
-        high.z = -at.z / cup.R.m[2][2]; /* along the hole's axis to the cup's plane */
-        if (!rg_lens_project(&o->args->setup->lens, rg_pose_apply(&f->rim, low), &a) ||
-            !rg_lens_project(&o->args->setup->lens, rg_pose_apply(&f->rim, high), &b))
-            continue;
-        a = on_canvas(v, a);
-        b = on_canvas(v, b);
-        cairo_new_path(o->cr);
-        cairo_move_to(o->cr, a.x, a.y);
-        cairo_line_to(o->cr, b.x, b.y);
-        rg_stroke_cased(o->cr, 1.4);
-        char text[64];
-        snprintf(text, sizeof text, "%s %.2f mm", name[side], high.z);
-        rg_font(o->cr, 15, true);
-        rg_grey(o->cr, 0);
-        rg_text_halo(o->cr, (a.x + b.x) / 2 + (side ? -8 : 8) * (b.x > 0 ? 1 : 1),
-                     (a.y + b.y) / 2 + 5 + (side ? -12 : 12), 0.5, text);
-    }
+    for (int side = 0; side < 2; side++)
+        draw_height(o, v, side == 1);
 }
 
 static void clip_to(cairo_t *cr, const view *v)
@@ -496,7 +500,7 @@ static void draw_view(const overlay *o, const view *v)
 static const char *standing(const rg_frame *f)
 {
     if (f->open.used)
-        return "used for the opening";
+        return "used for height";
     if (!f->used)
         return "NOT USED";
     switch (f->role) {
