@@ -7,6 +7,7 @@ const SECTORS = 36, LEVELS = 5, INNER = 62, STEP = 12;
 let state = null;
 let csrf = "";
 let connected = false;
+let lost = false;
 
 /* ------------------------------------------------------------ helpers */
 
@@ -525,15 +526,21 @@ function watchPicture() {
   });
   live.addEventListener("error", () => {
     live.parentElement.classList.remove("on");
-    setTimeout(() => { live.src = "/stream.mjpg?" + Date.now(); }, 1000);
+    setTimeout(againPicture, 1000);
   });
   live.src = "/stream.mjpg";
+}
+
+function againPicture() {
+  $("live").src = "/stream.mjpg?" + Date.now();
 }
 
 function watchEvents() {
   const events = new EventSource("/events");
   events.addEventListener("open", () => {
     if (!connected) refresh().catch(() => {});
+    if (lost) againPicture(); /* a stream that ends is no error to an img */
+    lost = false;
     connected = true;
     if (state) setText($("trouble"), state.message);
   });
@@ -543,6 +550,8 @@ function watchEvents() {
   });
   events.addEventListener("error", () => {
     connected = false;
+    lost = true;
+    $("live").parentElement.classList.remove("on");
     setText($("trouble"), "No connection to rimglow bench on this computer");
     if (events.readyState === EventSource.CLOSED) setTimeout(watchEvents, 2000);
   });
