@@ -12,6 +12,7 @@
 #ifndef RIMGLOW_CONFIG_VALUES_H
 #define RIMGLOW_CONFIG_VALUES_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "rimglow/status.h"
@@ -26,5 +27,10 @@ typedef struct rg_measured_value {
 /* value[RG_VALUES_MAX]; *count gets how many. */
 rg_code rg_values_parse(const char *label, const char *text, size_t size, rg_measured_value *value,
                         int *count, rg_error *err);
+/* The same file, owned by the caller (free()). What would not be read back as it is - a quantity with ']', a text with
+ * ';' or '#' after a blank, two values of one quantity - is RG_BAD_DATA. Numbers have 12 digits. */
+rg_code rg_values_text(const rg_measured_value *value, int count, char **text, rg_error *err);
+/* Alike to the 12 digits that are written. */
+bool rg_values_equal(const rg_measured_value *a, const rg_measured_value *b);
 
 #endif

@@ -19,6 +19,8 @@
 #include "rimglow/date.h"
 #include "rimglow/file.h"
 #include "rimglow/memory.h"
+#include "rimglow/pad_verdict.h"
+#include "rimglow/results.h"
 #include "rimglow/text.h"
 #include "rimglow/version.h"
 
@@ -28,16 +30,12 @@ enum { RG_CALIB_INSIDE = 256 };
 typedef struct item {
     const char *folder; /* as given */
     char name[RG_NAME_SIZE], serial[RG_NAME_SIZE], pad[RG_NAME_SIZE], model[RG_NAME_SIZE];
-    char results[RG_PLACE_SIZE]; /* folder of its results */
     char instrument_file[RG_INPUT_PATH], station_file[RG_INPUT_PATH];
     rg_digest sweep, instrument, station;
     char finger[16];
     double grams;
     int taken_day;
-    char *map_text; /* owned: seal-map.json */
-    size_t map_size;
-    rg_map_file map;
-    rg_map_inputs inputs;
+    rg_results results;
     char instrument_inside[RG_CALIB_INSIDE], station_inside[RG_CALIB_INSIDE]; /* in the bag */
 } item;
 
@@ -59,85 +57,6 @@ typedef struct adding {
 
 /* ---------------------------------------------------------------- results */
 
-static rg_code read_results(item *it, rg_error *err)
-{
-    char path[RG_PLACE_SIZE + 32];
-    uint8_t *text = NULL;
-    snprintf(path, sizeof path, "%s/seal-map.json", it->results);
-    rg_code code = rg_file_read(path, RG_MAPFILE_MAX_BYTES, &text, &it->map_size, err);
-    if (code == RG_OK)
-        code = rg_mapfile_parse(path, (const char *)text, it->map_size, &it->map, err);
-    if (code == RG_OK)
-        code = rg_mapfile_inputs(path, (const char *)text, it->map_size, &it->inputs, err);
-    if (code == RG_OK)
-        it->map_text = (char *)text;
-    else
-        free(text);
-    return code;
-}
-
-/* The results are of exactly these files, and of this version of the program. */
-static bool is_current(const item *it, const rg_sweep *sweep)
-{
-    if (it->inputs.frames != sweep->frames)
-        return false;
-    for (int i = 0; i < sweep->frames; i++)
-        if (strcmp(it->inputs.frame[i].file, sweep->frame[i].file) != 0)
-            return false;
-    return rg_digest_equal(&it->sweep, &it->inputs.sweep) &&
-           rg_digest_equal(&it->instrument, &it->inputs.instrument) &&
-           rg_digest_equal(&it->station, &it->inputs.station) &&
-           strcmp(it->map.software, "rimglow " RG_VERSION) == 0;
-}
-
-static bool is_newer(const struct timespec *a, const struct timespec *b)
-{
-    return a->tv_sec != b->tv_sec ? a->tv_sec > b->tv_sec : a->tv_nsec > b->tv_nsec;
-}
-
-/* Was the file changed since its results were written? A clock may lie; the digests are compared
- * when the file is copied. */
-static bool changed_since(const char *path, const struct stat *results)
-{
-    struct stat st;
-    return stat(path, &st) != 0 || !is_newer(&results->st_mtim, &st.st_mtim);
-}
-
-static bool frame_current(const item *it, int i, const struct stat *results, rg_error *err)
-{
-    const rg_digest unread = {{0}}, *measured = &it->inputs.frame[i].digest;
-    rg_digest digest = unread;
-    uint8_t *bytes = NULL;
-    size_t size;
-    char *path = rg_path_join(it->folder, it->inputs.frame[i].file);
-    if (!path) {
-        rg_fail(err, RG_INTERNAL, "no memory for a file name");
-        return false;
-    }
-    bool current = !rg_digest_equal(measured, &unread) && !changed_since(path, results);
-    if (!current) {
-        if (rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, NULL) == RG_OK)
-            digest = rg_digest_of(bytes, size);
-        current = rg_digest_equal(&digest, measured);
-    }
-    free(bytes);
-    free(path);
-    return current;
-}
-
-/* A frame that was changed after the inspection makes its results somebody else's. */
-static rg_code frames_current(const item *it, bool *current, rg_error *err)
-{
-    char path[RG_PLACE_SIZE + 32];
-    struct stat results;
-    rg_error why = {0};
-    snprintf(path, sizeof path, "%s/seal-map.json", it->results);
-    *current = stat(path, &results) == 0;
-    for (int i = 0; *current && i < it->inputs.frames; i++)
-        *current = frame_current(it, i, &results, &why);
-    return why.code ? rg_fail(err, why.code, "%s", why.text) : RG_OK;
-}
-
 static rg_code measure(const adding *a, rg_inspection *in, item *it, rg_error *err)
 {
     char date[32] = "";
@@ -149,11 +68,9 @@ static rg_code measure(const adding *a, rg_inspection *in, item *it, rg_error *e
     if (code == RG_OK)
         code = rg_inspection_write(in, a->visit->results,
                                    a->visit->overlays ? RG_PICTURES_ALL : RG_PICTURES_MAP, date,
-                                   a->visit->workers, a->progress, it->results, err);
-    free(it->map_text);
-    it->map_text = NULL;
+                                   a->visit->workers, a->progress, it->results.place, err);
     if (code == RG_OK)
-        code = read_results(it, err);
+        code = rg_results_read(&it->results, err);
     if (code == RG_OK)
         a->added->measured++;
     return code;
@@ -182,19 +99,15 @@ static void describe(const rg_inspection *in, item *it)
 static rg_code take_item(adding *a, int i, rg_error *err)
 {
     rg_inspection in;
-    rg_error why = {0};
     item *it = &a->item[i];
     it->folder = a->visit->folder[i];
     rg_code code = rg_inspection_open(&in, it->folder, err);
     if (code != RG_OK)
         return code;
     describe(&in, it);
-    rg_inspection_place(&in, a->visit->results, it->results);
-    bool current =
-        !a->visit->measure && read_results(it, &why) == RG_OK && is_current(it, &in.sweep);
-    if (current)
-        code = frames_current(it, &current, err);
-    if (code == RG_OK && !current)
+    bool current = false;
+    code = rg_results_find(&in, a->visit->results, &it->results, &current, err);
+    if (code == RG_OK && (!current || a->visit->measure))
         code = measure(a, &in, it, err);
     if (code == RG_OK && i == 0) {
         a->instrument = in.instrument;
@@ -306,13 +219,37 @@ static int end_list(pad_list *l, rg_record *r)
     return l->listed + l->more;
 }
 
-static int list_pads(const adding *a, rg_verdict verdict, rg_record *r)
+/* Every pad once, at its first sweep. */
+static bool is_first_of_pad(const adding *a, int i)
+{
+    for (int k = 0; k < i; k++)
+        if (strcmp(a->item[k].pad, a->item[i].pad) == 0)
+            return false;
+    return true;
+}
+
+static rg_verdict pad_verdict(const adding *a, const char *pad, bool *only_firm)
+{
+    rg_pad_sweep sweep[RG_RECORD_SWEEPS_MAX];
+    int count = 0;
+    for (int i = 0; i < a->visit->folders; i++)
+        if (strcmp(a->item[i].pad, pad) == 0)
+            sweep[count++] = (rg_pad_sweep){a->item[i].results.map.map.verdict,
+                                            strcmp(a->item[i].finger, "firm") == 0};
+    return rg_pad_verdict(sweep, count, only_firm);
+}
+
+/* Pads of this verdict; those that a firm finger alone holds back are told by themselves. */
+static int list_pads(const adding *a, const char *what, rg_verdict verdict, bool firm, rg_record *r)
 {
     pad_list list;
-    begin_list(&list, rg_verdict_name(verdict));
-    for (int i = 0; i < a->visit->folders; i++)
-        if (a->item[i].map.map.verdict == verdict)
+    begin_list(&list, what);
+    for (int i = 0; i < a->visit->folders; i++) {
+        bool only_firm;
+        if (is_first_of_pad(a, i) && pad_verdict(a, a->item[i].pad, &only_firm) == verdict &&
+            only_firm == firm)
             list_pad(&list, a->item[i].pad);
+    }
     return end_list(&list, r);
 }
 
@@ -326,11 +263,13 @@ static int list_unswept(const adding *a, rg_record *r)
     return end_list(&list, r);
 }
 
-/* Sealed is an instrument only when every pad of its file was swept, and every sweep sealed. */
+/* Sealed is an instrument only when every pad of its file was swept and is sealed (pad_verdict.h). */
 static void judge(const adding *a, rg_record *r)
 {
-    int leaking = list_pads(a, RG_VERDICT_LEAKING, r);
-    int undecided = list_pads(a, RG_VERDICT_UNDECIDED, r);
+    static const rg_verdict L = RG_VERDICT_LEAKING, U = RG_VERDICT_UNDECIDED;
+    int leaking = list_pads(a, rg_verdict_name(L), L, false, r);
+    int undecided = list_pads(a, rg_verdict_name(U), U, false, r);
+    undecided += list_pads(a, rg_pad_only_firm, U, true, r);
     int unswept = list_unswept(a, r);
     r->verdict = leaking                ? RG_VERDICT_LEAKING
                  : undecided || unswept ? RG_VERDICT_UNDECIDED
@@ -349,10 +288,10 @@ static rg_code copy_sweeps(const adding *a, rg_record *r, rg_error *err)
     for (r->sweeps = 0; r->sweeps < n; r->sweeps++) {
         const item *it = &a->item[r->sweeps];
         rg_record_sweep *s = &r->sweep[r->sweeps];
-        s->verdict = it->map.map.verdict;
+        s->verdict = it->results.map.map.verdict;
         s->grams = it->grams;
         s->taken_day = it->taken_day;
-        s->judged_day = it->map.judged_day;
+        s->judged_day = it->results.map.judged_day;
         rg_copy_text(s->name, sizeof s->name, it->name);
         rg_copy_text(s->pad, sizeof s->pad, it->pad);
         rg_copy_text(s->finger, sizeof s->finger, it->finger);
@@ -477,8 +416,8 @@ static rg_code add_frames(rg_bag *bag, const item *it, rg_error *err)
     snprintf(inside, sizeof inside, "data/sweeps/%s/sweep.ini", it->name);
     snprintf(from, sizeof from, "%s/sweep.ini", it->folder);
     rg_code code = add_checked(bag, inside, from, &it->sweep, err);
-    for (int i = 0; code == RG_OK && i < it->inputs.frames; i++) {
-        const struct rg_map_input *frame = &it->inputs.frame[i];
+    for (int i = 0; code == RG_OK && i < it->results.inputs.frames; i++) {
+        const struct rg_map_input *frame = &it->results.inputs.frame[i];
         if (rg_digest_equal(&frame->digest, &unread))
             continue; /* could not be read when it was measured either; seal-map.json says so */
         snprintf(inside, sizeof inside, "data/sweeps/%s/%s", it->name, frame->file);
@@ -491,7 +430,7 @@ static rg_code add_frames(rg_bag *bag, const item *it, rg_error *err)
 static rg_code add_picture(rg_bag *bag, const item *it, const char *name, rg_error *err)
 {
     char inside[RG_BAG_PATH], from[RG_PLACE_SIZE + RG_NAME_SIZE + 32];
-    snprintf(from, sizeof from, "%s/%s", it->results, name);
+    snprintf(from, sizeof from, "%s/%s", it->results.place, name);
     snprintf(inside, sizeof inside, "data/results/%s/%s", it->name, name);
     if (access(from, F_OK) != 0)
         return RG_OK; /* rimglow inspect --pictures none */
@@ -503,11 +442,11 @@ static rg_code add_results(rg_bag *bag, const adding *a, const item *it, rg_erro
     static const char *const picture[] = {"ring.png", "ring.svg", "strip.png", "strip.svg"};
     char inside[RG_BAG_PATH], name[RG_NAME_SIZE + 16];
     snprintf(inside, sizeof inside, "data/results/%s/seal-map.json", it->name);
-    rg_code code = rg_bag_add_bytes(bag, inside, it->map_text, it->map_size, err);
+    rg_code code = rg_bag_add_bytes(bag, inside, it->results.text, it->results.size, err);
     for (size_t i = 0; code == RG_OK && i < sizeof picture / sizeof *picture; i++)
         code = add_picture(bag, it, picture[i], err);
-    for (int i = 0; code == RG_OK && a->visit->overlays && i < it->inputs.frames; i++) {
-        snprintf(name, sizeof name, "frames/%s.png", it->inputs.frame[i].file);
+    for (int i = 0; code == RG_OK && a->visit->overlays && i < it->results.inputs.frames; i++) {
+        snprintf(name, sizeof name, "frames/%s.png", it->results.inputs.frame[i].file);
         code = add_picture(bag, it, name, err);
     }
     return code;
@@ -646,7 +585,7 @@ static rg_code store(const rg_archive *archive, adding *a, rg_error *err)
 static void release(adding *a)
 {
     for (int i = 0; a->item && i < a->visit->folders; i++)
-        free(a->item[i].map_text);
+        rg_results_free(&a->item[i].results);
     free(a->item);
     rg_instrument_free(&a->instrument);
     rg_record_free(&a->record);

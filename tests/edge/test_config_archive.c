@@ -106,3 +106,47 @@ Test(config_archive, values_that_cannot_be_are_refused)
     snprintf(many, sizeof many, "[%s", name);
     expect_refused(many, "63 bytes");
 }
+
+static rg_measured_value value_of(const char *quantity, double value, const char *with)
+{
+    rg_measured_value v = {.value = value, .u = 0.5};
+    strcpy(v.quantity, quantity);
+    strcpy(v.unit, "g");
+    strcpy(v.with, with);
+    return v;
+}
+
+Test(config_archive, set_up_values_are_written_as_they_are_read)
+{
+    const rg_measured_value v[] = {value_of("mass", 2431, "bench scale, 5 kg"),
+                                   value_of("spring force G sharp", 42.123456789, ""),
+                                   value_of("Spiel \xc3\xbc", -1e-7, "Uhr")};
+    rg_measured_value again[RG_VALUES_MAX];
+    char *text;
+    int n;
+    cr_assert_eq(rg_values_text(v, 3, &text, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(rg_values_parse("s.ini", text, strlen(text), again, &n, &err), RG_OK, "%s",
+                 err.text);
+    cr_assert_eq(n, 3);
+    for (int i = 0; i < 3; i++)
+        cr_expect(rg_values_equal(&v[i], &again[i]), "%s", text);
+    cr_expect_not(rg_values_equal(&v[0], &v[1]));
+    free(text);
+}
+
+Test(config_archive, set_up_values_that_would_change_on_the_way_are_refused)
+{
+    const rg_measured_value bad[] = {
+        value_of("mass", 1, "scale ; 5 kg"), value_of("mass", 1, "scale #2"),
+        value_of("mass] [more", 1, ""),      value_of("", 1, ""),
+        value_of("mass", 2e9, ""),           value_of("mass", 1, "scale\nu = 0")};
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
+        char *text = NULL;
+        cr_expect_eq(rg_values_text(&bad[i], 1, &text, &err), RG_BAD_DATA, "%zu", i);
+        cr_expect_null(text);
+    }
+    const rg_measured_value twice[] = {value_of("mass", 1, ""), value_of("mass", 2, "")};
+    char *text = NULL;
+    cr_expect_eq(rg_values_text(twice, 2, &text, &err), RG_BAD_DATA);
+    cr_expect_null(text);
+}
