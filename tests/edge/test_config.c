@@ -399,6 +399,16 @@ Test(config, a_pad_may_have_no_crown)
     cr_expect_float_eq(horn.pad[0].crown.apothem_mm, 0, 0);
     cr_expect_eq(horn.pad[1].crown.number, 2);
     rg_instrument_free(&horn);
+    text = edited(instrument_text,
+                  "crown = 2\n"
+                  "crown_apothem_mm = 9.5\n"
+                  "crown_tag_mm = 8.0\n"
+                  "crown_centre_height_mm = 10.3\n",
+                  "crown = none\n");
+    cr_assert_eq(rg_instrument_parse("horn.ini", text, strlen(text), &horn, &err), RG_OK, "%s",
+                 err.text);
+    cr_expect_eq(horn.pad[1].crown.number, -1, "the other crown keys may be left out");
+    rg_instrument_free(&horn);
     static const refusal row[] = {
         {"crown = 2", "crown = nothing", {"crown = nothing", "whole number", "or none"}},
         {"crown_tag_mm = 8.0\n", "", {"[pad G]", "crown_tag_mm"}},

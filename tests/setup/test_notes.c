@@ -207,6 +207,19 @@ Test(notes, an_opened_key_counts_and_a_vent_never)
     cr_expect_eq(v.hole[0], LOW_C);
 }
 
+/* A register vent may lie anywhere on the body; shut, it ends nothing. */
+Test(notes, a_shut_vent_among_the_holes_does_not_end_them)
+{
+    rg_hole h[HOLES];
+    right_hand(h);
+    h[G].closed = set_of("C4..G4, D5..G5");
+    rg_hole moved[HOLES] = {h[G], h[F_SHARP], h[F], h[E], h[VENT], h[D], h[E_FLAT], h[LOW_C]};
+    rg_venting v = venting_of(moved, HOLES, "F4");
+    cr_assert_eq(v.holes, 2);
+    cr_expect_str_eq(moved[v.hole[0]].name, "E");
+    cr_expect_str_eq(moved[v.hole[1]].name, "D");
+}
+
 Test(notes, a_fork_speaks_through_the_hole_above_the_closed_one)
 {
     rg_hole h[HOLES];
