@@ -116,6 +116,11 @@ static rg_code read_instrument(rg_inspection *in, const char *given, rg_error *e
                     "%s/sweep.ini: pad = %s: %s has no [pad %s]; correct the name in one of them",
                     in->folder, in->sweep.pad, path, in->sweep.pad);
     bool crowned = in->sweep.place.source == RG_PLACE_CROWN;
+    if (code == RG_OK && crowned && pad->crown.number < 0)
+        code = rg_fail(err, RG_BAD_DATA,
+                       "%s/sweep.ini: crown = %d, but %s says crown = none for [pad %s]; take the "
+                       "sweep with a jig or marks ([place]), or correct one of the files",
+                       in->folder, in->sweep.crown_number, path, pad->name);
     if (code == RG_OK && crowned && pad->crown.number != in->sweep.crown_number)
         code =
             rg_fail(err, RG_BAD_DATA,
