@@ -58,6 +58,9 @@ extern const char rg_help_calibrate_check[];
 int rg_cmd_bench(int argc, char **argv);
 extern const char rg_help_bench[];
 
+int rg_cmd_setup(int argc, char **argv);
+extern const char rg_help_setup[];
+
 int rg_cmd_archive_add(int argc, char **argv);
 extern const char rg_help_archive_add[];
 int rg_cmd_archive_list(int argc, char **argv);
