@@ -113,6 +113,14 @@ static int wrap(paper *p, double x, double room, double step, int most, bool dra
     return rg_text_wrap(p->cr, x, p->y, room, step, most, draw, text);
 }
 
+/* The text with each "+-" as one sign. */
+static void signs(char text[RG_DRAW_TEXT])
+{
+    static const char sign[] = "\u00b1"; /* two bytes, as what it replaces */
+    for (char *at = text; (at = strstr(at, "+-")) != NULL; at += 2)
+        memcpy(at, sign, 2);
+}
+
 /* A small indented text below a row. */
 static void below(paper *p, const char *text)
 {
@@ -160,11 +168,30 @@ static void draw_head(paper *p)
 
 /* ---------------------------------------------------------------- decision */
 
+/* An arrow that goes on, two bars that stop, a question: in a square of side `size` about x, y. */
+static void decision_mark(cairo_t *cr, rg_decision decision, double x, double y, double size)
+{
+    double h = size / 2;
+    if (decision == RG_DECISION_HOLD_OPEN) {
+        rg_font(cr, 1.15 * size, true);
+        rg_text(cr, x, y + 0.42 * size, 0.5, 0, "?");
+        return;
+    }
+    if (decision == RG_DECISION_HOLD_OUT) {
+        cairo_rectangle(cr, x - h, y - h, 0.36 * size, size);
+        cairo_rectangle(cr, x + h - 0.36 * size, y - h, 0.36 * size, size);
+    } else {
+        cairo_rectangle(cr, x - h, y - 0.14 * size, 0.6 * size, 0.28 * size);
+        cairo_move_to(cr, x + 0.05 * size, y - h);
+        cairo_line_to(cr, x + h, y);
+        cairo_line_to(cr, x + 0.05 * size, y + h);
+        cairo_close_path(cr);
+    }
+    cairo_fill(cr);
+}
+
 static void draw_box(const paper *p, double y, double width, double height)
 {
-    static const rg_verdict mark[] = {[RG_DECISION_RELEASE] = RG_VERDICT_SEALED,
-                                      [RG_DECISION_HOLD_OUT] = RG_VERDICT_LEAKING,
-                                      [RG_DECISION_HOLD_OPEN] = RG_VERDICT_UNDECIDED};
     const double dashes[] = {2, 1.2};
     rg_decision decision = p->s->result->decision;
     cairo_t *cr = p->cr;
@@ -178,13 +205,9 @@ static void draw_box(const paper *p, double y, double width, double height)
     cairo_stroke(cr);
     cairo_set_dash(cr, NULL, 0, 0);
     rg_grey(cr, decision == RG_DECISION_HOLD_OUT ? 1 : 0);
-    cairo_save(cr);
-    cairo_translate(cr, left + 0.55 * height, y + height / 2);
-    cairo_scale(cr, height / 128, height / 128);
-    rg_verdict_mark(cr, mark[decision], 0, 0);
-    cairo_restore(cr);
+    decision_mark(cr, decision, left + 0.6 * height, y + height / 2, 0.5 * height);
     rg_font(cr, 0.52 * height, true);
-    rg_text(cr, left + 1.12 * height, y + 0.69 * height, 0, width - 1.2 * height,
+    rg_text(cr, left + 1.15 * height, y + 0.69 * height, 0, width - 1.2 * height,
             decision == RG_DECISION_RELEASE ? "RELEASE" : "HOLD");
     rg_grey(cr, 0);
 }
@@ -224,13 +247,16 @@ static const char *decision_words(rg_decision decision)
     return words[decision];
 }
 
+_Static_assert((int)RG_RELEASE_REASON <= (int)RG_DRAW_TEXT, "a reason is one text");
+
 static void draw_reasons(paper *p)
 {
     const rg_release_result *r = p->s->result;
-    char text[RG_RELEASE_REASON], number[16];
+    char text[RG_DRAW_TEXT], number[16];
     for (int i = 0; i < r->reasons; i++) {
         snprintf(number, sizeof number, "%d", i + 1);
         rg_release_reason(r, i, text);
+        signs(text);
         rg_font(p->cr, text_size, false);
         room_for(p, 4.2 * (wrap(p, left + 9, right - left - 9, 4.2, 4, false, text) - 1));
         rg_font(p->cr, text_size, true);
@@ -294,24 +320,28 @@ static void finger_text(const rg_release_item *item, char text[RG_DRAW_TEXT])
         snprintf(text, RG_DRAW_TEXT, "%.4g g", item->grams);
 }
 
-/* What stands below the row: instrument, change, remark, and why. */
+/* What stands below the row: instrument, change, and why, where the row does not say it all. */
 static void details(const rg_setup_sheet *s, const rg_release_item *item, char text[RG_DRAW_TEXT])
 {
     char limit[RG_DRAW_TEXT];
     size_t n = 0;
+    bool said = item->state == RG_ITEM_PASSED || item->state == RG_ITEM_NO_RULE ||
+                (item->kind == RG_ITEM_SEAL && item->state != RG_ITEM_UNDECIDED) ||
+                (item->kind == RG_ITEM_VALUE && item->state == RG_ITEM_NOT_MEASURED);
     text[0] = 0;
     if (item->with[0])
         n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, "with %.128s. ", item->with);
-    if (isfinite(item->change)) {
+    if (isfinite(item->change) && !strstr(item->why, "change")) {
         limit_text(item->change_low, item->change_high, item->unit, limit);
-        n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, "Against %.6g%s: %+.6g", item->reference,
-                              item->reference_visit ? " of an earlier visit" : "", item->change);
+        n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, "Change %+.6g", item->change);
         if (isfinite(item->u_change))
-            n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, " \u00b1 %.3g",
+            n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, " +- %.3g",
                                   s->coverage_factor * item->u_change);
-        n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, ", limit %.80s. ", limit);
+        n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, ", limit %.80s; against %.6g. ", limit,
+                              item->reference);
     }
-    snprintf(text + n, RG_DRAW_TEXT - n, "%s", item->state == RG_ITEM_PASSED ? "" : item->why);
+    snprintf(text + n, RG_DRAW_TEXT - n, "%s", said ? "" : item->why);
+    signs(text);
 }
 
 static void state_cell(const paper *p, const rg_release_item *item)

@@ -215,7 +215,7 @@ static const rg_release_value *value_of(const rg_release_value *value, int value
 static void say_limits(rg_release_item *item, const char *what, double x, double u, double low,
                        double high, double k)
 {
-    char number[64], limit[96];
+    char number[128], limit[96];
     if (isfinite(u))
         snprintf(number, sizeof number, "%s%.6g +- %.3g %s", what, x, k * u, item->unit);
     else
@@ -262,6 +262,7 @@ static const rg_release_value *reference_of(const rg_release_evidence *e, const 
 
 static rg_item_state judge_change(rg_judging *j, const rg_value_rule *rule, rg_release_item *item)
 {
+    char what[40] = "change ";
     double u = 0;
     item->reference = NAN;
     if (rule->reference == RG_REFERENCE_NONE)
@@ -283,7 +284,9 @@ static rg_item_state judge_change(rg_judging *j, const rg_value_rule *rule, rg_r
     }
     item->change = item->value - item->reference;
     item->u_change = sqrt(item->u * item->u + u * u);
-    return judge_limits(j, item, "change ", item->change, item->u_change, rule->change_low,
+    if (item->reference_visit)
+        snprintf(what, sizeof what, "change since visit %d ", item->reference_visit);
+    return judge_limits(j, item, what, item->change, item->u_change, rule->change_low,
                         rule->change_high, rule->guard);
 }
 
