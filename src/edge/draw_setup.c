@@ -331,7 +331,7 @@ static void details(const rg_setup_sheet *s, const rg_release_item *item, char t
     text[0] = 0;
     if (item->with[0])
         n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, "with %.128s. ", item->with);
-    if (isfinite(item->change) && !strstr(item->why, "change")) {
+    if (isfinite(item->change) && isfinite(item->reference) && !strstr(item->why, "change")) {
         limit_text(item->change_low, item->change_high, item->unit, limit);
         n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, "Change %+.6g", item->change);
         if (isfinite(item->u_change))
@@ -353,7 +353,7 @@ static void state_cell(const paper *p, const rg_release_item *item)
 static void draw_item(paper *p, const rg_release_item *item)
 {
     char text[RG_DRAW_TEXT];
-    room_for(p, item->why[0] || item->with[0] || item->remark[0] ? small_step : 0);
+    room_for(p, item->why[0] || item->with[0] || item->remark[0] ? 2 * small_step : 0);
     rg_font(p->cr, text_size, true);
     rg_text(p->cr, x_sign, p->y, 0, 0, rg_item_state_sign(item->state));
     rg_font(p->cr, text_size, item->required);
