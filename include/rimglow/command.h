@@ -66,6 +66,9 @@ extern const char rg_help_bench[];
 int rg_cmd_render(int argc, char **argv);
 extern const char rg_help_render[];
 
+int rg_cmd_setup(int argc, char **argv);
+extern const char rg_help_setup[];
+
 int rg_cmd_archive_add(int argc, char **argv);
 extern const char rg_help_archive_add[];
 int rg_cmd_archive_list(int argc, char **argv);

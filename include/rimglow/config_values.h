@@ -1,11 +1,22 @@
 /*
- * config_values.h - measured set-up values of one instrument, written by hand (INI):
+ * config_values.h - set-up values, checks and remarks of one instrument, written by hand (INI). Each
+ * section is one of three kinds, told by its keys:
  *
- *   [mass]                ; a quantity, any name
+ *   [mass]                ; a quantity, any name: a number
  *   value = 2431
  *   unit = g
  *   u = 1                 ; standard uncertainty in the same unit; 0: not stated
  *   with = bench scale    ; the instrument used; may be empty
+ *
+ *   [lubrication]         ; a check
+ *   check = done          ; done or not done
+ *
+ *   [play test]           ; a remark
+ *   remark = low C speaks late
+ *
+ * Any kind may also have:
+ *   remark = TEXT         ; one line
+ *   date = 2026-11-24     ; when it was measured or done; none, or left out: at this visit
  *
  * Rules and messages are those of config.h.
  */
@@ -17,11 +28,24 @@
 
 #include "rimglow/status.h"
 
-enum { RG_VALUES_MAX = 64, RG_VALUE_QUANTITY = 64, RG_VALUE_UNIT = 24, RG_VALUE_WITH = 128 };
+enum {
+    RG_VALUES_MAX = 256,
+    RG_VALUE_QUANTITY = 64,
+    RG_VALUE_UNIT = 24,
+    RG_VALUE_WITH = 128,
+    RG_VALUE_REMARK = 192
+};
+
+typedef enum rg_value_kind { RG_VALUE_NUMBER, RG_VALUE_CHECK, RG_VALUE_REMARK_ONLY } rg_value_kind;
 
 typedef struct rg_measured_value {
-    char quantity[RG_VALUE_QUANTITY], unit[RG_VALUE_UNIT], with[RG_VALUE_WITH];
-    double value, u; /* u: 0 where not stated */
+    rg_value_kind kind;
+    char quantity[RG_VALUE_QUANTITY];
+    char unit[RG_VALUE_UNIT], with[RG_VALUE_WITH]; /* of a number, else "" */
+    double value, u;                               /* of a number; u: 0 where not stated */
+    bool done;                                     /* of a check */
+    char remark[RG_VALUE_REMARK];                  /* "" where there is none */
+    int day;                                       /* date.h; -1: not stated */
 } rg_measured_value;
 
 /* value[RG_VALUES_MAX]; *count gets how many. */

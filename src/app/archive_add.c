@@ -14,13 +14,17 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "archive_command.h"
 #include "archive_private.h"
 #include "rimglow/config_values.h"
 #include "rimglow/date.h"
+#include "rimglow/draw_setup.h"
 #include "rimglow/file.h"
 #include "rimglow/memory.h"
 #include "rimglow/pad_verdict.h"
 #include "rimglow/results.h"
+#include "rimglow/setup_load.h"
+#include "rimglow/setup_report.h"
 #include "rimglow/text.h"
 #include "rimglow/version.h"
 
@@ -46,7 +50,12 @@ typedef struct adding {
     rg_instrument instrument;
     rg_measured_value value[RG_VALUES_MAX];
     int values;
-    int calibs; /* files that are in data/calib/ so far */
+    char *values_text; /* owned: the file of set-up values as read; NULL: none */
+    size_t values_size;
+    bool sheet; /* a set-up sheet goes into the bag */
+    rg_setup_rules rules;
+    rg_archive_settings settings; /* of the comparison with earlier visits */
+    int calibs;                   /* files that are in data/calib/ so far */
     struct {
         rg_digest digest;
         char inside[RG_CALIB_INSIDE];
@@ -142,15 +151,25 @@ static rg_code check_items(const adding *a, rg_error *err)
 static rg_code read_values(adding *a, rg_error *err)
 {
     uint8_t *text = NULL;
-    size_t size;
     if (!a->visit->setup_file)
         return RG_OK;
-    rg_code code = rg_file_read(a->visit->setup_file, RG_CONFIG_MAX_BYTES, &text, &size, err);
+    rg_code code =
+        rg_file_read(a->visit->setup_file, RG_CONFIG_MAX_BYTES, &text, &a->values_size, err);
+    a->values_text = (char *)text;
     if (code == RG_OK)
-        code = rg_values_parse(a->visit->setup_file, (const char *)text, size, a->value, &a->values,
-                               err);
-    free(text);
+        code = rg_values_parse(a->visit->setup_file, a->values_text, a->values_size, a->value,
+                               &a->values, err);
     return code;
+}
+
+/* Rules are read where there is something to judge, or where they are named. */
+static rg_code read_rules(adding *a, rg_error *err)
+{
+    a->sheet = a->visit->setup_file || a->visit->rules_file;
+    if (!a->sheet)
+        return RG_OK;
+    rg_code code = rg_setup_rules_load(a->visit->rules_file, &a->rules, err);
+    return code == RG_OK ? rg_archive_settings_load(NULL, &a->settings, err) : code;
 }
 
 static rg_code prepare(adding *a, rg_error *err)
@@ -163,6 +182,8 @@ static rg_code prepare(adding *a, rg_error *err)
     if (!a->item)
         return rg_fail(err, RG_INTERNAL, "no memory for %d sweeps", v->folders);
     rg_code code = read_values(a, err);
+    if (code == RG_OK)
+        code = read_rules(a, err);
     for (int i = 0; code == RG_OK && i < v->folders; i++) {
         code = take_item(a, i, err);
         if (a->progress && a->progress->report)
@@ -282,8 +303,7 @@ static rg_code copy_sweeps(const adding *a, rg_record *r, rg_error *err)
 {
     int n = a->visit->folders;
     r->sweep = rg_alloc((size_t)n, sizeof *r->sweep);
-    r->value = rg_alloc((size_t)a->values, sizeof *r->value);
-    if (!r->sweep || !r->value)
+    if (!r->sweep)
         return rg_fail(err, RG_INTERNAL, "no memory for the record of %d sweeps", n);
     for (r->sweeps = 0; r->sweeps < n; r->sweeps++) {
         const item *it = &a->item[r->sweeps];
@@ -298,16 +318,7 @@ static rg_code copy_sweeps(const adding *a, rg_record *r, rg_error *err)
         rg_copy_text(s->instrument_file, sizeof s->instrument_file, it->instrument_inside);
         rg_copy_text(s->station_file, sizeof s->station_file, it->station_inside);
     }
-    for (r->values = 0; r->values < a->values; r->values++) {
-        const rg_measured_value *from = &a->value[r->values];
-        rg_record_value *to = &r->value[r->values];
-        to->value = from->value;
-        to->u = from->u > 0 ? from->u : NAN;
-        rg_copy_text(to->quantity, sizeof to->quantity, from->quantity);
-        rg_copy_text(to->unit, sizeof to->unit, from->unit);
-        rg_copy_text(to->with, sizeof to->with, from->with);
-    }
-    return RG_OK;
+    return rg_setup_take_values(a->value, a->values, r, err);
 }
 
 /* The link to the bag before, read from that bag itself. */
@@ -362,6 +373,88 @@ static rg_code make_record(const rg_archive *archive, adding *a, rg_error *err)
     rg_copy_text(r->note, sizeof r->note, a->visit->note);
     judge(a, r);
     return copy_sweeps(a, r, err);
+}
+
+/* ---------------------------------------------------------------- set-up sheet */
+
+static rg_code make_sheet(const adding *a, const rg_archive *archive, const char *bag,
+                          const rg_record *record, const rg_map_file **map, rg_setup_made *made,
+                          rg_error *err)
+{
+    for (int i = 0; i < record->sweeps; i++)
+        map[i] = &a->item[i].results.map;
+    const rg_setup_request q = {.archive = archive,
+                                .bag = bag,
+                                .record = record,
+                                .map = map,
+                                .values = record,
+                                .values_name = a->visit->setup_file ? "setup.ini" : "none",
+                                .instrument = &a->instrument,
+                                .rules = &a->rules,
+                                .change = &a->settings.change,
+                                .day = (int)(a->visit->time / 86400)};
+    return rg_setup_make(&q, made, err);
+}
+
+/* Before the archive is locked: a unit that no rule knows must not come up half way. */
+static rg_code try_sheet(const adding *a, rg_error *err)
+{
+    const rg_map_file *map[RG_RECORD_SWEEPS_MAX];
+    rg_setup_made made = {0};
+    if (!a->sheet)
+        return RG_OK;
+    rg_record *r = rg_alloc(1, sizeof *r);
+    if (!r)
+        return rg_fail(err, RG_INTERNAL, "no memory to add an inspection");
+    r->time = a->visit->time;
+    rg_copy_text(r->serial, sizeof r->serial, a->item[0].serial);
+    rg_code code = copy_sweeps(a, r, err);
+    if (code == RG_OK)
+        code = make_sheet(a, NULL, "", r, map, &made, err);
+    rg_setup_made_free(&made);
+    rg_record_free(r);
+    free(r);
+    return code;
+}
+
+/* Both forms of the sheet. */
+static rg_code write_sheet(rg_bag *bag, const rg_setup_made *made, rg_error *err)
+{
+    char *text = NULL;
+    rg_bytes pdf = {0};
+    rg_code code = rg_setup_report(&made->sheet, &text, err);
+    if (code == RG_OK)
+        code = rg_draw_setup(&made->sheet, RG_PICTURE_PDF, 0, NULL, &pdf, err);
+    if (code == RG_OK)
+        code = rg_bag_add_bytes(bag, RG_SETUP_JSON, text, strlen(text), err);
+    if (code == RG_OK)
+        code = rg_bag_add_bytes(bag, RG_SETUP_PDF, pdf.data, pdf.size, err);
+    free(text);
+    free(pdf.data);
+    return code;
+}
+
+/* Values and rules as read before the lock, and what follows from them. */
+static rg_code add_setup(rg_bag *bag, const rg_archive *archive, adding *a, rg_error *err)
+{
+    const rg_map_file *map[RG_RECORD_SWEEPS_MAX];
+    char name[RG_ARCHIVE_BAG];
+    rg_setup_made made = {0};
+    rg_code code = RG_OK;
+    if (a->values_text)
+        code = rg_bag_add_bytes(bag, RG_SETUP_VALUES, a->values_text, a->values_size, err);
+    if (code != RG_OK || !a->sheet)
+        return code;
+    snprintf(name, sizeof name, "%.127s/%s", a->record.serial, a->record.bag);
+    code = rg_bag_add_bytes(bag, RG_SETUP_RULES, a->rules.text, a->rules.size, err);
+    if (code == RG_OK)
+        code = make_sheet(a, archive, name, &a->record, map, &made, err);
+    if (code == RG_OK)
+        code = write_sheet(bag, &made, err);
+    a->added->setup_decision = made.result.decision;
+    a->added->setup_sheet = code == RG_OK;
+    rg_setup_made_free(&made);
+    return code;
 }
 
 /* ---------------------------------------------------------------- filling the bag */
@@ -495,10 +588,10 @@ static rg_code fill_bag(rg_bag *bag, const rg_archive *archive, adding *a, rg_er
         if (a->progress && a->progress->report)
             a->progress->report(a->progress->context, "stored", i + 1, n);
     }
-    if (code == RG_OK && a->visit->setup_file)
-        code = rg_bag_add_file(bag, "data/setup/setup.ini", a->visit->setup_file, NULL, err);
     if (code == RG_OK)
         code = make_record(archive, a, err);
+    if (code == RG_OK)
+        code = add_setup(bag, archive, a, err);
     if (code == RG_OK)
         code = rg_record_text(&a->record, &text, err);
     if (code == RG_OK)
@@ -589,6 +682,8 @@ static void release(adding *a)
     free(a->item);
     rg_instrument_free(&a->instrument);
     rg_record_free(&a->record);
+    rg_setup_rules_free(&a->rules);
+    free(a->values_text);
     free(a);
 }
 
@@ -602,6 +697,8 @@ rg_code rg_archive_add(const char *folder, const rg_archive_visit *visit,
         return rg_fail(err, RG_INTERNAL, "no memory to add an inspection");
     *a = (adding){.visit = visit, .progress = progress, .added = added};
     rg_code code = prepare(a, err);
+    if (code == RG_OK)
+        code = try_sheet(a, err);
     if (code == RG_OK)
         code = rg_archive_open(&archive, folder, err);
     if (code == RG_OK) {

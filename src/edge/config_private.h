@@ -12,7 +12,7 @@
 
 enum {
     RG_INI_LINE = 200, /* bytes of one line without its comment, with the final 0 */
-    RG_INI_SECTIONS_MAX = RG_PADS_MAX + RG_LINKS_MAX + 8,
+    RG_INI_SECTIONS_MAX = 300, /* of one file */
     RG_INI_ENTRIES_MAX = 2048
 };
 

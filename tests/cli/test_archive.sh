@@ -35,7 +35,7 @@ test_a_bag_holds_frames_files_results_and_who() {
     done
     grep -qE '^Inspection-Time: 20[0-9]{2}-[0-9]{2}-[0-9]{2}T[0-9:]{8}Z$' "$bag/bag-info.txt" || fail "time in UTC"
     holds "$bag/data/inspection.json" '.previous == null and .sequence == 1 and .note == "case wet"'
-    holds "$bag/data/inspection.json" '[.sweeps[].pad] == ["C", "G sharp"] and (.setup | length) == 3'
+    holds "$bag/data/inspection.json" '[.sweeps[].pad] == ["C", "G sharp"] and (.setup | length) == 4 and (.checks | length) == 3'
     no_parts archive
 }
 

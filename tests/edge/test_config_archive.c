@@ -73,12 +73,39 @@ Test(config_archive, the_sample_s_set_up_values_are_read)
     int n;
     char *text = load("samples/setup.ini");
     cr_assert_eq(rg_values_parse("s.ini", text, strlen(text), v, &n, &err), RG_OK, "%s", err.text);
-    cr_assert_eq(n, 3);
+    cr_assert_eq(n, 7);
     cr_expect_str_eq(v[0].quantity, "mass");
     cr_expect(v[0].value == 2431 && v[0].u == 1);
     cr_expect_str_eq(v[0].unit, "g");
     cr_expect_str_eq(v[1].with, "spring gauge, 100 g");
     free(text);
+}
+
+static int values_of(const char *text, rg_measured_value *v)
+{
+    int n = -1;
+    cr_assert_eq(rg_values_parse("s.ini", text, strlen(text), v, &n, &err), RG_OK, "%s", err.text);
+    return n;
+}
+
+Test(config_archive, checks_and_remarks_stand_beside_values)
+{
+    rg_measured_value v[RG_VALUES_MAX];
+    int n = values_of("[mass]\nvalue = 1\nunit = g\nu = 0\nwith =\nremark = wet\n"
+                      "date = 2026-11-24\n"
+                      "[lubrication]\ncheck = done\ndate = none\n"
+                      "[corks]\ncheck = not done\nremark = low B lost its felt\n"
+                      "[play test]\nremark = even\n",
+                      v);
+    cr_assert_eq(n, 4);
+    cr_expect(v[0].kind == RG_VALUE_NUMBER && v[0].value == 1);
+    cr_expect_str_eq(v[0].remark, "wet");
+    cr_expect_eq(v[0].day, 20781); /* GNU date: date -ud 2026-11-24 +%s, divided by 86400 */
+    cr_expect(v[1].kind == RG_VALUE_CHECK && v[1].done && v[1].day == -1 && !v[1].remark[0]);
+    cr_expect(v[2].kind == RG_VALUE_CHECK && !v[2].done);
+    cr_expect_str_eq(v[2].remark, "low B lost its felt");
+    cr_expect(v[3].kind == RG_VALUE_REMARK_ONLY && !v[3].done);
+    cr_expect_str_eq(v[3].remark, "even");
 }
 
 static void expect_refused(const char *text, const char *word)
@@ -98,9 +125,16 @@ Test(config_archive, values_that_cannot_be_are_refused)
     expect_refused("[mass]\nvalue = heavy\nunit = g\nu = 1\nwith =\n", "heavy");
     expect_refused("[mass]\nvalue = 1\nunit = g\nu = -1\nwith =\n", "-1");
     expect_refused("[mass]\nvalue = 1\nunit = g\nu = 1\nwith =\ncolour = red\n", "colour");
+    expect_refused("[oil]\ncheck = yes\n", "done or not done");
+    expect_refused("[oil]\ncheck = done\nunit = g\n", "[oil]");
+    expect_refused("[oil]\ncheck = done\nwith = can\n", "unknown key");
+    expect_refused("[oil]\ncheck = done\ndate = yesterday\n", "yesterday");
+    expect_refused("[oil]\nremark =\n", "empty");
+    expect_refused("[oil]\nremark = a\x1b[2Jb\n", "control character");
+    expect_refused("[oil]\n", "no key value");
     for (int i = 0; i <= RG_VALUES_MAX; i++)
         sprintf(many + strlen(many), "[v%d]\nvalue = 1\nunit = g\nu = 0\nwith =\n", i);
-    expect_refused(many, "65 values");
+    expect_refused(many, "257 values");
     memset(name, 'x', 100);
     strcpy(name + 100, "]\nvalue = 1\nunit = g\nu = 0\nwith =\n");
     snprintf(many, sizeof many, "[%s", name);
