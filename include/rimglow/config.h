@@ -151,6 +151,7 @@ typedef struct rg_taken {
  *   pad = G
  *   crown = 2
  *   finger = light                     ; or firm, unstated, 35 g
+ *   key = F                            ; optional: pad whose key was pressed, its own without
  *
  *   [frames]
  *   witness.jpg = witness, exposure 0.2
@@ -199,6 +200,7 @@ typedef struct rg_sweep {
     rg_place_options place;
     rg_finger finger;
     double finger_grams; /* with RG_FINGER_GRAMS */
+    char key[RG_NAME_SIZE]; /* pad whose key was pressed; "": its own */
     rg_wedge wedge;
     rg_taken taken;
     int frames;

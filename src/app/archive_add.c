@@ -240,13 +240,19 @@ static int end_list(pad_list *l, rg_record *r)
     return l->listed + l->more;
 }
 
+/* Frames of the open key alone say nothing of the seal. */
+static bool is_of_seal(const adding *a, int i)
+{
+    return a->item[i].results.map.frames_given > 0;
+}
+
 /* Every pad once, at its first sweep. */
 static bool is_first_of_pad(const adding *a, int i)
 {
     for (int k = 0; k < i; k++)
-        if (strcmp(a->item[k].pad, a->item[i].pad) == 0)
+        if (is_of_seal(a, k) && strcmp(a->item[k].pad, a->item[i].pad) == 0)
             return false;
-    return true;
+    return is_of_seal(a, i);
 }
 
 static rg_verdict pad_verdict(const adding *a, const char *pad, bool *only_firm)
@@ -254,7 +260,7 @@ static rg_verdict pad_verdict(const adding *a, const char *pad, bool *only_firm)
     rg_pad_sweep sweep[RG_RECORD_SWEEPS_MAX];
     int count = 0;
     for (int i = 0; i < a->visit->folders; i++)
-        if (strcmp(a->item[i].pad, pad) == 0)
+        if (is_of_seal(a, i) && strcmp(a->item[i].pad, pad) == 0)
             sweep[count++] = (rg_pad_sweep){a->item[i].results.map.map.verdict,
                                             strcmp(a->item[i].finger, "firm") == 0};
     return rg_pad_verdict(sweep, count, only_firm);

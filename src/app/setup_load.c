@@ -31,6 +31,7 @@ typedef struct owned {
     rg_change_options change;
     const char **pad;          /* owned; of the instrument */
     rg_release_sweep *sweep;   /* owned */
+    int sweeps;
     rg_release_value *value;   /* owned */
     rg_release_check *check;   /* owned */
     earlier *visit;            /* owned; oldest first */
@@ -177,8 +178,10 @@ static rg_code borrow_sweeps(const rg_setup_request *q, owned *o, rg_error *err)
         o->pad[i] = q->instrument->pad[i].name;
     for (int i = 0; i < r->sweeps; i++) {
         const rg_record_sweep *s = &r->sweep[i];
+        if (q->map[i]->frames_given == 0) /* the open key alone: nothing of the seal */
+            continue;
         const rg_bin *widest = rg_archive_widest(&q->map[i]->map);
-        o->sweep[i] = (rg_release_sweep){.pad = s->pad,
+        o->sweep[o->sweeps++] = (rg_release_sweep){.pad = s->pad,
                                          .verdict = q->map[i]->map.verdict,
                                          .touch = touch_of(s->finger),
                                          .grams = s->grams,
