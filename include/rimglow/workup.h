@@ -115,7 +115,8 @@ typedef void rg_workup_say(void *context, const char *subject, const char *sente
 void rg_workup_tell(const rg_workup *workup, rg_workup_say *say, void *context);
 
 /* {"format": "rimglow work-up", "version": 1, software, serial, instrument, pads[] of {pad, sweep,
- *  diagnosis | null, force | null, repeat | null}, leaks (flow_report.h), keys[] (keys_report.h), heights
+ *  diagnosis | null (diagnosis_report.h), repeat | null (keys_report.h)}, leaks (flow_report.h), keys[]
+ *  (keys_report.h), heights
  *  | null of {verdict, conflict, keys[] of {pad, opening_mm, u_mm, target_mm, tolerance_mm, state,
  *  order, change_mm, after_mm}}, work[] of {subject, sentence}}. Owned by the caller (free()). */
 rg_code rg_workup_json(const rg_workup *workup, const char *serial,
