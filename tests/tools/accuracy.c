@@ -182,7 +182,7 @@ static bool true_plane(const truth *t, double plane[3])
     double chisq;
     for (int b = 0; b < RG_BINS; b++)
         n += t->w[b] > 0;
-    if (n < LOCAL_DEG)
+    if ((double)n < LOCAL_DEG)
         return false;
     gsl_matrix *x = gsl_matrix_alloc(n, 3), *cov = gsl_matrix_alloc(3, 3);
     gsl_vector *y = gsl_vector_alloc(n);
