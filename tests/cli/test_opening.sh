@@ -11,7 +11,7 @@ test_open_key_is_measured_and_its_seal_is_not() {
     rg inspect -o o "$OPEN"
     exits 0
     silent err
-    shows "open 6.0" "at the far edge, 2.4" "at the hinge; target 5.60" "2 of 3 frames" "( ? ) undecided" \
+    shows "open 6.0" "at the far edge, 2.4" "at the hinge;" "target 5.60 (2 of 3 frames)" "( ? ) undecided" \
         "the seal was not looked at" "view_01.jpg left out"
     hides "sealed" "view_00.jpg left out" "no witness"
     keeps_the_format $MAP
