@@ -6,7 +6,7 @@
  * m the mean, (t1, t2) the tilt, (q1, q2) the saddle: undulations of 0, 1 and 2 per revolution
  * (ISO 12181-1). Contact hides the negative part: the width is max(0, s). So the fit is a censored
  * one (Tobin 1958, detection.h) with each bearing's own u, by maximum likelihood:
- *   open  the width w, normal about s with u;
+ *   open  the width w, normal about s with u, the map's own and uneven_mm added in squares;
  *   dark  s + u0 N(0, 1) is below the critical level: u0 = w_D / 3.29 and w_D / 2 by Currie (1968),
  *         w_D the bearing's detection limit. With w_D = 0 it is censored at 0.
  * Unseen and blocked bearings are left out.
@@ -19,9 +19,10 @@
  * A term stands only when the data fix it: its u is at most fixed_u_mm, or it differs from 0 by
  * Wald's test (chi-square, 2 degrees of freedom) at `significance`. A shape that would press the pad
  * deeper than press_mm anywhere is none: a plane explains every narrow opening if only it is
- * steep enough. Openings that the shape leaves over are local ones. They are arcs where
- * w - max(0, s) > k u and somewhere > K u, K by Bonferroni over the bearings as in change.h.
- * They are left out of the fit, strongest first, and it is made again.
+ * steep enough. What the shape leaves over is local: arcs where w - max(0, s) > k u and somewhere > K u,
+ * K by Bonferroni over the bearings as in change.h; and dark arcs between two openings where s lies
+ * so far above the critical level. u is here without the share that all bearings have in common. They are left out of the fit, strongest first, and it is made
+ * again.
  */
 #ifndef RIMGLOW_SHAPE_H
 #define RIMGLOW_SHAPE_H
@@ -34,12 +35,13 @@ typedef struct rg_shape_options {
     double correlation_deg; /* arc over which errors fall to 1/e of it, up to 180 */
     double common_share; /* 0 to 1: share of a width's variance that all bearings have in common */
     double u_floor_mm;   /* no width is known better, > 0 */
+    double uneven_mm; /* standard deviation of a pad's face about any plane or saddle; part of u */
     double least_open_deg;  /* fewer open bearings fix no shape */
     double fixed_u_mm;      /* a term known as well as this stands, large or small */
     double significance;    /* p of a term that stands although known worse */
     double press_mm;        /* deepest that a pad can be pressed below its rim's plane */
-    double coverage_factor; /* k of local openings */
-    double local_least_deg; /* shortest local opening */
+    double coverage_factor; /* k of local places */
+    double local_least_deg; /* shortest local place */
     double local_most_deg;  /* longest, where a plane explains the rest */
 } rg_shape_options;
 
@@ -68,12 +70,14 @@ typedef struct rg_undulation {
     double chi2, p;            /* Wald's test of "0", 2 degrees of freedom */
 } rg_undulation;
 
-/* From the beginning of its first bin to the end of its last, clockwise. */
-typedef struct rg_local_opening {
+/* A place that the shape does not explain, from the beginning of its first bin to the end of its
+ * last, clockwise. */
+typedef struct rg_local {
+    bool closed; /* dark between two openings, where the shape stands open */
     double start_deg, end_deg, extent_deg;
-    double most_mm, u_most_mm, most_bearing_deg; /* width beyond the shape */
+    double most_mm, u_most_mm, most_bearing_deg; /* width beyond the shape; negative when closed */
     double width_mm;                             /* measured there */
-} rg_local_opening;
+} rg_local;
 
 typedef struct rg_shape {
     rg_shape_state state;
@@ -88,17 +92,22 @@ typedef struct rg_shape {
     double lowest_mm;            /* the signed gap there */
     double signed_mm[RG_BINS];   /* s; NAN without a shape */
     double residual_mm[RG_BINS]; /* w - max(0, s), s = 0 without a shape; NAN where not seen */
-    double rms_mm;               /* of the residuals of open bearings outside local openings */
-    double log_likelihood;       /* as if errors did not hang together */
-    double limit_mm, limit_deg;  /* worst detection limit of the dark bearings: the upper bound of
+    /* Largest residual of an open bearing outside local places, in its u, and where. */
+    double misfit, misfit_deg;  /* NAN without a shape */
+    double rms_mm;              /* of the residuals of open bearings outside local places */
+    double log_likelihood;      /* as if errors did not hang together */
+    double limit_mm, limit_deg; /* worst detection limit of the dark bearings: the upper bound of
                                        a gap there, and where; NAN without one */
-    int locals;                  /* strongest first */
-    rg_local_opening local[RG_SHAPE_LOCALS_MAX];
+    int locals;                 /* strongest first */
+    rg_local local[RG_SHAPE_LOCALS_MAX];
 } rg_shape;
 
 /* RG_BAD_DATA for options out of their range. A map that fixes no shape is no error. */
 rg_code rg_shape_fit(const rg_seal_map *map, const rg_shape_options *options, rg_shape *shape,
                      rg_error *err);
+
+/* K of local places, for so many bearings seen. */
+double rg_shape_factor(const rg_shape *shape, const rg_shape_options *options);
 
 /* Signed gap at a bearing with its u (may be NULL); NAN without a shape. */
 double rg_shape_at(const rg_shape *shape, double bearing_deg, double *u_mm);

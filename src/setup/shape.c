@@ -60,8 +60,9 @@ static rg_code check_options(const rg_shape_options *o, rg_error *err)
         double value, low, high;
     } range[] = {
         {"correlation_deg", o->correlation_deg, 0.1, 180},
-        {"common_share", o->common_share, 0, 1},
+        {"common_share", o->common_share, 0, 0.99},
         {"u_floor_mm", o->u_floor_mm, 1e-9, 1},
+        {"uneven_mm", o->uneven_mm, 0, 1},
         {"least_open_deg", o->least_open_deg, RG_SHAPE_TERMS, 360},
         {"fixed_u_mm", o->fixed_u_mm, 0, 10},
         {"significance", o->significance, 0, 1},
@@ -95,7 +96,8 @@ static void take_bins(const rg_seal_map *map, problem *p)
         double limit = bin->detection_limit_mm;
         p->kind[b] = kind_of(bin);
         p->y[b] = p->kind[b] == DARK ? limit / 2 : bin->width_mm;
-        p->u[b] = fmax(p->kind[b] == DARK ? limit / currie : bin->u_mm, p->o->u_floor_mm);
+        double u = p->kind[b] == DARK ? limit / currie : bin->u_mm;
+        p->u[b] = fmax(hypot(u, p->o->uneven_mm), p->o->u_floor_mm);
     }
     for (int d = 0; d < RG_BINS; d++) {
         double apart = fmin(d, RG_BINS - d), share = p->o->common_share;
@@ -193,16 +195,12 @@ static bool is_possible(const trial *t, double press_mm)
     return true;
 }
 
-static void keep_trial(const rg_tobit *fit, double cov[RG_TOBIT_TERMS][RG_TOBIT_TERMS],
-                       const int *term, int terms, trial *t)
+static void keep_fit(const rg_tobit *fit, const int *term, int terms, trial *t)
 {
     t->fitted = true;
     t->log_likelihood = fit->log_likelihood;
-    for (int i = 0; i < terms; i++) {
+    for (int i = 0; i < terms; i++)
         t->b[term[i]] = fit->b[i];
-        for (int j = 0; j < terms; j++)
-            t->cov[term[i]][term[j]] = cov[i][j];
-    }
 }
 
 /* Data that do not fix the terms leave it unfitted. */
@@ -221,15 +219,20 @@ static rg_code fit_set(const problem *p, int set, trial *t, rg_error *err)
     rg_code code = rg_tobit_fit_data(&d, &fit, err);
     if (code == RG_BAD_DATA || (code == RG_OK && fit.state != RG_TOBIT_FITTED))
         return RG_OK;
-    if (code == RG_OK)
-        code = rg_tobit_correlated(&d, &fit, correlation_of, &r, cov, err);
     if (code != RG_OK)
         return code;
-    keep_trial(&fit, cov, term, terms, t);
+    keep_fit(&fit, term, terms, t);
+    t->possible = is_possible(t, p->o->press_mm);
+    if (!t->possible)
+        return RG_OK;
+    code = rg_tobit_correlated(&d, &fit, correlation_of, &r, cov, err);
+    if (code != RG_OK)
+        return code;
+    for (int i = 0; i < terms * terms; i++)
+        t->cov[term[i / terms]][term[i % terms]] = cov[i / terms][i % terms];
     for (int group = TILT; group <= SADDLE; group++)
         if (set & group)
             t->chi2[group] = wald(t, 2 * group - 1, &t->u[group]);
-    t->possible = is_possible(t, p->o->press_mm);
     return RG_OK;
 }
 
@@ -281,7 +284,7 @@ static rg_code fit_sets(const problem *p, trial t[SETS], int *chosen, rg_error *
     return code;
 }
 
-/* --------------------------------------------------------- local openings */
+/* ------------------------------------------------------------ local places */
 
 /* Width beyond the shape; without one beyond contact. NAN where not seen. */
 static double beyond(const problem *p, const trial *t, int b)
@@ -290,54 +293,94 @@ static double beyond(const problem *p, const trial *t, int b)
     return p->kind[b] == OPEN ? p->y[b] - s : p->kind[b] == DARK ? -s : NAN;
 }
 
-static void measure_local(const problem *p, const trial *t, rg_run run, rg_local_opening *l)
+/* What is left of u when the share that all bearings have in common is in the shape. */
+static double own_u(const problem *p, int b)
 {
-    *l = (rg_local_opening){.most_mm = -INFINITY, .extent_deg = run.length};
-    l->start_deg = rg_wrap_degrees(run.start - 0.5);
-    l->end_deg = rg_wrap_degrees(run.start + run.length - 0.5);
-    for (int k = 0; k < run.length; k++) {
-        int b = (run.start + k) % RG_BINS;
+    return p->u[b] * sqrt(1 - p->o->common_share);
+}
+
+/* By how many u a bearing departs from the shape: open and wider, or dark though it should not be. */
+static double departure(const problem *p, const trial *t, int b, bool closed)
+{
+    if (p->local[b] || p->kind[b] != (closed ? DARK : OPEN))
+        return 0;
+    double r = closed ? (t ? value_at(t->b, b) : 0) - p->y[b] : beyond(p, t, b);
+    return r / own_u(p, b);
+}
+
+typedef struct place {
+    rg_run run;
+    bool closed;
+    double departure;
+} place;
+
+static void measure_local(const problem *p, const trial *t, const place *at, rg_local *l)
+{
+    *l = (rg_local){.closed = at->closed, .extent_deg = at->run.length};
+    l->start_deg = rg_wrap_degrees(at->run.start - 0.5);
+    l->end_deg = rg_wrap_degrees(at->run.start + at->run.length - 0.5);
+    l->most_bearing_deg = NAN;
+    for (int k = 0; k < at->run.length; k++) {
+        int b = (at->run.start + k) % RG_BINS;
         double r = beyond(p, t, b);
-        if (p->kind[b] == OPEN && r > l->most_mm) {
+        if (p->kind[b] == (at->closed ? DARK : OPEN) &&
+            (isnan(l->most_bearing_deg) || fabs(r) > fabs(l->most_mm))) {
             l->most_mm = r;
-            l->u_most_mm = p->u[b];
+            l->u_most_mm = own_u(p, b);
             l->most_bearing_deg = b;
-            l->width_mm = p->y[b];
+            l->width_mm = at->closed ? 0 : p->y[b];
         }
     }
 }
 
-/* Bonferroni's factor over the bearings that were seen, as in change.h. */
-static double arc_factor(const problem *p)
+static double factor_for(int bearings, double k)
 {
-    int n = 0;
-    for (int b = 0; b < RG_BINS; b++)
-        n += p->kind[b] <= DARK;
-    return gsl_cdf_ugaussian_Qinv(gsl_cdf_ugaussian_Q(p->o->coverage_factor) / fmax(n, 1));
+    return gsl_cdf_ugaussian_Qinv(gsl_cdf_ugaussian_Q(k) / fmax(bearings, 1));
 }
 
-/* The strongest arc that the shape leaves over; false when there is none. */
-static bool strongest_local(const problem *p, const trial *t, double longest, rg_run *found)
+static bool is_open_near(const problem *p, int b)
+{
+    for (int k = -MARGIN; k <= MARGIN; k++)
+        if (p->kind[(b + k + RG_BINS) % RG_BINS] == OPEN)
+            return true;
+    return false;
+}
+
+static bool is_candidate(const problem *p, rg_run run, bool closed, double longest)
+{
+    if (run.length < p->o->local_least_deg ||
+        run.length > (closed ? p->o->local_most_deg : longest))
+        return false;
+    return !closed || (is_open_near(p, run.start - 1) && is_open_near(p, run.start + run.length));
+}
+
+/* The strongest arc of one kind that the shape leaves over, if stronger than *found. */
+static void seek_local(const problem *p, const trial *t, bool closed, double longest, place *found)
 {
     uint8_t mask[RG_BINS];
     rg_run run[RG_BINS];
-    double best = arc_factor(p);
-    bool any = false;
     for (int b = 0; b < RG_BINS; b++)
-        mask[b] =
-            !p->local[b] && p->kind[b] == OPEN && beyond(p, t, b) > p->o->coverage_factor * p->u[b];
+        mask[b] = departure(p, t, b, closed) > p->o->coverage_factor;
     int runs = rg_circular_runs(mask, RG_BINS, run, RG_BINS);
     for (int i = 0; i < runs; i++) {
-        rg_local_opening l;
-        measure_local(p, t, run[i], &l);
-        bool fits = run[i].length >= p->o->local_least_deg && run[i].length <= longest;
-        if (fits && l.most_mm / l.u_most_mm > best) {
-            best = l.most_mm / l.u_most_mm;
-            *found = run[i];
-            any = true;
-        }
+        double most = 0;
+        for (int k = 0; k < run[i].length; k++)
+            most = fmax(most, departure(p, t, (run[i].start + k) % RG_BINS, closed));
+        if (most > found->departure && is_candidate(p, run[i], closed, longest))
+            *found = (place){.run = run[i], .closed = closed, .departure = most};
     }
-    return any;
+}
+
+static bool strongest_local(const problem *p, const trial *t, double longest, place *found)
+{
+    int seen = 0;
+    for (int b = 0; b < RG_BINS; b++)
+        seen += p->kind[b] <= DARK;
+    double least = factor_for(seen, p->o->coverage_factor);
+    *found = (place){.departure = least};
+    seek_local(p, t, false, longest, found);
+    seek_local(p, t, true, longest, found);
+    return found->departure > least;
 }
 
 static void leave_out(problem *p, rg_run run)
@@ -346,12 +389,12 @@ static void leave_out(problem *p, rg_run run)
         p->local[(run.start + k + RG_BINS) % RG_BINS] = true;
 }
 
-/* Fits, takes the strongest local opening out and fits again, until none is left. A plane that is
+/* Fits, takes the strongest local place out and fits again, until none is left. A plane that is
  * impossible explains nothing, so openings beside it may be of any length. */
-static rg_code fit_all(problem *p, trial t[SETS], int *chosen, rg_run *run, int *runs,
+static rg_code fit_all(problem *p, trial t[SETS], int *chosen, place *local, int *locals,
                        rg_error *err)
 {
-    *runs = 0;
+    *locals = 0;
     for (;;) {
         rg_code code = fit_sets(p, t, chosen, err);
         if (code != RG_OK)
@@ -359,9 +402,9 @@ static rg_code fit_all(problem *p, trial t[SETS], int *chosen, rg_run *run, int 
         bool plane = *chosen > 0 || (*chosen == 0 && t[TILT].possible);
         double longest = plane ? p->o->local_most_deg : RG_BINS;
         const trial *shape = *chosen >= 0 ? &t[*chosen] : NULL;
-        if (*runs == RG_SHAPE_LOCALS_MAX || !strongest_local(p, shape, longest, &run[*runs]))
+        if (*locals == RG_SHAPE_LOCALS_MAX || !strongest_local(p, shape, longest, &local[*locals]))
             return RG_OK;
-        leave_out(p, run[(*runs)++]);
+        leave_out(p, local[(*locals)++].run);
     }
 }
 
@@ -435,12 +478,18 @@ static void take_residuals(const problem *p, const trial *t, rg_shape *s)
 {
     double sum = 0;
     int n = 0;
+    s->misfit = s->misfit_deg = NAN;
     for (int b = 0; b < RG_BINS; b++) {
         s->signed_mm[b] = t ? value_at(t->b, b) : NAN;
         s->residual_mm[b] = beyond(p, t, b);
-        if (p->kind[b] == OPEN && !p->local[b]) {
-            sum += s->residual_mm[b] * s->residual_mm[b];
-            n++;
+        if (p->kind[b] != OPEN || p->local[b])
+            continue;
+        sum += s->residual_mm[b] * s->residual_mm[b];
+        n++;
+        double z = s->residual_mm[b] / own_u(p, b);
+        if (t && !(fabs(z) <= fabs(s->misfit))) {
+            s->misfit = z;
+            s->misfit_deg = b;
         }
     }
     s->rms_mm = n ? sqrt(sum / n) : NAN;
@@ -480,21 +529,21 @@ rg_code rg_shape_fit(const rg_seal_map *map, const rg_shape_options *options, rg
 {
     problem p = {.o = options};
     trial t[SETS];
-    rg_run run[RG_SHAPE_LOCALS_MAX + 1];
-    int chosen, runs;
+    place local[RG_SHAPE_LOCALS_MAX];
+    int chosen, locals;
     *shape = (rg_shape){0};
     rg_code code = check_options(options, err);
     if (code != RG_OK)
         return code;
     take_bins(map, &p);
     count_bins(&p, map, shape);
-    code = fit_all(&p, t, &chosen, run, &runs, err);
+    code = fit_all(&p, t, &chosen, local, &locals, err);
     if (code != RG_OK)
         return code;
-    shape->locals = runs;
+    shape->locals = locals;
     take_result(&p, t, chosen, shape);
-    for (int i = 0; i < runs; i++)
-        measure_local(&p, chosen >= 0 ? &t[chosen] : NULL, run[i], &shape->local[i]);
+    for (int i = 0; i < locals; i++)
+        measure_local(&p, chosen >= 0 ? &t[chosen] : NULL, &local[i], &shape->local[i]);
     return RG_OK;
 }
 
@@ -509,4 +558,9 @@ double rg_shape_at(const rg_shape *shape, double bearing_deg, double *u_mm)
     if (u_mm)
         *u_mm = fitted ? sqrt(fmax(variance, 0)) : NAN;
     return fitted ? value_at(shape->b, bearing_deg) : NAN;
+}
+
+double rg_shape_factor(const rg_shape *shape, const rg_shape_options *options)
+{
+    return factor_for(shape->open + shape->dark, options->coverage_factor);
 }

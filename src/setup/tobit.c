@@ -336,21 +336,27 @@ static void score_row(const rg_tobit_data *d, const rg_tobit *fit, int i, double
         row[j] = root * (j ? d->x[i * d->covariates + j - 1] : 1);
 }
 
-/* Sum over all pairs: the covariance of the score. */
+/* Sum over all pairs, each once and both ways: the covariance of the score. */
 static void score_covariance(const double *rows, int n, int terms, rg_correlation correlation,
                              const void *context, double j[RG_TOBIT_TERMS][RG_TOBIT_TERMS])
 {
+    double half[RG_TOBIT_TERMS][RG_TOBIT_TERMS] = {{0}};
     for (int i = 0; i < n; i++) {
         double sum[RG_TOBIT_TERMS] = {0};
-        for (int k = 0; k < n; k++) {
+        for (int k = 0; k < i; k++) {
             double rho = correlation(context, i, k);
             for (int b = 0; b < terms; b++)
                 sum[b] += rho * rows[k * terms + b];
         }
+        for (int b = 0; b < terms; b++)
+            sum[b] += rows[i * terms + b] / 2;
         for (int a = 0; a < terms; a++)
             for (int b = 0; b < terms; b++)
-                j[a][b] += rows[i * terms + a] * sum[b];
+                half[a][b] += rows[i * terms + a] * sum[b];
     }
+    for (int a = 0; a < terms; a++)
+        for (int b = 0; b < terms; b++)
+            j[a][b] = half[a][b] + half[b][a];
 }
 
 static void sandwich(const rg_tobit *fit, double j[RG_TOBIT_TERMS][RG_TOBIT_TERMS],

@@ -16,6 +16,7 @@
 static const rg_shape_options plain = {.correlation_deg = 10,
                                        .common_share = 0.3,
                                        .u_floor_mm = 0.0005,
+                                       .uneven_mm = 0.003,
                                        .least_open_deg = 15,
                                        .fixed_u_mm = 0.01,
                                        .significance = 0.01,

@@ -355,6 +355,22 @@ Test(shape, local_opening_upon_a_tilt_does_not_move_it)
     cr_expect_lt(s.rms_mm, 0.001);
 }
 
+/* A crumb in the widest place, not marked as blocked: dark where the plane stands open. */
+Test(shape, dark_place_between_two_openings_is_local_and_closed)
+{
+    rg_seal_map map = map_of((given){.mean = 0.03, .tilt = 0.05, .tilt_at = 200}, 0.003, 0.008);
+    for (int b = 196; b < 205; b++)
+        set_bin(&map, b, 0, 0, 0.008);
+    rg_shape s = fitted(&map, &plain);
+    cr_assert_eq(s.locals, 1);
+    cr_expect(s.local[0].closed);
+    near("start", s.local[0].start_deg, 195.5, 0);
+    near("end", s.local[0].end_deg, 204.5, 0);
+    near("most", s.local[0].most_mm, -0.08, 0.001);
+    near("tilt", s.tilt.size_mm, 0.05, 0.001);
+    near("factor", rg_shape_factor(&s, &plain), 3.83, 0.005); /* change.h states it for 360 */
+}
+
 Test(shape, blocked_bearings_take_no_part)
 {
     rg_seal_map map = map_of((given){.mean = 0.0, .tilt = 0.1, .tilt_at = 200}, 0.003, 0.008);
