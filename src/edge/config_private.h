@@ -11,7 +11,7 @@
 #include "rimglow/config.h"
 
 enum {
-    RG_INI_LINE = 200, /* bytes of one line without its comment, with the final 0 */
+    RG_INI_LINE = 200,         /* bytes of one line without its comment, with the final 0 */
     RG_INI_SECTIONS_MAX = 300, /* of one file */
     RG_INI_ENTRIES_MAX = 2048
 };
