@@ -233,9 +233,10 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 	@build/release/tests/tools/archive_bench
 	@build/release/tests/tools/add_bench
 
-accuracy: ## truth against measured on the sample sweeps
+accuracy: ## truth against measured on the sample sweeps, and of synthetic pads
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/accuracy samples/truth
+	@build/release/tests/tools/diagnose_population
 
 prove: ## uncertainties and detection figures proved by sampling, about an hour of one core
 	@$(MAKE) --no-print-directory -s build tools

@@ -49,9 +49,9 @@ const char rg_help_setup[] =
     "releases no pad. The archive is not verified here: rimglow archive verify.\n"
     "\n"
     "Exit codes: 0 release; 1 hold, something is shown to be out of its limits;\n"
-    "2 hold, something required is not measured or undecided; 64 wrong command line,\n"
-    "65 bad data, such as a unit that does not convert; 66 no such inspection;\n"
-    "73/74 cannot write.\n";
+    "2 hold, something required is not measured or undecided; 64 wrong command\n"
+    "line, 65 bad data, such as a unit that does not convert; 66 no such\n"
+    "inspection; 73/74 cannot write.\n";
 
 typedef struct job {
     const char *archive, *values_file, *rules_file, *settings_file, *on, *out;
