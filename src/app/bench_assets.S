@@ -18,6 +18,9 @@ rg_asset_\name\()_size:
     asset bench_js, "src/app/bench/bench.js"
     asset archive_html, "src/app/bench/archive.html"
     asset archive_js, "src/app/bench/archive.js"
+    asset calibrate_html, "src/app/bench/calibrate.html"
+    asset calibrate_css, "src/app/bench/calibrate.css"
+    asset calibrate_js, "src/app/bench/calibrate.js"
     asset icon_svg, "src/app/bench/icon.svg"
 
     .section .note.GNU-stack, "", %progbits

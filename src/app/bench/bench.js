@@ -267,6 +267,7 @@ function nowVerdict() {
 
 function promptWords() {
   const live = state.live, source = state.source;
+  if (state.calibration.kind) return "The bench is being calibrated. C: to its page.";
   if (state.busy) return "Archiving: every frame is checked and measured once more ...";
   if (source.state === "away") return "The camera is gone: plug it in again. " + source.note;
   if (source.state === "none") return source.note || "No camera";
@@ -438,6 +439,7 @@ const actions = {
   finger: () => wish("finger", { finger: state.finger.kind === "light" ? "firm" : "light" }),
   finish: () => openDialog("ask-finish"),
   mute: () => setMuted(!muted),
+  calibrate: () => { location.href = "/calibrate"; },
   help: () => openDialog("help"),
 };
 
@@ -448,7 +450,7 @@ function setMuted(on) {
 }
 
 const KEYS = { w: "witness", enter: "closed", " ": "closed", n: "next", pagedown: "next", p: "previous",
-  pageup: "previous", r: "redo", t: "note", f: "finger", e: "finish", m: "mute", "?": "help" };
+  pageup: "previous", r: "redo", t: "note", f: "finger", e: "finish", c: "calibrate", m: "mute", "?": "help" };
 
 function singleKeys() {
   return localStorage.getItem("rimglow-single") !== "no";
