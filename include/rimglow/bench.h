@@ -24,7 +24,8 @@
  *     coverage {visited[36] (bit l: level l, upwards), seen[36], seen_bearings, witness, missing},
  *     map (360 letters: s sealed, g gap, u unseen)},
  *   overlay | null: {frame, width, height, x[72], y[72], lit[72], hidden[72]},
- *   calibration | null: {kind "lens" | "light", station, recorded {photographs, wedge}, written, remarks[],
+ *   calibration {kind "lens" | "light" | null, station, recorded {photographs, wedge}; and unless kind is null:
+ *     written, remarks[],
  *     lens | null: {board, folder, automatic, recorded, photographs[] of {file, used, rms_px}, min_views,
  *       field_views, tilted_views, views, fields[9] of {name, views}, corners[4] (near enough),
  *       tipped_up_down, tipped_left_right, advice[], picture | null: {width, height, tags[] of [x, y ...] (4
@@ -47,14 +48,14 @@ typedef struct rg_bench_options {
     const char *technician; /* NULL or "": asked by the page */
     const char *occasion;   /* may be NULL */
     const char *camera;     /* NULL: the first that has the size */
-    const char *const
-        *replay; /* [replays] sweep folders, folders of sweep folders, for calibrations a
-                                  folder of board photographs and a sweep with [wedge] */
-    int replays; /* 0: a camera */
-    double rate; /* of a replay, frames a second; 0: as fast as they are measured */
-    const char *settings_file;     /* NULL: calib/capture.ini */
-    const char *board_file;        /* the printed board for the lens; NULL: calib/board.ini */
-    const char *out;               /* sweeps go to OUT/SERIAL/NN-PAD */
+    /* [replays] sweep folders, or folders of sweep folders; for calibrations a folder of board photographs
+     * and a sweep with [wedge]. */
+    const char *const *replay;
+    int replays;               /* 0: a camera */
+    double rate;               /* of a replay, frames a second; 0: as fast as they are measured */
+    const char *settings_file; /* NULL: calib/capture.ini */
+    const char *board_file;    /* the printed board for the lens; NULL: calib/board.ini */
+    const char *out;           /* sweeps go to OUT/SERIAL/NN-PAD */
     const char *archive, *reports; /* folders of bags and certificates */
     int workers;
 } rg_bench_options;

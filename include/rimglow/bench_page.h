@@ -16,7 +16,8 @@
  *   POST /api/occasion        {"occasion": WORDS}
  *   POST /api/finish          {}: archive and certificate; 202, and the state tells the rest
  *   POST /api/calibrate       {"do": WORD ...}, WORD one of:
- *        "lens"       begin, "board": FILE or "" for the bench's own; "leave": back to the pads
+ *        "lens"       begin, "board": FILE or "" for the bench's own, "automatic": false to take all by
+ *                     hand; "leave": back to the pads
  *        "take"       photograph the board now; "automatic" with "on": by itself or not;
  *        "back"       the last photograph does not count; "skip": the next recorded photograph
  *        "light"      begin, "feeler_mm", "feeler_u_mm", "bearing_deg", "width_mm": numbers, "pad": NAME; the sweep is

@@ -125,6 +125,8 @@ static rg_code begin_lens(rg_bench *b, const json_t *body, rg_error *err)
         code = rg_bench_lens_open(&o, &b->calibration->lens, err);
     if (code == RG_OK) {
         b->calibration->recorded = o.recorded;
+        if (json_is_false(json_object_get(body, "automatic")))
+            rg_bench_lens_automatic(b->calibration->lens, false);
         code = rg_bench_open_source(b, err);
     }
     if (code != RG_OK && b->calibration)

@@ -265,19 +265,37 @@ static void name_gain(char text[RG_ADVICE_SIZE], const char *name)
     snprintf(text + n, RG_ADVICE_SIZE - n, "%s%s", n ? ", " : "", name);
 }
 
-bool rg_lens_review_adds(const rg_lens_limits *limits, const rg_lens_review *now,
-                         const rg_lens_review *with, char text[RG_ADVICE_SIZE])
+/* Parts of the picture that were seen too little, or of which nothing near the corner was. */
+static void name_places(const rg_lens_limits *limits, const rg_lens_review *now,
+                        const rg_lens_review *with, char text[RG_ADVICE_SIZE])
 {
     static const char *const corner[4] = {"nearer the top left", "nearer the top right",
                                           "nearer the bottom left", "nearer the bottom right"};
-    text[0] = 0;
+    bool gain[RG_FIELDS];
+    int fields = 0;
+    for (int f = 0; f < RG_FIELDS; f++) {
+        gain[f] =
+            now->field_views[f] < limits->field_views && with->field_views[f] > now->field_views[f];
+        fields += gain[f];
+    }
+    if (fields > 4) {
+        name_gain(text, "most of the picture");
+        return;
+    }
     for (int f = 0; f < RG_FIELDS; f++)
-        if (now->field_views[f] < limits->field_views && with->field_views[f] > now->field_views[f])
+        if (gain[f])
             name_gain(text, rg_field_name(f));
     for (int k = 0; k < 4; k++)
         if (now->corner_distance_px[k] > now->corner_limit_px &&
             with->corner_distance_px[k] < now->corner_distance_px[k])
             name_gain(text, corner[k]);
+}
+
+bool rg_lens_review_adds(const rg_lens_limits *limits, const rg_lens_review *now,
+                         const rg_lens_review *with, char text[RG_ADVICE_SIZE])
+{
+    text[0] = 0;
+    name_places(limits, now, with, text);
     if (now->tipped_up_down < limits->tilted_views && with->tipped_up_down > now->tipped_up_down)
         name_gain(text, "tipped up or down");
     if (now->tipped_left_right < limits->tilted_views &&

@@ -183,8 +183,8 @@ function lensPrompt(lens) {
   if (lens.result && lens.result.good && !lens.fitting) return "Good enough. S writes the values to the station file.";
   if (state.source.state === "end") return "The recorded photographs have all been shown.";
   if (lens.why) return lens.why[0].toUpperCase() + lens.why.slice(1) + ".";
-  if (lens.adds && lens.automatic) return (lens.still ? "Taking: " : "Hold still: this adds ") + lens.adds + ".";
-  if (lens.adds) return "Space: this adds " + lens.adds + ".";
+  if (lens.adds && lens.automatic) return (lens.still ? "Taking. New: " : "Hold still. New: ") + lens.adds + ".";
+  if (lens.adds) return "Space takes it. New: " + lens.adds + ".";
   return lens.photographs.length ? "This view is known. " + (lens.advice.length ? "Next: " + lens.advice[0] + "." : "") :
     "Show the board to the camera so that it fills most of the picture.";
 }
