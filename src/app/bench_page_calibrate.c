@@ -20,7 +20,8 @@ void rg_page_calibrate(void *context, const rg_request *request, rg_reply *reply
     }
     if (rg_bench_ask(p->bench, RG_WISH_CALIBRATE, request->body, &err) == RG_OK)
         rg_page_reply_json(reply, 200, json_pack("{s:b}", "ok", 1));
-    else if (err.code == RG_BAD_DATA || err.code == RG_NO_INPUT) /* what was asked for is at fault */
+    else if (err.code == RG_BAD_DATA ||
+             err.code == RG_NO_INPUT) /* what was asked for is at fault */
         rg_reply_error(reply, 409, err.text);
     else
         rg_page_reply_fault(reply, &err);
