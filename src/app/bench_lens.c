@@ -136,6 +136,14 @@ void rg_bench_lens_offer(rg_bench_lens *l, const rg_source_frame *frame, int pho
     pthread_mutex_unlock(&l->lock);
 }
 
+bool rg_bench_lens_busy(rg_bench_lens *l)
+{
+    pthread_mutex_lock(&l->lock);
+    bool busy = l->waiting.bytes || l->looking;
+    pthread_mutex_unlock(&l->lock);
+    return busy;
+}
+
 bool rg_bench_lens_passed(rg_bench_lens *l, int photo)
 {
     pthread_mutex_lock(&l->lock);

@@ -30,6 +30,8 @@ void rg_bench_lens_close(rg_bench_lens *lens);
 
 /* photo: which recorded picture this is, -1 of a camera. */
 void rg_bench_lens_offer(rg_bench_lens *lens, const rg_source_frame *frame, int photo);
+/* A picture waits or is being looked at. */
+bool rg_bench_lens_busy(rg_bench_lens *lens);
 /* Whether the recorded picture is done with: taken, or there is nothing to take it for. */
 bool rg_bench_lens_passed(rg_bench_lens *lens, int photo);
 /* Grows with every change of what there is to see. */

@@ -304,10 +304,12 @@ void *rg_bench_lens_look(void *lens)
             break;
         lens_picture p = l->waiting;
         l->waiting.bytes = NULL;
+        l->looking = true;
         pthread_mutex_unlock(&l->lock);
         look_at(l, &p);
         free(p.bytes);
         pthread_mutex_lock(&l->lock);
+        l->looking = false;
     }
     pthread_mutex_unlock(&l->lock);
     return NULL;

@@ -66,6 +66,7 @@ struct rg_bench_lens {
     bool stop;
     uint64_t version;
     lens_picture waiting; /* bytes NULL: none */
+    bool looking;         /* at a picture */
     bool asked, automatic;
     int passed; /* the recorded picture that was done with last */
 

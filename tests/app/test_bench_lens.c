@@ -92,13 +92,10 @@ static json_t *look(const uint8_t *bytes, size_t size)
 {
     const rg_source_frame frame = {
         .bytes = bytes, .size = size, .suffix = "png", .time_us = now_us, .exposure = 1};
-    uint64_t before = rg_bench_lens_version(lens);
     struct timespec ms = {.tv_nsec = 1000000};
     now_us += STEP_US;
     rg_bench_lens_offer(lens, &frame, -1);
-    for (int i = 0; i < WAIT_MS && rg_bench_lens_version(lens) == before; i++)
-        nanosleep(&ms, NULL);
-    for (int i = 0; i < 20; i++) /* and for the file, where one is written */
+    for (int i = 0; i < WAIT_MS && rg_bench_lens_busy(lens); i++)
         nanosleep(&ms, NULL);
     return rg_bench_lens_json(lens);
 }
