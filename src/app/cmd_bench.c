@@ -48,7 +48,7 @@ const char rg_help_bench[] =
     "      --technician NAME  who measures (default: the page asks)\n"
     "      --occasion WORDS   why: as received, release, return, yearly ...\n"
     "      --camera DEVICE    such as /dev/video0\n"
-    "      --replay FOLDER    recorded sweeps; further folders may follow, also one of\n"
+    "      --replay FOLDER    recorded sweeps; more folders may follow, also one of\n"
     "                         board photographs and a sweep over a feeler\n"
     "      --rate N           frames a second of a replay (default: 8; 0: as fast as\n"
     "                         they are measured)\n"
