@@ -195,8 +195,9 @@ $(OUT)/tests/kernel/usb_camera: tests/kernel/usb_camera.c
 run-tests: tests build ## run the unit tests of this VARIANT
 	@fail=0; for t in $(TESTS); do LSAN_OPTIONS=suppressions=tests/cli/leaks.supp:print_suppressions=0 RIMGLOW=$(PROGRAM) $$t --timeout 300 $(TEST_ARGS) || fail=1; done; exit $$fail
 
-check-browser: build ## the bench page in a browser, by keyboard (needs chromium, node, npm)
+check-browser: build tools ## the bench page in a browser, by keyboard (needs chromium, node, npm)
 	@RIMGLOW=$(PROGRAM) sh tests/browser/run.sh
+	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/browser/calibrate.sh
 
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
