@@ -179,17 +179,21 @@ static rg_code find_force(const making *m, rg_workup_pad *p, rg_error *err)
 static rg_code find_repeat(const making *m, rg_workup_pad *p, rg_error *err)
 {
     const rg_seating *as = &m->seating[p->sweep];
+    rg_shape_options shape = m->settings->diagnosis.shape;
     rg_seating closing[RG_CLOSINGS_MAX];
+    rg_code code = RG_OK;
     int n = 0;
-    for (int i = 0; i < m->sweeps && n < RG_CLOSINGS_MAX; i++) {
+    shape.uneven_mm = 0; /* a pad's own face is the same at every closing */
+    for (int i = 0; code == RG_OK && i < m->sweeps && n < RG_CLOSINGS_MAX; i++) {
         const rg_seating *s = &m->seating[i];
         bool same = s->press == as->press &&
                     (s->press != RG_PRESS_GRAMS || fabs(s->grams - as->grams) <= 0);
         if (same && is_own(&m->sweep[i], p->pad->name))
-            closing[n++] = *s;
+            code = rg_seating_measure(&m->sweep[i].map->map, s->press, s->grams, &shape,
+                                      &closing[n++], err);
     }
-    if (n < LEAST_CLOSINGS)
-        return RG_OK;
+    if (code != RG_OK || n < LEAST_CLOSINGS)
+        return code;
     p->has_repeat = true;
     return rg_repeat_find(closing, n, &m->settings->keys.repeat, &p->repeat, err);
 }
