@@ -63,7 +63,8 @@ typedef struct rg_workup_pad {
     rg_force force;
     bool has_repeat;
     rg_repeat repeat;
-    int opened; /* sweep that measured its opening; -1: none */
+    rg_seating *closing; /* owned; [repeat.closings] that it took */
+    int opened;          /* sweep that measured its opening; -1: none */
 } rg_workup_pad;
 
 typedef struct rg_workup_key {

@@ -180,9 +180,11 @@ static rg_code find_repeat(const making *m, rg_workup_pad *p, rg_error *err)
 {
     const rg_seating *as = &m->seating[p->sweep];
     rg_shape_options shape = m->settings->diagnosis.shape;
-    rg_seating closing[RG_CLOSINGS_MAX];
     rg_code code = RG_OK;
     int n = 0;
+    p->closing = rg_alloc(RG_CLOSINGS_MAX, sizeof *p->closing);
+    if (!p->closing)
+        return rg_fail(err, RG_INTERNAL, "no memory for %d closings", RG_CLOSINGS_MAX);
     shape.uneven_mm = 0; /* a pad's own face is the same at every closing */
     for (int i = 0; code == RG_OK && i < m->sweeps && n < RG_CLOSINGS_MAX; i++) {
         const rg_seating *s = &m->seating[i];
@@ -190,12 +192,12 @@ static rg_code find_repeat(const making *m, rg_workup_pad *p, rg_error *err)
                     (s->press != RG_PRESS_GRAMS || fabs(s->grams - as->grams) <= 0);
         if (same && is_own(&m->sweep[i], p->pad->name))
             code = rg_seating_measure(&m->sweep[i].map->map, s->press, s->grams, &shape,
-                                      &closing[n++], err);
+                                      &p->closing[n++], err);
     }
     if (code != RG_OK || n < LEAST_CLOSINGS)
         return code;
     p->has_repeat = true;
-    return rg_repeat_find(closing, n, &m->settings->keys.repeat, &p->repeat, err);
+    return rg_repeat_find(p->closing, n, &m->settings->keys.repeat, &p->repeat, err);
 }
 
 static int opened(const making *m, const char *pad)
@@ -299,9 +301,8 @@ static rg_code judge_heights(const making *m, rg_error *err)
             .target_mm = pad->opening_mm,
             .tolerance_mm = pad->opening_tolerance_mm > 0 ? pad->opening_tolerance_mm : NAN};
     }
-    return w->has_heights
-               ? rg_heights_judge(w->height, n, &m->settings->heights, &w->heights, err)
-               : RG_OK;
+    return w->has_heights ? rg_heights_judge(w->height, n, &m->settings->heights, &w->heights, err)
+                          : RG_OK;
 }
 
 static int take_leaks(const rg_workup *w, rg_hole_leak *leak)
@@ -309,8 +310,8 @@ static int take_leaks(const rg_workup *w, rg_hole_leak *leak)
     int n = 0;
     for (int k = 0; k < w->instrument->pads; k++)
         if (w->pad[k].has_flow && w->pad[k].flow.measured.ml_s > 0)
-            leak[n++] = (rg_hole_leak){k, w->pad[k].flow.measured.ml_s,
-                                       w->pad[k].flow.measured.u_ml_s};
+            leak[n++] =
+                (rg_hole_leak){k, w->pad[k].flow.measured.ml_s, w->pad[k].flow.measured.u_ml_s};
     return n;
 }
 
@@ -387,10 +388,8 @@ rg_code rg_workup_make(const rg_instrument *instrument, const rg_workup_sweep *s
     if (sweeps < 0 || sweeps > SWEEPS_MAX)
         return rg_fail(err, RG_BAD_DATA, "%d sweeps; at most %d are taken together", sweeps,
                        SWEEPS_MAX);
-    making m = {.w = rg_alloc(1, sizeof *m.w),
-                .sweep = sweep,
-                .sweeps = sweeps,
-                .settings = settings};
+    making m = {
+        .w = rg_alloc(1, sizeof *m.w), .sweep = sweep, .sweeps = sweeps, .settings = settings};
     if (!m.w)
         return rg_fail(err, RG_INTERNAL, "no memory to take %d sweeps together", sweeps);
     m.w->instrument = instrument;
@@ -407,6 +406,8 @@ void rg_workup_free(rg_workup *workup)
 {
     if (!workup)
         return;
+    for (int k = 0; workup->pad && k < workup->instrument->pads; k++)
+        free(workup->pad[k].closing);
     free(workup->pad);
     free(workup->key);
     free(workup);

@@ -194,9 +194,8 @@ static void tell_notes(const rg_workup *w, const teller *t, const char *subject,
         if (r->leak.hole != hole)
             continue;
         const rg_leak *leak = &w->pad[hole].flow.measured;
-        int n = snprintf(text, sizeof text,
-                         "lets out as much as a hole of %.2f mm (%.2f to %.2f)", leak->orifice_mm,
-                         leak->orifice_low_mm, leak->orifice_high_mm);
+        int n = snprintf(text, sizeof text, "lets out as much as a hole of %.2f mm (%.2f to %.2f)",
+                         leak->orifice_mm, leak->orifice_low_mm, leak->orifice_high_mm);
         if (r->starts_at >= 0) {
             rg_pitch_name(r->starts_at, high);
             rg_pitch_set_text(&r->note, all, sizeof all);
@@ -239,8 +238,7 @@ static void tell_keys(const rg_workup *w, const teller *t)
 {
     char subject[RG_WORKUP_SUBJECT];
     for (int k = 0; k < w->keys; k++) {
-        snprintf(subject, sizeof subject, "key of %s",
-                 w->instrument->pad[w->key[k].driver].name);
+        snprintf(subject, sizeof subject, "key of %s", w->instrument->pad[w->key[k].driver].name);
         tell_advice(t, subject, &w->key[k].regulation.advice);
     }
     for (int k = 0; k < w->instrument->pads; k++) {

@@ -38,8 +38,8 @@ static rg_code pad_json(const rg_workup_pad *p, const char *serial, json_t *list
         code = part(rg_diagnosis_report_text(&report, &text, err), text, &diagnosis, err);
     }
     if (code == RG_OK && p->has_repeat)
-        code = part(rg_keys_report_repeat(p->pad->name, &p->repeat, &text, err), text, &repeat,
-                    err);
+        code =
+            part(rg_keys_report_repeat(p->pad->name, &p->repeat, &text, err), text, &repeat, err);
     if (code == RG_OK && (p->diagnosed || p->has_repeat || p->opened >= 0))
         json_array_append_new(list,
                               json_pack("{s:s, s:i, s:O?, s:O?}", "pad", p->pad->name, "sweep",
@@ -135,11 +135,11 @@ rg_code rg_workup_json(const rg_workup *w, const char *serial, const rg_workup_s
         code = keys_json(w, keys, err);
     if (code == RG_OK) {
         rg_workup_tell(w, say_json, work);
-        json_t *o = json_pack("{s:s, s:i, s:s, s:s, s:s, s:O, s:O, s:O, s:o, s:O}", "format",
-                              "rimglow work-up", "version", 1, "software", "rimglow " RG_VERSION,
-                              "serial", serial, "instrument", w->instrument->name, "pads", pads,
-                              "leaks", leaks, "keys", keys, "heights", heights_json(w), "work",
-                              work);
+        json_t *o =
+            json_pack("{s:s, s:i, s:s, s:s, s:s, s:O, s:O, s:O, s:o, s:O}", "format",
+                      "rimglow work-up", "version", 1, "software", "rimglow " RG_VERSION, "serial",
+                      serial, "instrument", w->instrument->name, "pads", pads, "leaks", leaks,
+                      "keys", keys, "heights", heights_json(w), "work", work);
         *text = o ? json_dumps(o, JSON_INDENT(1) | JSON_REAL_PRECISION(9)) : NULL;
         json_decref(o);
         if (!*text)

@@ -45,8 +45,8 @@ static const rg_ini_field field[] = {
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
 
-static const rg_ini_field force_grams = {
-    "sweep", "finger", RG_INI_NUMBER, 0, 0.1, 5000, "finger's force, grams"};
+static const rg_ini_field force_grams = {"sweep", "finger", RG_INI_NUMBER,          0,
+                                         0.1,     5000,     "finger's force, grams"};
 
 static const char *const role_name[] = {
     [RG_ROLE_WITNESS] = "witness",
