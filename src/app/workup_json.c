@@ -35,11 +35,13 @@ static rg_code pad_json(const rg_workup_pad *p, const char *serial, json_t *list
     rg_code code = RG_OK;
     if (p->diagnosed) {
         const rg_diagnosis_report report = {serial, p->pad->name, &p->diagnosis};
-        code = part(rg_diagnosis_report_text(&report, &text, err), text, &diagnosis, err);
+        code = rg_diagnosis_report_text(&report, &text, err);
+        code = part(code, text, &diagnosis, err);
     }
-    if (code == RG_OK && p->has_repeat)
-        code =
-            part(rg_keys_report_repeat(p->pad->name, &p->repeat, &text, err), text, &repeat, err);
+    if (code == RG_OK && p->has_repeat) {
+        code = rg_keys_report_repeat(p->pad->name, &p->repeat, &text, err);
+        code = part(code, text, &repeat, err);
+    }
     if (code == RG_OK && (p->diagnosed || p->has_repeat || p->opened >= 0))
         json_array_append_new(list,
                               json_pack("{s:s, s:i, s:O?, s:O?}", "pad", p->pad->name, "sweep",
@@ -72,7 +74,8 @@ static rg_code leaks_json(const rg_workup *w, const char *serial,
                                    .losses = w->losses,
                                    .breath = w->breath,
                                    .breaths = w->breaths};
-    return part(rg_flow_report_text(&report, &text, err), text, json, err);
+    rg_code code = rg_flow_report_text(&report, &text, err);
+    return part(code, text, json, err);
 }
 
 static rg_code keys_json(const rg_workup *w, json_t *list, rg_error *err)
