@@ -22,5 +22,9 @@ bool rg_copy_text(char *to, size_t size, const char *from);
 /* Bytes of the UTF-8 sequence (RFC 3629) that text begins with, 0 when the first
  * of the left bytes begin none. */
 size_t rg_utf8_length(const char *text, size_t left);
+/* "0.059 +- 0.012": U to two significant digits, the value to as many decimals (JCGM 100, 7.2.6); zeros
+ * that end both are left out. sign: a plus for what is above 0. What is not finite is "?". */
+enum { RG_TEXT_WITH_U = 64 };
+void rg_text_with_u(double value, double U, bool sign, char text[RG_TEXT_WITH_U]);
 
 #endif

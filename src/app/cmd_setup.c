@@ -16,6 +16,7 @@
 #include "rimglow/memory.h"
 #include "rimglow/setup_load.h"
 #include "rimglow/setup_report.h"
+#include "rimglow/text.h"
 #include "setup_work.h"
 
 const char rg_help_setup[] =
@@ -149,9 +150,15 @@ static void print_reasons(const rg_release_result *r)
     }
 }
 
+static const char *with_u(double value, double U, bool sign, char number[RG_TEXT_WITH_U])
+{
+    rg_text_with_u(value, U, sign, number);
+    return number;
+}
+
 static void print_number(const rg_setup_sheet *s, const rg_release_item *item)
 {
-    char text[96] = "";
+    char text[96] = "", number[RG_TEXT_WITH_U];
     bool pad = item->kind == RG_ITEM_SEAL;
     if (pad && isfinite(item->value))
         snprintf(text, sizeof text, "%.3f +- %.3f mm at %.0f", item->value,
@@ -159,8 +166,8 @@ static void print_number(const rg_setup_sheet *s, const rg_release_item *item)
     else if (pad && item->state != RG_ITEM_NOT_MEASURED)
         snprintf(text, sizeof text, "no gap measured");
     else if (isfinite(item->value) && isfinite(item->u))
-        snprintf(text, sizeof text, "%.6g +- %.3g %s", item->value, s->coverage_factor * item->u,
-                 item->unit);
+        snprintf(text, sizeof text, "%s %s",
+                 with_u(item->value, s->coverage_factor * item->u, false, number), item->unit);
     else if (isfinite(item->value))
         snprintf(text, sizeof text, "%.6g %s, no U", item->value, item->unit);
     rg_archive_print(text, 24, true);
@@ -221,14 +228,14 @@ static void print_change(const rg_setup_sheet *s, const rg_service_line *l)
                                        [RG_SERVICE_SAME] = "( = )",
                                        [RG_SERVICE_MORE] = "( + )",
                                        [RG_SERVICE_LESS] = "( - )"};
-    char day[RG_DATE_TEXT];
+    char day[RG_DATE_TEXT], number[RG_TEXT_WITH_U];
     rg_date_format(l->day, day);
     printf("  %s ", sign[l->state]);
     rg_archive_print(l->name, 28, true);
     printf(" visit %d, %s  %-16s", l->sequence, day, rg_service_state_name(l->state, l->pad));
     if (isfinite(l->change) && isfinite(l->u_change))
-        printf(l->pad ? " %+.3f +- %.3f %s" : " %+.6g +- %.3g %s", l->change,
-               s->coverage_factor * l->u_change, l->unit);
+        printf(" %s %s", with_u(l->change, s->coverage_factor * l->u_change, true, number),
+               l->unit);
     putchar('\n');
 }
 

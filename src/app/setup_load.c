@@ -242,12 +242,51 @@ static rg_service_line *next_line(owned *o, int sequence, int day)
     return line;
 }
 
-static int last_sweep(const rg_record *record, const char *pad)
+/* Does this sweep speak of the pad's seal under its own key? */
+static bool is_of_seal(const rg_map_file *map, const char *pad)
 {
-    for (int i = record->sweeps - 1; i >= 0; i--)
+    return map->frames_given > 0 && (!map->key[0] || strcmp(map->key, pad) == 0);
+}
+
+static bool has_pad(const rg_record *record, const char *pad)
+{
+    for (int i = 0; i < record->sweeps; i++)
         if (strcmp(record->sweep[i].pad, pad) == 0)
-            return i;
-    return -1;
+            return true;
+    return false;
+}
+
+/* A visit: this one, whose maps are at hand, or an earlier one, whose maps are read into *map. */
+typedef struct visit_maps {
+    const rg_setup_request *q;
+    const earlier *earlier; /* NULL: this visit */
+    rg_map_file *map;
+} visit_maps;
+
+static rg_code map_of(const visit_maps *v, int sweep, const rg_map_file **map, rg_error *err)
+{
+    *map = v->earlier ? v->map : v->q->map[sweep];
+    return v->earlier ? rg_archive_map(v->q->archive, v->earlier->bag,
+                                       v->earlier->record.sweep[sweep].name, v->map, NULL, err)
+                      : RG_OK;
+}
+
+/* The last sweep of a pad's seal, under anything but a firm finger where there is one; *map NULL: none. */
+static rg_code find_sweep(const visit_maps *v, const char *pad, const rg_map_file **map,
+                          rg_error *err)
+{
+    const rg_record *r = v->earlier ? &v->earlier->record : v->q->record;
+    for (int firm = 0; firm < 2; firm++)
+        for (int i = r->sweeps - 1; i >= 0; i--) {
+            if (strcmp(r->sweep[i].pad, pad) != 0 ||
+                (strcmp(r->sweep[i].finger, "firm") == 0) != (firm == 1))
+                continue;
+            rg_code code = map_of(v, i, map, err);
+            if (code != RG_OK || is_of_seal(*map, pad))
+                return code;
+        }
+    *map = NULL;
+    return RG_OK;
 }
 
 static double widest_of(const rg_map_file *map)
@@ -256,27 +295,32 @@ static double widest_of(const rg_map_file *map)
     return bin ? bin->width_mm : NAN;
 }
 
+static void add_pad_line(owned *o, const char *pad, const earlier *e, const rg_map_file *then,
+                         const rg_map_file *now, rg_change *change)
+{
+    rg_error why = {0};
+    rg_service_line *line = next_line(o, e->record.sequence, day_of(&e->record));
+    rg_copy_text(line->name, sizeof line->name, pad);
+    if (rg_change_find(&then->map, &now->map, &o->change, change, &why) != RG_OK)
+        *change = (rg_change){.overall = RG_CHANGE_UNSEEN, /* another rim */
+                              .mean_change_mm = NAN,
+                              .u_mean_change_mm = NAN};
+    rg_service_pad(change, widest_of(then), widest_of(now), line);
+}
+
 static rg_code compare_pad(const rg_setup_request *q, owned *o, const char *pad, const earlier *e,
                            rg_error *err)
 {
-    int now = last_sweep(q->record, pad), then = last_sweep(&e->record, pad);
-    if (now < 0 || then < 0)
-        return RG_OK;
+    const rg_map_file *then = NULL, *now = NULL;
     rg_map_file *before = rg_alloc(1, sizeof *before);
     rg_change *change = rg_alloc(1, sizeof *change);
     rg_code code = before && change ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory to compare");
     if (code == RG_OK)
-        code = rg_archive_map(q->archive, e->bag, e->record.sweep[then].name, before, NULL, err);
-    if (code == RG_OK) {
-        rg_error why = {0};
-        rg_service_line *line = next_line(o, e->record.sequence, day_of(&e->record));
-        rg_copy_text(line->name, sizeof line->name, pad);
-        if (rg_change_find(&before->map, &q->map[now]->map, &o->change, change, &why) != RG_OK)
-            *change = (rg_change){.overall = RG_CHANGE_UNSEEN, /* another rim */
-                                  .mean_change_mm = NAN,
-                                  .u_mean_change_mm = NAN};
-        rg_service_pad(change, widest_of(before), widest_of(q->map[now]), line);
-    }
+        code = find_sweep(&(visit_maps){q, NULL, NULL}, pad, &now, err);
+    if (code == RG_OK && now)
+        code = find_sweep(&(visit_maps){q, e, before}, pad, &then, err);
+    if (code == RG_OK && now && then)
+        add_pad_line(o, pad, e, then, now, change);
     free(before);
     free(change);
     return code;
@@ -287,7 +331,7 @@ static rg_code compare_visits(const rg_setup_request *q, owned *o, const char *p
 {
     int first = -1, last = -1;
     for (int i = 0; i < o->visits; i++) {
-        if (last_sweep(&o->visit[i].record, pad) < 0)
+        if (!has_pad(&o->visit[i].record, pad))
             continue;
         first = first < 0 ? i : first;
         last = i;

@@ -30,6 +30,14 @@ static rg_release_item *begin(rg_release_item *item, const char *name, rg_item_s
     return item;
 }
 
+static rg_release_item *begin_named(rg_release_item *item, const char *what, const char *name,
+                                    rg_item_state state)
+{
+    char whole[RG_RELEASE_NAME];
+    snprintf(whole, sizeof whole, "%s %.100s", what, name);
+    return begin(item, whole, state);
+}
+
 static void because(rg_release_item *item, const char *why)
 {
     snprintf(item->why, sizeof item->why, "%.*s", RG_RELEASE_WHY - 1, why);
@@ -80,7 +88,7 @@ static int add_forces(const rg_workup *w, rg_release_item *item)
         rg_item_state state = has_leak(f) || f->verdict == RG_VERDICT_LEAKING ? RG_ITEM_OUT
                               : f->verdict == RG_VERDICT_SEALED               ? RG_ITEM_PASSED
                                                                               : RG_ITEM_UNDECIDED;
-        rg_release_item *it = begin(&item[n++], w->pad[k].pad->name, state);
+        rg_release_item *it = begin_named(&item[n++], "finger on", w->pad[k].pad->name, state);
         it->value = f->force_g;
         it->u = f->u_g;
         rg_copy_text(it->unit, sizeof it->unit, "gf");
@@ -105,10 +113,11 @@ static int add_repeats(const rg_workup *w, rg_release_item *item)
         char why[RG_RELEASE_WHY];
         if (!w->pad[k].has_repeat)
             continue;
-        rg_release_item *it = begin(&item[n++], w->pad[k].pad->name, state[r->state]);
-        it->value = r->tilts >= 2 ? sqrt(fmax(r->tilt.component.variance, 0)) : NAN;
+        rg_release_item *it =
+            begin_named(&item[n++], "closings of", w->pad[k].pad->name, state[r->state]);
+        it->value = r->tilts >= 2 ? round(1e4 * r->tilt.component.sd) / 1e4 : NAN;
         rg_copy_text(it->unit, sizeof it->unit, "mm");
-        snprintf(why, sizeof why, "%d closings: %s", r->closings, rg_repeat_state_name(r->state));
+        snprintf(why, sizeof why, "%d of them: %s", r->closings, rg_repeat_state_name(r->state));
         if (it->state != RG_ITEM_PASSED)
             because(it, why);
     }
@@ -133,13 +142,13 @@ static int add_heights(const rg_workup *w, rg_release_item *item)
         char why[RG_RELEASE_WHY];
         if (!key->measured)
             continue;
-        rg_release_item *it = begin(&item[n++], key->name, height_state(f));
+        rg_release_item *it = begin_named(&item[n++], "opening of", key->name, height_state(f));
         it->value = key->opening_mm;
         it->u = key->u_mm;
         it->low = key->target_mm - key->tolerance_mm;
         it->high = key->target_mm + key->tolerance_mm;
         rg_copy_text(it->unit, sizeof it->unit, "mm");
-        snprintf(why, sizeof why, "opening %s%s", rg_height_state_name(f->state),
+        snprintf(why, sizeof why, "%s%s", rg_height_state_name(f->state),
                  f->order == RG_ORDER_BROKEN   ? "; smaller than that of the hole above"
                  : f->order == RG_ORDER_UNSURE ? "; not shown to be as large as that of the hole "
                                                  "above"

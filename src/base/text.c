@@ -12,6 +12,7 @@
 #include <errno.h>
 #include <locale.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -164,4 +165,32 @@ size_t rg_utf8_length(const char *text, size_t left)
         return ok ? row[i].length : 0;
     }
     return 0;
+}
+
+/* Decimals with which U has two significant digits, 0 to 9. */
+static int decimals_of(double U)
+{
+    if (!(U > 0) || !isfinite(U))
+        return 6;
+    int n = 1 - (int)floor(log10(U));
+    return n < 0 ? 0 : n > 9 ? 9 : n;
+}
+
+static bool ends_in_zero(double value, int decimals)
+{
+    char text[RG_TEXT_WITH_U];
+    int n = snprintf(text, sizeof text, "%.*f", decimals, value);
+    return n > 0 && n < (int)sizeof text && text[n - 1] == '0';
+}
+
+void rg_text_with_u(double value, double U, bool sign, char text[RG_TEXT_WITH_U])
+{
+    if (!isfinite(value) || !isfinite(U) || fabs(value) > 1e15 || fabs(U) > 1e15) {
+        rg_copy_text(text, RG_TEXT_WITH_U, "?");
+        return;
+    }
+    int n = decimals_of(U);
+    while (n > 0 && ends_in_zero(value, n) && ends_in_zero(U, n))
+        n--;
+    snprintf(text, RG_TEXT_WITH_U, sign ? "%+.*f +- %.*f" : "%.*f +- %.*f", n, value, n, U);
 }

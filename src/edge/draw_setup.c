@@ -13,6 +13,7 @@
 
 #include "draw_private.h"
 #include "rimglow/date.h"
+#include "rimglow/text.h"
 
 static const double width_mm = 210, left = 16, right = 194, bottom = 276;
 static const double row_step = 5.0, small_step = 3.7, small_size = 2.75, text_size = 3.1;
@@ -280,6 +281,15 @@ static void draw_decision(paper *p)
 /* ---------------------------------------------------------------- items */
 
 /* "42 ± 4 gf", "42 gf, no U stated". */
+static void measured_text(double value, double U, bool sign, const char *unit,
+                          char text[RG_DRAW_TEXT])
+{
+    char number[RG_TEXT_WITH_U];
+    rg_text_with_u(value, U, sign, number);
+    snprintf(text, RG_DRAW_TEXT, "%s %s", number, unit);
+    signs(text);
+}
+
 static void number_text(const rg_setup_sheet *s, const rg_release_item *item,
                         char text[RG_DRAW_TEXT])
 {
@@ -291,8 +301,7 @@ static void number_text(const rg_setup_sheet *s, const rg_release_item *item,
         snprintf(text, RG_DRAW_TEXT, "%.3f \u00b1 %.3f mm at %.0f\u00b0", item->value,
                  s->coverage_factor * item->u, item->bearing_deg);
     else if (isfinite(item->value) && isfinite(item->u))
-        snprintf(text, RG_DRAW_TEXT, "%.6g \u00b1 %.3g %s", item->value,
-                 s->coverage_factor * item->u, item->unit);
+        measured_text(item->value, s->coverage_factor * item->u, false, item->unit, text);
     else if (isfinite(item->value))
         snprintf(text, RG_DRAW_TEXT, "%.6g %s, no U", item->value, item->unit);
 }
@@ -422,8 +431,7 @@ static void draw_line(paper *p, const rg_service_line *l)
     rg_text(p->cr, left + 64, p->y, 0, 40, text);
     text[0] = 0;
     if (isfinite(l->change) && isfinite(l->u_change))
-        snprintf(text, sizeof text, l->pad ? "%+.3f \u00b1 %.3f %s" : "%+.6g \u00b1 %.3g %s",
-                 l->change, p->s->coverage_factor * l->u_change, l->unit);
+        measured_text(l->change, p->s->coverage_factor * l->u_change, true, l->unit, text);
     else if (isfinite(l->change))
         snprintf(text, sizeof text, "%+.6g %s, no U", l->change, l->unit);
     rg_text(p->cr, left + 104, p->y, 0, 44, text);

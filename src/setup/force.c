@@ -345,19 +345,19 @@ static void say_gap(const rg_force_sweep *sweep, const rg_force_gap *g, double k
     const rg_seating *light = &sweep[g->open].seating, *firm = &sweep[g->closed].seating;
     rg_press_text(light->press, light->grams, open);
     rg_press_text(firm->press, firm->grams, closed);
-    rg_advise(
-        a,
-        "Only force closes the gap at %.0f to %.0f degrees: %.3f \u00b1 %.3f mm at %.0f under "
-        "%s, closed under %s. %s",
-        g->start_deg, g->end_deg, g->most_mm, k * g->u_most_mm, g->most_bearing_deg, open, closed,
-        g->leak ? "To a player it leaks." : "A playing finger presses more than that.");
+    rg_advise(a,
+              "Only force closes the gap at %.0f to %.0f degrees: %.3f +- %.3f mm at %.0f under "
+              "%s, closed under %s. %s",
+              g->start_deg, g->end_deg, g->most_mm, k * g->u_most_mm, g->most_bearing_deg, open,
+              closed,
+              g->leak ? "To a player it leaks." : "A playing finger presses more than that.");
 }
 
 static void say_force(const rg_force *r, double k, double tolerance, rg_advice *a)
 {
     switch (r->state) {
     case RG_FORCE_INTERPOLATED:
-        rg_advise(a, "It seals (%.3f mm) from %.0f \u00b1 %.0f g; %.0f g leaks, %.0f g seals.",
+        rg_advise(a, "It seals (%.3f mm) from %.0f +- %.0f g; %.0f g leaks, %.0f g seals.",
                   tolerance, r->force_g, k * r->u_g, r->leaks_g, r->seals_g);
         break;
     case RG_FORCE_BRACKET:
@@ -402,7 +402,7 @@ static void say_all(const rg_force_sweep *sweep, const rg_sealmap_options *t,
         say_gap(sweep, &r->gap[i], t->coverage_factor, a);
     say_force(r, o->coverage_factor, t->tolerance_mm, a);
     if (isfinite(r->sinks_mm_per_100g))
-        rg_advise(a, "Under force the pad's plane sinks %.3f \u00b1 %.3f mm for 100 g.",
+        rg_advise(a, "Under force the pad's plane sinks %.3f +- %.3f mm for 100 g.",
                   r->sinks_mm_per_100g, r->U_sinks_mm_per_100g);
     if (r->soft)
         rg_advise(a, "The pad is soft: it sinks while its tilt stays.");

@@ -284,16 +284,16 @@ static void action_text(const rg_key_link *link, const rg_link_result *l, double
     }
     turn_text(isnan(l->step_turns) ? 0 : l->step_turns, turn_step, turns);
     if (in_turns(link))
-        snprintf(text, 200, "turn the %.80s %s by %s (%.2f \u00b1 %.2f)", adjuster_of(link),
+        snprintf(text, 200, "turn the %.80s %s by %s (%.2f +- %.2f)", adjuster_of(link),
                  down ? "in" : "out", turns, fabs(l->turns), l->U_turns);
     else if (link->kind == RG_KEY_SCREW)
-        snprintf(text, 200, "turn the %.80s %s by %.2f mm (\u00b1 %.2f mm; its pitch is not known)",
+        snprintf(text, 200, "turn the %.80s %s by %.2f mm (+- %.2f mm; its pitch is not known)",
                  adjuster_of(link), down ? "in" : "out", mm, l->U_adjuster_mm);
     else if (link->kind == RG_KEY_CORK)
-        snprintf(text, 200, "make the %.80s %s by %.2f mm (\u00b1 %.2f mm)", adjuster_of(link),
+        snprintf(text, 200, "make the %.80s %s by %.2f mm (+- %.2f mm)", adjuster_of(link),
                  down ? "thicker" : "thinner", mm, l->U_adjuster_mm);
     else
-        snprintf(text, 200, "bend the %.80s so that it gives %.2f mm %s there (\u00b1 %.2f mm)",
+        snprintf(text, 200, "bend the %.80s so that it gives %.2f mm %s there (+- %.2f mm)",
                  adjuster_of(link), mm, down ? "more" : "less", l->U_adjuster_mm);
 }
 
@@ -305,15 +305,14 @@ static void say_fault(const rg_key_link *link, const rg_link_result *l, double t
     const char *first = driver ? link->driver : link->driven;
     const char *off = driver ? link->driven : link->driver;
     action_text(link, l, turn_step, what);
-    rg_advise(a, "%.60s closes before %.60s, which stands off by %s%.3f \u00b1 %.3f mm: %s.", first,
+    rg_advise(a, "%.60s closes before %.60s, which stands off by %s%.3f +- %.3f mm: %s.", first,
               off, l->at_least ? "at least " : "", fabs(l->difference_mm), l->U_mm, what);
     if (!l->too_fine)
-        rg_advise(
-            a,
-            "After that %.60s stands %.3f \u00b1 %.3f mm %s %.60s; sweep both again under the "
-            "same finger.",
-            link->driven, fabs(l->after_mm), l->U_after_mm, l->after_mm < 0 ? "below" : "above",
-            link->driver);
+        rg_advise(a,
+                  "After that %.60s stands %.3f +- %.3f mm %s %.60s; sweep both again under the "
+                  "same finger.",
+                  link->driven, fabs(l->after_mm), l->U_after_mm,
+                  l->after_mm < 0 ? "below" : "above", link->driver);
 }
 
 static void say_unmeasured(const rg_key_cup *cup, const rg_key_link *link, const rg_link_result *l,
@@ -346,7 +345,7 @@ static void say_link(const rg_key_cup *cup, const rg_key_link *link, const rg_li
         break;
     case RG_REGULATION_NOT_TOLD:
         rg_advise(a,
-                  "%.60s and %.60s differ by no more than %.3f \u00b1 %.3f mm, but %.60s is not "
+                  "%.60s and %.60s differ by no more than %.3f +- %.3f mm, but %.60s is not "
                   "sealed: cure the pad, then sweep both again.",
                   link->driver, link->driven, fabs(l->difference_mm), l->U_mm,
                   cup[l->driver].seating.verdict == RG_VERDICT_SEALED ? link->driven
@@ -387,7 +386,7 @@ static void say_cups(const rg_regulation *r, rg_advice *a)
         if (r->cup[i].measured && !r->cup[i].with_first)
             rg_advise(
                 a,
-                "%.60s stands off by %s%.3f \u00b1 %.3f mm when %.60s closes; the instrument file "
+                "%.60s stands off by %s%.3f +- %.3f mm when %.60s closes; the instrument file "
                 "names no adjuster between them.",
                 r->cup[i].pad, r->cup[i].at_least ? "at least " : "", r->cup[i].stand_off_mm,
                 r->cup[i].U_mm, r->cup[r->first].pad);

@@ -289,13 +289,12 @@ static void say_tilt(const rg_repeat *r, const rg_repeat_options *o, rg_advice *
 static void say_drift(const rg_repeat *r, const rg_repeat_options *o, rg_advice *a)
 {
     if (r->state == RG_REPEAT_SOFT_PAD)
-        rg_advise(
-            a,
-            "Soft pad: it sinks by %.3f \u00b1 %.3f mm from the first closing to the last, while "
-            "its tilt stays. Let it rest and close it again, or replace it.",
-            -r->drift_mm, r->U_drift_mm);
+        rg_advise(a,
+                  "Soft pad: it sinks by %.3f +- %.3f mm from the first closing to the last, while "
+                  "its tilt stays. Let it rest and close it again, or replace it.",
+                  -r->drift_mm, r->U_drift_mm);
     else if (r->drift_p <= o->significance)
-        rg_advise(a, "Its plane %s by %.3f \u00b1 %.3f mm from the first closing to the last.",
+        rg_advise(a, "Its plane %s by %.3f +- %.3f mm from the first closing to the last.",
                   r->drift_mm < 0 ? "sinks" : "rises", fabs(r->drift_mm), r->U_drift_mm);
     else if (r->has_mean && r->mean.p <= o->significance)
         rg_advise(

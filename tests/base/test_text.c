@@ -4,6 +4,7 @@
  */
 #include <criterion/criterion.h>
 #include <locale.h>
+#include <math.h>
 #include <string.h>
 
 #include "rimglow/text.h"
@@ -128,4 +129,31 @@ Test(text, length_of_utf8_sequences)
     };
     for (size_t i = 0; i < sizeof known / sizeof known[0]; i++)
         cr_expect(rg_utf8_length(known[i].bytes, known[i].left) == known[i].length, "row %zu", i);
+}
+
+/* Rounding: JCGM 100:2008, 7.2.6 gives m_s = 100,021 47 g with U = 0,79 mg and 10,057 62 ohm with 27
+ * mohm as examples. */
+Test(text, value_and_expanded_uncertainty_end_at_the_same_place)
+{
+    static const struct {
+        double value, U;
+        bool sign;
+        const char *text;
+    } row[] = {{0.0586848, 0.0118, false, "0.059 +- 0.012"},
+               {4.07598, 0.0708, false, "4.076 +- 0.071"},
+               {10.05762, 0.027, false, "10.058 +- 0.027"},
+               {1204, 2, false, "1204 +- 2"},
+               {0.06, 0.02, false, "0.06 +- 0.02"},
+               {-1, 2.83, true, "-1.0 +- 2.8"},
+               {2, 5.66, true, "+2.0 +- 5.7"},
+               {12345, 678, false, "12345 +- 678"},
+               {0, 0.0088, false, "0.0000 +- 0.0088"},
+               {5, 0, false, "5 +- 0"},
+               {NAN, 1, false, "?"},
+               {1, INFINITY, false, "?"}};
+    for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
+        char text[RG_TEXT_WITH_U];
+        rg_text_with_u(row[i].value, row[i].U, row[i].sign, text);
+        cr_expect_str_eq(text, row[i].text);
+    }
 }

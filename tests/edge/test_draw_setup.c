@@ -254,8 +254,8 @@ Test(draw_setup, a_sheet_says_everything)
          "0.150 ± 0.019 mm at 199°", "light finger",
          "spring force key0 42 ± 4 gf 20 to 80 gf passed", "with spring gauge, 100 g",
          "Remark: rods and pivots, light oil", "key heights", "low C opening undecided",
-         "pad pad1 visit 1, 2025-11-26 +1.000 ± 0.500 mm wider",
-         "mass visit 1, 2025-11-26 +1 ± 0.5 mm no change shown", "page 1 of 1");
+         "pad pad1 visit 1, 2025-11-26 +1.0 ± 0.5 mm wider",
+         "mass visit 1, 2025-11-26 +1.0 ± 0.5 mm no change shown", "page 1 of 1");
     free(m);
 }
 

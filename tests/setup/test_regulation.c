@@ -75,7 +75,7 @@ Test(regulation, a_driven_cup_that_stands_off)
     cr_expect_float_eq(l->U_after_mm, sqrt(0.01 * 0.01 + 0.02 * 0.02), 1e-12);
     cr_expect(!l->at_least && r.first == 0 && !r.cup[1].with_first);
     cr_expect_float_eq(r.cup[1].stand_off_mm, 0.1, 1e-12);
-    cr_expect(says("F closes before F sharp, which stands off by 0.100 \u00b1 0.010 mm: turn the "
+    cr_expect(says("F closes before F sharp, which stands off by 0.100 +- 0.010 mm: turn the "
                    "adjusting screw in by 1/4 turn"));
 }
 
