@@ -107,6 +107,8 @@ deps-check: ## install what is missing to run every test
 demo: deps ## install, build, inspect the sample instrument, show the result
 	@$(MAKE) --no-print-directory build
 	@sh samples/demo.sh build/release/rimglow
+	@rm -rf build/demo/workshop
+	@sh samples/workshop.sh build/release/rimglow build/demo/workshop
 
 check: deps-check ## install, build, run every test
 	@sh tests/check.sh
