@@ -31,3 +31,18 @@ test_worked_instrument_goes_from_five_faults_to_its_release() {
     rg archive verify -a w/archive
     exits 0
 }
+
+test_rendered_saddle_tilt_and_crease_are_told_apart() {
+    case $RIMGLOW in */asan/*) echo "rendering takes too long under the sanitizers"; exit 77 ;; esac
+    rg render -q -o r "$ROOT/samples/render/faults.ini"
+    exits 0
+    rg archive add -q -a a --technician "A. Bell" --results i --rules "$CALIB/release.ini" r/PE-A-0164/*
+    exits 0
+    rg setup -a a --json PE-A-0164
+    exits 1
+    holds out '[.work.pads[] | {(.pad): [.diagnosis.faults[].kind]}] | add == {C: ["saddle"], B: ["tilted"], A: ["crease or dent"]}'
+    # Drawn: a saddle of 0.04 mm at 60, a tilt of 0.05 at 300, a crease at 75.
+    holds out '.work.pads[] | select(.pad == "C") | .diagnosis.faults[0] | (.bearing_deg - 60 | fabs) < 5 and (.size_mm / 0.04 - 1 | fabs) < 0.2'
+    holds out '.work.pads[] | select(.pad == "B") | .diagnosis.faults[0] | (.bearing_deg - 300 | fabs) < 3 and (.size_mm / 0.05 - 1 | fabs) < 0.1'
+    holds out '.work.pads[] | select(.pad == "A") | .diagnosis.faults[0] | (.bearing_deg - 75 | fabs) < 3'
+}
