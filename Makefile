@@ -193,7 +193,7 @@ $(OUT)/tests/kernel/usb_camera: tests/kernel/usb_camera.c
 
 # ---------------------------------------------------------------- checks
 run-tests: tests build ## run the unit tests of this VARIANT
-	@fail=0; for t in $(TESTS); do LSAN_OPTIONS=suppressions=tests/cli/leaks.supp:print_suppressions=0 RIMGLOW=$(PROGRAM) $$t --timeout 300 $(TEST_ARGS) || fail=1; done; exit $$fail
+	@RIMGLOW=$(PROGRAM) sh tests/units.sh "$(TEST_ARGS)" $(TESTS)
 
 check-browser: build ## the bench page in a browser, by keyboard (needs chromium, node, npm)
 	@RIMGLOW=$(PROGRAM) sh tests/browser/run.sh
