@@ -7,7 +7,7 @@
  * rg_sweep_measure over exactly these frames in their order.
  *
  * Threads: rg_live_offer may be called from the thread that captures; it never waits for a measurement
- * (where the engine is busy, the newest frame waits and an older one that waits is skipped, counted). All
+ * (where the engine is busy, frames wait; where as many wait as may, the oldest is skipped, counted). All
  * other functions may be called from any thread; they copy what they give out.
  */
 #ifndef RIMGLOW_LIVE_H
@@ -133,8 +133,8 @@ typedef struct rg_live_overlay {
 } rg_live_overlay;
 bool rg_live_overlay_of(rg_live *live, rg_live_overlay *overlay);
 
-/* Waits for what is being measured, measures all kept frames once more in their order, and writes
- * sweep.ini; folder (RG_PLACE_SIZE bytes) gets its path. A sweep without a closed frame is
+/* Waits for the frames at work, measures all kept frames once more in their order, from the disk, and closes the
+ * folder; folder (RG_PLACE_SIZE bytes) gets its path. A sweep without a closed frame is
  * removed (folder is then "", and the verdict undecided). The end of use: offers are refused from here
  * on. */
 rg_code rg_live_end(rg_live *live, char *folder, rg_live_state *state, rg_error *err);

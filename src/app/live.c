@@ -305,6 +305,14 @@ static rg_code check_frame(const rg_source_frame *frame, rg_error *err)
 }
 
 /* Lock held. */
+static void skip_oldest(rg_live *live)
+{
+    rg_live_item_free(live->waiting[0]);
+    memmove(live->waiting, live->waiting + 1, (size_t)--live->waits * sizeof live->waiting[0]);
+    live->state.skipped++;
+}
+
+/* Lock held. */
 static rg_code take_in(rg_live *live, live_item *item, rg_error *err)
 {
     if (live->failure.code != RG_OK)
@@ -312,9 +320,9 @@ static rg_code take_in(rg_live *live, live_item *item, rg_error *err)
     if (live->closing)
         return rg_fail(err, RG_INTERNAL, "the sweep is being ended; no frame can be added");
     item->number = (uint64_t)++live->state.offered;
-    live->state.skipped += live->waiting != NULL;
-    rg_live_item_free(live->waiting);
-    live->waiting = item;
+    if (live->waits == live->settings.engine.waiting)
+        skip_oldest(live);
+    live->waiting[live->waits++] = item;
     pthread_cond_broadcast(&live->changed);
     return RG_OK;
 }
@@ -335,24 +343,25 @@ rg_code rg_live_offer(rg_live *live, const rg_source_frame *frame, rg_role role,
 
 /* ---------------------------------------------------------------- looking */
 
-static struct timespec deadline(int timeout_ms)
+struct timespec rg_live_deadline(int64_t us)
 {
     struct timespec t;
     clock_gettime(CLOCK_MONOTONIC, &t);
-    long ns = t.tv_nsec + timeout_ms % 1000 * 1000000L;
-    t.tv_sec += timeout_ms / 1000 + ns / 1000000000L;
+    long ns = t.tv_nsec + (long)(us % 1000000) * 1000;
+    t.tv_sec += (time_t)(us / 1000000 + ns / 1000000000L);
     t.tv_nsec = ns % 1000000000L;
     return t;
 }
 
 bool rg_live_ready(rg_live *live, int timeout_ms)
 {
-    struct timespec until = deadline(timeout_ms);
+    struct timespec until = rg_live_deadline((int64_t)timeout_ms * 1000);
     pthread_mutex_lock(&live->lock);
-    while (live->waiting && live->failure.code == RG_OK &&
+    int most = live->settings.engine.waiting;
+    while (live->waits >= most && live->failure.code == RG_OK &&
            pthread_cond_timedwait(&live->changed, &live->lock, &until) == 0)
         continue;
-    bool ready = !live->waiting || live->failure.code != RG_OK;
+    bool ready = live->waits < most || live->failure.code != RG_OK;
     pthread_mutex_unlock(&live->lock);
     return ready;
 }
@@ -366,7 +375,7 @@ void rg_live_look(rg_live *live, rg_live_state *state)
 
 bool rg_live_wait(rg_live *live, uint64_t after, int timeout_ms, rg_live_state *state)
 {
-    struct timespec until = deadline(timeout_ms);
+    struct timespec until = rg_live_deadline((int64_t)timeout_ms * 1000);
     pthread_mutex_lock(&live->lock);
     while (live->state.version <= after &&
            pthread_cond_timedwait(&live->changed, &live->lock, &until) == 0)
@@ -394,13 +403,12 @@ bool rg_live_overlay_of(rg_live *live, rg_live_overlay *overlay)
 
 /* ---------------------------------------------------------------- the end */
 
-/* Frames at work are committed and measured, unless something failed. */
+/* Frames at work are committed, unless something failed. They are not measured: that is done from the disk. */
 static rg_code settle(rg_live *live, rg_error *err)
 {
     pthread_mutex_lock(&live->lock);
     live->closing = true;
-    while (live->failure.code == RG_OK &&
-           (live->waiting || live->committed < live->taken || live->state.measured < live->kept))
+    while (live->failure.code == RG_OK && (live->waits || live->committed < live->taken))
         pthread_cond_wait(&live->changed, &live->lock);
     rg_code code = live->failure.code == RG_OK
                        ? RG_OK
@@ -472,7 +480,8 @@ void rg_live_free(rg_live *live)
     }
     for (int i = 0; i < RG_LIVE_RING; i++)
         rg_live_item_free(live->ring[i]);
-    rg_live_item_free(live->waiting);
+    for (int i = 0; i < live->waits; i++)
+        rg_live_item_free(live->waiting[i]);
     if (live->inspected)
         rg_inspection_close(&live->inspection);
     if (live->locks_made) {

@@ -25,10 +25,11 @@ struct rg_source {
 
 int64_t rg_live_clock_us(void); /* monotonic */
 void rg_live_sleep_us(int64_t us);
+struct timespec rg_live_deadline(int64_t us); /* from now, monotonic */
 
 /* ---------------------------------------------------------------- engine */
 
-enum { RG_LIVE_WORKERS = 16, RG_LIVE_RING = 2 * RG_LIVE_WORKERS };
+enum { RG_LIVE_WORKERS = 16, RG_LIVE_RING = 2 * RG_LIVE_WORKERS, RG_LIVE_WAITING = 32 };
 
 /* A frame on its way through the engine. */
 typedef struct live_item {
@@ -40,6 +41,7 @@ typedef struct live_item {
     double exposure;
     int64_t arrived_us;
     rg_frame frame; /* owned, until it is kept */
+    bool near;      /* frame was looked for about the last pose */
     rg_code code;
     rg_error err;
     rg_live_overlay overlay;
@@ -72,8 +74,11 @@ struct rg_live {
 
     /* lock */
     bool closing, stop;
-    rg_error failure; /* the first; code RG_OK: none */
-    live_item *waiting;
+    rg_error failure;                    /* the first; code RG_OK: none */
+    live_item *waiting[RG_LIVE_WAITING]; /* [waits], the oldest first; owned */
+    int waits;
+    uint64_t posed; /* number of the newest frame whose pose is `near`; 0: none */
+    rg_pose near;
     uint64_t taken, committed; /* sequence numbers of frames at work */
     live_item *ring[RG_LIVE_RING];
     bool committing;

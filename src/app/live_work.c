@@ -1,10 +1,10 @@
 /*
  * live_work.c - the engine's threads.
  *
- * Workers take the frame that waits (rg_frame_take) and put it into a ring at its sequence number; whoever completes
+ * Workers take the oldest frame that waits (rg_frame_take_near) and put it into a ring at its sequence number; whoever completes
  * the next number in line commits it and all that follow. So frames are judged and kept in the order in which they
  * came, however long each took. Workers never run more than a ring ahead. One further thread measures all kept
- * frames again whenever there are more.
+ * frames again when there are more, with pauses, so that it does not keep the workers from their frames.
  */
 #include <math.h>
 #include <stdio.h>
@@ -41,6 +41,15 @@ void rg_live_wants(rg_live *live)
     live->state.want = live->state.decided ? RG_LIVE_DONE
                        : live->proven      ? RG_LIVE_CLOSED
                                            : RG_LIVE_WITNESS;
+}
+
+static rg_frame_role frame_role(rg_role role)
+{
+    static const rg_frame_role of[] = {[RG_ROLE_WITNESS] = RG_FRAME_WITNESS,
+                                       [RG_ROLE_CLOSED] = RG_FRAME_CLOSED,
+                                       [RG_ROLE_DARK] = RG_FRAME_DARK,
+                                       [RG_ROLE_OPEN] = RG_FRAME_OPEN};
+    return of[role];
 }
 
 /* ---------------------------------------------------------------- committing */
@@ -91,21 +100,52 @@ static void adopt(rg_live *live, live_item *item, rg_frame *kept)
     mark_visited(live, kept);
 }
 
+/* Whether the frame is to be kept, by what is known now. */
+static void judge(rg_live *live, const live_item *item, rg_frame *now, char why[240])
+{
+    pthread_mutex_lock(&live->lock);
+    *now = rg_frame_borrow(&item->frame);
+    now->elevation_deg = rg_live_elevation(&live->plane, &live->setup, &item->frame);
+    rg_live_judge(live, now, item->exposure, why);
+    pthread_mutex_unlock(&live->lock);
+}
+
+/* A frame that is to be kept is taken as rimglow inspect will take it, and judged by that. */
+static rg_code take_in_full(rg_live *live, rg_tag_finder *finder, live_item *item, rg_error *err)
+{
+    if (!item->near)
+        return RG_OK;
+    item->near = false;
+    rg_frame_free(&item->frame);
+    return rg_frame_take(&live->setup, finder, item->bytes, item->size, frame_role(item->role),
+                         item->exposure, &item->frame, err);
+}
+
+static rg_code judge_in_full(rg_live *live, rg_tag_finder *finder, live_item *item, rg_frame *now,
+                             char why[240], rg_error *err)
+{
+    judge(live, item, now, why);
+    if (why[0] || !item->near)
+        return RG_OK;
+    rg_code code = take_in_full(live, finder, item, err);
+    if (code == RG_OK)
+        judge(live, item, now, why);
+    return code;
+}
+
 /* Without the lock; kept, frame, proven and unproven are changed by committers only. */
-static rg_code commit(rg_live *live, live_item *item, rg_error *err)
+static rg_code commit(rg_live *live, rg_tag_finder *finder, live_item *item, rg_error *err)
 {
     char why[240];
+    rg_frame now;
     if (item->code != RG_OK)
         return rg_fail(err, item->code, "%s", item->err.text);
     rg_frame *kept = rg_alloc(1, sizeof *kept);
     if (!kept)
         return rg_fail(err, RG_INTERNAL, "no memory for a frame");
-    pthread_mutex_lock(&live->lock);
-    rg_frame now = rg_frame_borrow(&item->frame);
-    now.elevation_deg = rg_live_elevation(&live->plane, &live->setup, &item->frame);
-    rg_live_judge(live, &now, item->exposure, why);
-    pthread_mutex_unlock(&live->lock);
-    rg_code code = why[0] ? RG_OK : rg_live_folder_add(live, item, err);
+    rg_code code = judge_in_full(live, finder, item, &now, why, err);
+    if (code == RG_OK && !why[0])
+        code = rg_live_folder_add(live, item, err);
     bool keep = code == RG_OK && !why[0];
     pthread_mutex_lock(&live->lock);
     if (code == RG_OK)
@@ -120,7 +160,7 @@ static rg_code commit(rg_live *live, live_item *item, rg_error *err)
 }
 
 /* Lock held at entry and exit. */
-static void commit_in_order(rg_live *live)
+static void commit_in_order(rg_live *live, rg_tag_finder *finder)
 {
     if (live->committing)
         return;
@@ -130,7 +170,7 @@ static void commit_in_order(rg_live *live)
         rg_error err = {0};
         live->ring[live->committed % RG_LIVE_RING] = NULL;
         pthread_mutex_unlock(&live->lock);
-        rg_code code = commit(live, item, &err);
+        rg_code code = commit(live, finder, item, &err);
         rg_live_item_free(item);
         pthread_mutex_lock(&live->lock);
         if (code != RG_OK)
@@ -143,27 +183,27 @@ static void commit_in_order(rg_live *live)
 
 /* ---------------------------------------------------------------- workers */
 
-static rg_frame_role frame_role(rg_role role)
-{
-    static const rg_frame_role of[] = {[RG_ROLE_WITNESS] = RG_FRAME_WITNESS,
-                                       [RG_ROLE_CLOSED] = RG_FRAME_CLOSED,
-                                       [RG_ROLE_DARK] = RG_FRAME_DARK,
-                                       [RG_ROLE_OPEN] = RG_FRAME_OPEN};
-    return of[role];
-}
-
 /* Lock held; NULL: the end. */
 static live_item *next_item(rg_live *live, uint64_t *sequence)
 {
-    while (!live->stop && (!live->waiting || live->taken - live->committed >= RG_LIVE_RING))
+    while (!live->stop && (!live->waits || live->taken - live->committed >= RG_LIVE_RING))
         pthread_cond_wait(&live->changed, &live->lock);
     if (live->stop)
         return NULL;
-    live_item *item = live->waiting;
-    live->waiting = NULL;
+    live_item *item = live->waiting[0];
+    memmove(live->waiting, live->waiting + 1, (size_t)--live->waits * sizeof live->waiting[0]);
     *sequence = live->taken++;
     pthread_cond_broadcast(&live->changed);
     return item;
+}
+
+/* Lock held. The newest pose is where the next frame's crown is looked for. */
+static void note_pose(rg_live *live, const live_item *item)
+{
+    if (item->number < live->posed || item->code != RG_OK || !rg_frame_posed(&item->frame))
+        return;
+    live->posed = item->number;
+    live->near = item->frame.pose.pose;
 }
 
 static void *work(void *argument)
@@ -174,15 +214,18 @@ static void *work(void *argument)
     live_item *item;
     pthread_mutex_lock(&live->lock);
     while ((item = next_item(live, &sequence)) != NULL) {
+        rg_pose near = live->near;
+        item->near = live->posed > 0;
         pthread_mutex_unlock(&live->lock);
-        item->code =
-            rg_frame_take(&live->setup, w->finder, item->bytes, item->size, frame_role(item->role),
-                          item->exposure, &item->frame, &item->err);
+        item->code = rg_frame_take_near(&live->setup, w->finder, item->bytes, item->size,
+                                        frame_role(item->role), item->exposure,
+                                        item->near ? &near : NULL, &item->frame, &item->err);
         if (item->code == RG_OK)
             rg_live_draw(live, item);
         pthread_mutex_lock(&live->lock);
+        note_pose(live, item);
         live->ring[sequence % RG_LIVE_RING] = item;
-        commit_in_order(live);
+        commit_in_order(live, w->finder);
     }
     pthread_mutex_unlock(&live->lock);
     return NULL;
@@ -252,6 +295,16 @@ static rg_code measure_first(rg_live *live, rg_frame *const *kept, int count, rg
     return code;
 }
 
+/* Lock held. Frames come first: after a measurement the thread keeps still for some times as long as that took. */
+static void keep_still(rg_live *live)
+{
+    struct timespec until = rg_live_deadline(
+        (int64_t)(live->settings.engine.measure_pause * live->state.measure_ms * 1000));
+    while (!live->stop && !live->closing &&
+           pthread_cond_timedwait(&live->changed, &live->lock, &until) == 0)
+        continue;
+}
+
 static void *measure_again(void *argument)
 {
     rg_live *live = argument;
@@ -272,6 +325,7 @@ static void *measure_again(void *argument)
             fail_lock_held(live, &err);
         live->state.measured = count;
         rg_live_changed(live);
+        keep_still(live);
     }
     pthread_mutex_unlock(&live->lock);
     return NULL;
