@@ -25,6 +25,7 @@ typedef struct rg_source_frame {
     size_t size;
     const char *suffix;
     int64_t time_us; /* monotonic */
+    uint64_t number; /* of those that this source has given; from 1 */
     double exposure; /* relative: 1 closed, the recorded one in a replay */
     rg_role role;    /* of a replayed frame; a camera does not know: RG_ROLE_CLOSED */
     char note[160];  /* "" or what a camera says: bad frame, pulled out, back again */
@@ -125,7 +126,7 @@ bool rg_live_wait(rg_live *live, uint64_t after, int timeout_ms, rg_live_state *
 /* The seal map as it stands; the projected rim line and lit arcs of the last frame, for drawing over it. */
 void rg_live_map(rg_live *live, rg_seal_map *map);
 typedef struct rg_live_overlay {
-    uint64_t frame; /* number of the frame offered */
+    uint64_t frame; /* number of the source's frame */
     int width, height;
     int points;         /* of the rim line, by bearing, every 5 degrees */
     float x[72], y[72]; /* px; NAN where it is out of the picture */

@@ -103,28 +103,70 @@ static void keep_result(rg_bench *b, const char *folder, const rg_live_state *s)
     b->fresh = true;
 }
 
+typedef struct ending {
+    rg_live *live;
+    char folder[RG_PLACE_SIZE];
+    rg_live_state state;
+} ending;
+
+static rg_code end_live(void *cls, rg_error *err)
+{
+    ending *e = cls;
+    return rg_live_end(e->live, e->folder, &e->state, err);
+}
+
+static void add_sweep(rg_bench_account *sum, const rg_live_state *s)
+{
+    sum->offered += (uint64_t)s->offered;
+    sum->kept += (uint64_t)s->kept;
+    sum->left_out += (uint64_t)s->left_out;
+    sum->skipped += (uint64_t)s->skipped;
+}
+
 /* Finishes the sweep that is being taken, if any. It counts, unless it holds no closed frame. */
 static rg_code end_sweep(rg_bench *b, rg_error *err)
 {
-    char folder[RG_PLACE_SIZE] = "";
-    rg_live_state s;
+    ending e = {.live = b->live};
     if (!b->live)
         return RG_OK;
-    rg_code code = rg_live_end(b->live, folder, &s, err);
+    b->role = RG_BENCH_NONE;
+    rg_code code = rg_bench_aside(b, end_live, &e, err);
+    add_sweep(&b->past, &e.state);
     rg_live_free(b->live);
     b->live = NULL;
-    b->role = RG_BENCH_NONE;
     b->changed = true;
     struct stat st;
-    if (code == RG_OK && folder[0] && stat(folder, &st) == 0)
-        keep_result(b, folder, &s);
+    if (code == RG_OK && e.folder[0] && stat(e.folder, &st) == 0)
+        keep_result(b, e.folder, &e.state);
     return code;
 }
 
 /* ---------------------------------------------------------------- source */
 
+static void add_source(rg_source_counts *sum, const rg_source *source)
+{
+    rg_source_counts n;
+    rg_source_count(source, &n);
+    sum->given += n.given;
+    sum->bad += n.bad;
+    sum->missed += n.missed;
+    sum->away += n.away;
+}
+
+rg_bench_account rg_bench_accounts(const rg_bench *b)
+{
+    rg_bench_account sum = b->past;
+    if (b->source)
+        add_source(&sum.source, b->source);
+    if (b->live)
+        add_sweep(&sum, &b->state);
+    return sum;
+}
+
 static void close_source(rg_bench *b)
 {
+    if (b->source)
+        add_source(&b->past.source, b->source);
     rg_source_close(b->source);
     b->source = NULL;
     b->held = (rg_source_frame){0};
@@ -157,11 +199,14 @@ static void show(rg_bench *b, const rg_source_frame *f)
 {
     char head[160];
     rg_error err;
-    int n = snprintf(head, sizeof head,
-                     "--" BOUNDARY "\r\nContent-Type: image/%s\r\nContent-Length: %zu\r\n\r\n",
-                     strcmp(f->suffix, "png") == 0 ? "png" : "jpeg", f->size);
+    int n = snprintf(
+        head, sizeof head,
+        "--" BOUNDARY "\r\nContent-Type: image/%s\r\nContent-Length: %zu\r\nX-Frame: %llu\r\n\r\n",
+        strcmp(f->suffix, "png") == 0 ? "png" : "jpeg", f->size, (unsigned long long)f->number);
     const rg_feed_part part[] = {{head, (size_t)n}, {f->bytes, f->size}, {"\r\n", 2}};
-    if (rg_feed_put(b->pictures, part, 3, &err) != RG_OK)
+    if (rg_feed_put(b->pictures, part, 3, &err) == RG_OK)
+        b->past.passed++;
+    else
         say(b, err.text);
 }
 
@@ -232,18 +277,30 @@ static void look_for_camera(rg_bench *b)
     note_source(b, RG_SOURCE_WAIT, open_source(b, &err) == RG_OK ? "" : err.text);
 }
 
-static void step_source(rg_bench *b)
+static void next_frame(rg_bench *b)
 {
     rg_source_frame frame = {0};
     rg_error err = {0};
-    if (b->held.size)
-        pass_recorded(b);
-    if (!b->source || b->held.size || b->source_state == RG_SOURCE_END)
-        return;
     rg_source_state state = rg_source_next(b->source, STEP_MS, &frame, &err);
     note_source(b, state, state == RG_SOURCE_AWAY ? err.text : frame.note);
     if (state == RG_SOURCE_FRAME)
         take_frame(b, &frame);
+}
+
+static void step_source(rg_bench *b)
+{
+    if (b->held.size)
+        pass_recorded(b);
+    if (b->source && !b->held.size && b->source_state != RG_SOURCE_END)
+        next_frame(b);
+}
+
+void rg_bench_show_next(rg_bench *b)
+{
+    rg_bench_role role = b->role;
+    b->role = RG_BENCH_NONE;
+    next_frame(b);
+    b->role = role;
 }
 
 /* Witness frames are darker, so that the open gap is not clipped. */
@@ -517,6 +574,11 @@ static void tell_finishing(rg_bench *b, bool finishing)
     pthread_mutex_unlock(&b->lock);
 }
 
+static rg_code archive_all(void *cls, rg_error *err)
+{
+    return rg_bench_archive_all(cls, err);
+}
+
 static void finish(rg_bench *b)
 {
     rg_error err = {0};
@@ -524,7 +586,7 @@ static void finish(rg_bench *b)
     tell_finishing(b, true);
     rg_code code = end_sweep(b, &err);
     if (code == RG_OK)
-        code = rg_bench_archive_all(b, &err);
+        code = rg_bench_aside(b, archive_all, b, &err);
     if (code != RG_OK)
         say(b, err.text);
     tell_finishing(b, false);

@@ -16,6 +16,13 @@ enum { RG_BENCH_FOLDER = 1024, RG_BENCH_NOTE = 200, RG_BENCH_MESSAGE = 640 };
 
 typedef enum rg_bench_role { RG_BENCH_NONE, RG_BENCH_WITNESS, RG_BENCH_CLOSED } rg_bench_role;
 
+/* What became of the frames of this session: given = bad ones aside all that came = passed to the pictures. */
+typedef struct rg_bench_account {
+    rg_source_counts source;
+    uint64_t passed;
+    uint64_t offered, kept, left_out, skipped; /* of all sweeps */
+} rg_bench_account;
+
 typedef struct rg_bench_pad {
     const rg_pad *pad;
     char replay[RG_BENCH_FOLDER]; /* its recorded sweep; "" none */
@@ -53,6 +60,7 @@ struct rg_bench {
     rg_verdict bag_verdict;
     bool certificate;
     uint64_t version;
+    rg_bench_account past; /* without the source and the sweep that are open */
     rg_feed *pictures, *events;
 
     /* Between the session thread and those who wish: */
@@ -69,6 +77,16 @@ struct rg_bench {
 
 /* bench_replay.c: finds the recorded sweep of each pad. */
 rg_code rg_bench_find_replays(rg_bench *bench, rg_error *err);
+/* Up to now. */
+rg_bench_account rg_bench_accounts(const rg_bench *bench);
+
+/* bench_aside.c: runs what takes long on a thread of its own, and shows the camera's pictures meanwhile. */
+rg_code rg_bench_aside(rg_bench *bench, rg_code (*work)(void *, rg_error *), void *argument,
+                       rg_error *err);
+
+/* Passes on one picture if one comes, for nothing but to be looked at. */
+void rg_bench_show_next(rg_bench *bench);
+
 /* bench_state.c: the state into the events' feed. */
 rg_code rg_bench_publish(rg_bench *bench, rg_error *err);
 /* bench_finish.c: archives the finished sweeps and writes the certificate. */

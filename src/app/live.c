@@ -20,6 +20,9 @@
 #include "rimglow/memory.h"
 #include "rimglow/text.h"
 
+/* A camera's time stamps farther back belong to another clock. */
+enum { LATE_US = 5000000 };
+
 int64_t rg_live_clock_us(void)
 {
     struct timespec t;
@@ -272,6 +275,13 @@ double rg_live_exposure(const rg_live *live, rg_role role)
 
 /* ---------------------------------------------------------------- offering */
 
+/* When the camera says it took the frame, as far as that can be. */
+static int64_t arrival(const rg_source_frame *frame)
+{
+    int64_t now = rg_live_clock_us();
+    return frame->time_us > now - LATE_US && frame->time_us < now ? frame->time_us : now;
+}
+
 static live_item *copy_frame(const rg_source_frame *frame, rg_role role, rg_error *err)
 {
     live_item *item = rg_alloc(1, sizeof *item);
@@ -286,7 +296,8 @@ static live_item *copy_frame(const rg_source_frame *frame, rg_role role, rg_erro
     item->size = frame->size;
     item->role = role;
     item->exposure = frame->exposure;
-    item->arrived_us = rg_live_clock_us();
+    item->source = frame->number;
+    item->arrived_us = arrival(frame);
     rg_copy_text(item->suffix, sizeof item->suffix, frame->suffix);
     return item;
 }

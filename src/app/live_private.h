@@ -34,6 +34,7 @@ enum { RG_LIVE_WORKERS = 16, RG_LIVE_RING = 2 * RG_LIVE_WORKERS, RG_LIVE_WAITING
 /* A frame on its way through the engine. */
 typedef struct live_item {
     uint64_t number; /* of the frame offered */
+    uint64_t source; /* of the source's frame */
     uint8_t *bytes;  /* owned */
     size_t size;
     char suffix[4];

@@ -68,7 +68,7 @@ static struct {
     int buffers, queued[BUFFERS], queue, done_count;
     struct v4l2_buffer done[BUFFERS];
     bool streaming, instant, stall, fatal, busy, noperm, wrongsize, full;
-    int error, truncate, garbage, empty, skip, camskip;
+    int error, truncate, garbage, empty, skip, camskip, rate;
     bool halt, restart, pollerr;
     uint32_t sequence;
     int64_t due_us;
@@ -185,7 +185,8 @@ static int set_number(const char *word, int number)
         const char *word;
         int *number;
     } numbers[] = {{"error", &cam.error}, {"truncate", &cam.truncate}, {"garbage", &cam.garbage},
-                   {"empty", &cam.empty}, {"skip", &cam.skip},         {"camskip", &cam.camskip}};
+                   {"empty", &cam.empty}, {"skip", &cam.skip},         {"camskip", &cam.camskip},
+                   {"rate", &cam.rate}};
     for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++)
         if (strcmp(numbers[i].word, word) == 0) {
             *numbers[i].number = number;
@@ -295,6 +296,8 @@ int fake_camera(const char *command)
 
 static int64_t period_us(void)
 {
+    if (cam.rate > 0)
+        return 1000000 / cam.rate;
     return 1000000 / (cam.mode.rate ? cam.mode.rate : 30);
 }
 
