@@ -3,7 +3,7 @@
  * written that rimglow inspect reproduces bit for bit.
  *
  * Frames come from a source: a camera, or the frames of a recorded sweep in its place. Every frame that is
- * kept is written untouched into the sweep folder before it counts; the verdict is that of
+ * kept is written untouched into the sweep folder before it counts for the verdict; the verdict is that of
  * rg_sweep_measure over exactly these frames in their order.
  *
  * Threads: rg_live_offer may be called from the thread that captures; it never waits for a measurement

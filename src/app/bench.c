@@ -58,6 +58,17 @@ static void name_sweep(const rg_bench *b, char name[RG_NAME_SIZE])
     }
 }
 
+typedef struct beginning {
+    const rg_live_job *job;
+    rg_live *live;
+} beginning;
+
+static rg_code begin_live(void *cls, rg_error *err)
+{
+    beginning *begin = cls;
+    return rg_live_begin(begin->job, &begin->live, err);
+}
+
 static rg_code begin_sweep(rg_bench *b, rg_error *err)
 {
     char name[RG_NAME_SIZE];
@@ -77,7 +88,9 @@ static rg_code begin_sweep(rg_bench *b, rg_error *err)
                              .workers = b->options.workers,
                              .settings_file = b->options.settings_file,
                              .taken = &taken};
-    rg_code code = rg_live_begin(&job, &b->live, err);
+    beginning begin = {.job = &job};
+    rg_code code = rg_bench_aside(b, begin_live, &begin, err);
+    b->live = begin.live;
     if (code == RG_OK) {
         pad_of(b)->sweeps++;
         rg_live_look(b->live, &b->state);
@@ -112,7 +125,9 @@ typedef struct ending {
 static rg_code end_live(void *cls, rg_error *err)
 {
     ending *e = cls;
-    return rg_live_end(e->live, e->folder, &e->state, err);
+    rg_code code = rg_live_end(e->live, e->folder, &e->state, err);
+    rg_live_free(e->live);
+    return code;
 }
 
 static void add_sweep(rg_bench_account *sum, const rg_live_state *s)
@@ -132,7 +147,6 @@ static rg_code end_sweep(rg_bench *b, rg_error *err)
     b->role = RG_BENCH_NONE;
     rg_code code = rg_bench_aside(b, end_live, &e, err);
     add_sweep(&b->past, &e.state);
-    rg_live_free(b->live);
     b->live = NULL;
     b->changed = true;
     struct stat st;
@@ -555,10 +569,22 @@ static void rest(rg_bench *b)
     pthread_mutex_unlock(&b->lock);
 }
 
+/* The accounts grow with every picture; once a second is enough where nothing else happens. */
+static bool accounts_due(rg_bench *b)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    if (b->past.passed == b->told_passed || (!b->changed && t.tv_sec == b->told))
+        return false;
+    b->told = t.tv_sec;
+    b->told_passed = b->past.passed;
+    return true;
+}
+
 static void publish(rg_bench *b)
 {
     rg_error err;
-    if (!b->changed)
+    if (!accounts_due(b) && !b->changed)
         return;
     b->changed = false;
     b->version++;

@@ -54,8 +54,10 @@ struct rg_bench {
     double grams;
     char message[RG_BENCH_MESSAGE];
     bool busy, finish_due, changed;
-    bool fresh;               /* a sweep was finished since the last bag */
-    time_t tried;             /* monotonic s: a camera was looked for */
+    bool fresh;   /* a sweep was finished since the last bag */
+    time_t tried; /* monotonic s: a camera was looked for */
+    time_t told;  /* monotonic s: the accounts were told last */
+    uint64_t told_passed;
     char bag[RG_ARCHIVE_BAG]; /* "" until it is archived */
     rg_verdict bag_verdict;
     bool certificate;

@@ -419,7 +419,8 @@ static rg_code settle(rg_live *live, rg_error *err)
 {
     pthread_mutex_lock(&live->lock);
     live->closing = true;
-    while (live->failure.code == RG_OK && (live->waits || live->committed < live->taken))
+    while (live->failure.code == RG_OK &&
+           (live->waits || live->committed < live->taken || live->written < live->kept))
         pthread_cond_wait(&live->changed, &live->lock);
     rg_code code = live->failure.code == RG_OK
                        ? RG_OK
@@ -486,6 +487,7 @@ void rg_live_free(rg_live *live)
     else
         rg_live_folder_close(live, false, NULL);
     for (int i = 0; i < live->kept; i++) {
+        rg_live_item_free(live->to_write[i]);
         rg_frame_free(live->frame[i]);
         free(live->frame[i]);
     }

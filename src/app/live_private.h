@@ -66,8 +66,8 @@ struct rg_live {
     rg_setup setup;
     int workers;
     live_worker worker[RG_LIVE_WORKERS];
-    pthread_t measurer;
-    bool measurer_runs;
+    pthread_t measurer, writer;
+    bool measurer_runs, writer_runs;
 
     pthread_mutex_t lock;
     pthread_cond_t changed; /* anything under the lock */
@@ -83,18 +83,21 @@ struct rg_live {
     uint64_t taken, committed; /* sequence numbers of frames at work */
     live_item *ring[RG_LIVE_RING];
     bool committing;
-    int kept;
-    rg_frame *frame[RG_FRAMES_MAX]; /* owned; [kept] */
-    bool useful[RG_FRAMES_MAX];     /* [measured]: not left out by the measurement */
+    int kept, written;                  /* written <= kept: on the disk, and so measured */
+    rg_frame *frame[RG_FRAMES_MAX];     /* owned; [kept] */
+    live_item *to_write[RG_FRAMES_MAX]; /* owned; [kept], NULL below written */
+    bool useful[RG_FRAMES_MAX];         /* [measured]: not left out by the measurement */
     rg_rim_plane plane;
     rg_seal_map map;
     rg_live_state state;
     rg_live_overlay overlay;
     bool overlay_there;
 
-    /* committer */
+    /* writer */
     rg_sweep sweep; /* what sweep.ini says; frame has room for RG_FRAMES_MAX */
-    int unproven;   /* witness frames kept that prove nothing */
+
+    /* committer */
+    int unproven; /* witness frames kept that prove nothing */
     bool proven;
 
     rg_sweep_result *result; /* the measuring thread's */
@@ -104,8 +107,8 @@ struct rg_live {
 
 /* live_folder.c: the sweep on the disk. */
 rg_code rg_live_folder_make(rg_live *live, const rg_live_job *job, rg_error *err);
-/* Writes the frame under the name that sweep.ini then has for it. */
-rg_code rg_live_folder_add(rg_live *live, const live_item *item, rg_error *err);
+/* Writes the frames under the names that sweep.ini then has for them, then sweep.ini. */
+rg_code rg_live_folder_add(rg_live *live, live_item *const *item, int count, rg_error *err);
 /* Closes the marker; with keep the folder is then a finished sweep, else it goes away. */
 rg_code rg_live_folder_close(rg_live *live, bool keep, rg_error *err);
 /* Gives the lock up and leaves the rest: a cut-off run. */

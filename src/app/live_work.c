@@ -3,7 +3,8 @@
  *
  * Workers take the oldest frame that waits (rg_frame_take_near) and put it into a ring at its sequence number; whoever completes
  * the next number in line commits it and all that follow. So frames are judged and kept in the order in which they
- * came, however long each took. Workers never run more than a ring ahead. One further thread measures all kept
+ * came, however long each took. Workers never run more than a ring ahead. A thread writes what is kept to the disk; a
+ * frame counts for verdict and map when it is there. One further thread measures all kept
  * frames again when there are more, with pauses, so that it does not keep the workers from their frames.
  */
 #include <math.h>
@@ -83,12 +84,13 @@ static void mark_visited(rg_live *live, const rg_frame *kept)
             live->state.coverage.visited[s][l] |= one.visited[s][l];
 }
 
-/* The frame, now kept, changes hands. */
+/* The frame, now kept, changes hands; the item goes to the writer. */
 static void adopt(rg_live *live, live_item *item, rg_frame *kept)
 {
     rg_live_state *s = &live->state;
     *kept = item->frame;
     item->frame = (rg_frame){0};
+    live->to_write[live->kept] = item;
     live->frame[live->kept++] = kept;
     live->proven = live->proven || (kept->role == RG_FRAME_WITNESS && kept->used);
     live->unproven += kept->role == RG_FRAME_WITNESS && !kept->used;
@@ -133,19 +135,19 @@ static rg_code judge_in_full(rg_live *live, rg_tag_finder *finder, live_item *it
     return code;
 }
 
-/* Without the lock; kept, frame, proven and unproven are changed by committers only. */
+/* Without the lock; kept, frame, proven and unproven are changed by committers only. Takes the item. */
 static rg_code commit(rg_live *live, rg_tag_finder *finder, live_item *item, rg_error *err)
 {
-    char why[240];
+    char why[240] = "";
     rg_frame now;
-    if (item->code != RG_OK)
-        return rg_fail(err, item->code, "%s", item->err.text);
     rg_frame *kept = rg_alloc(1, sizeof *kept);
+    rg_code code = kept ? item->code : RG_INTERNAL;
     if (!kept)
-        return rg_fail(err, RG_INTERNAL, "no memory for a frame");
-    rg_code code = judge_in_full(live, finder, item, &now, why, err);
-    if (code == RG_OK && !why[0])
-        code = rg_live_folder_add(live, item, err);
+        rg_fail(err, code, "no memory for a frame");
+    else if (code != RG_OK)
+        rg_fail(err, code, "%s", item->err.text);
+    else
+        code = judge_in_full(live, finder, item, &now, why, err);
     bool keep = code == RG_OK && !why[0];
     pthread_mutex_lock(&live->lock);
     if (code == RG_OK)
@@ -154,8 +156,10 @@ static rg_code commit(rg_live *live, rg_tag_finder *finder, live_item *item, rg_
         adopt(live, item, kept);
     rg_live_wants(live);
     pthread_mutex_unlock(&live->lock);
-    if (!keep)
+    if (!keep) {
         free(kept);
+        rg_live_item_free(item);
+    }
     return code;
 }
 
@@ -171,7 +175,6 @@ static void commit_in_order(rg_live *live, rg_tag_finder *finder)
         live->ring[live->committed % RG_LIVE_RING] = NULL;
         pthread_mutex_unlock(&live->lock);
         rg_code code = commit(live, finder, item, &err);
-        rg_live_item_free(item);
         pthread_mutex_lock(&live->lock);
         if (code != RG_OK)
             fail_lock_held(live, &err);
@@ -226,6 +229,57 @@ static void *work(void *argument)
         note_pose(live, item);
         live->ring[sequence % RG_LIVE_RING] = item;
         commit_in_order(live, w->finder);
+    }
+    pthread_mutex_unlock(&live->lock);
+    return NULL;
+}
+
+/* ---------------------------------------------------------------- writing */
+
+/* Lock held. What could not be written was not kept. */
+static void forget_unwritten(rg_live *live)
+{
+    rg_live_state *s = &live->state;
+    for (int i = live->written; i < live->kept; i++) {
+        s->witnesses -= live->frame[i]->role == RG_FRAME_WITNESS;
+        s->closed -= live->frame[i]->role == RG_FRAME_CLOSED;
+        s->darks -= live->frame[i]->role == RG_FRAME_DARK;
+    }
+    s->kept = live->written;
+}
+
+/* Lock held at entry and exit. All that were kept since are written together: a slow disk holds up no frame. */
+static void write_kept(rg_live *live)
+{
+    live_item *item[RG_FRAMES_MAX];
+    rg_error err = {0};
+    int first = live->written, count = live->kept - first;
+    memcpy(item, live->to_write + first, (size_t)count * sizeof *item);
+    memset(live->to_write + first, 0, (size_t)count * sizeof *item);
+    pthread_mutex_unlock(&live->lock);
+    rg_code code = rg_live_folder_add(live, item, count, &err);
+    for (int i = 0; i < count; i++)
+        rg_live_item_free(item[i]);
+    pthread_mutex_lock(&live->lock);
+    if (code == RG_OK)
+        live->written += count;
+    else {
+        fail_lock_held(live, &err);
+        forget_unwritten(live);
+    }
+    rg_live_changed(live);
+}
+
+static void *write_down(void *argument)
+{
+    rg_live *live = argument;
+    pthread_mutex_lock(&live->lock);
+    for (;;) {
+        while (!live->stop && (live->written == live->kept || live->failure.code != RG_OK))
+            pthread_cond_wait(&live->changed, &live->lock);
+        if (live->stop && (live->written == live->kept || live->failure.code != RG_OK))
+            break;
+        write_kept(live);
     }
     pthread_mutex_unlock(&live->lock);
     return NULL;
@@ -311,11 +365,11 @@ static void *measure_again(void *argument)
     rg_frame *kept[RG_FRAMES_MAX];
     pthread_mutex_lock(&live->lock);
     for (;;) {
-        while (!live->stop && live->state.measured == live->kept)
+        while (!live->stop && live->state.measured == live->written)
             pthread_cond_wait(&live->changed, &live->lock);
         if (live->stop)
             break;
-        int count = live->kept;
+        int count = live->written;
         memcpy(kept, live->frame, (size_t)count * sizeof kept[0]);
         pthread_mutex_unlock(&live->lock);
         rg_error err = {0};
@@ -360,6 +414,9 @@ rg_code rg_live_start(rg_live *live, rg_error *err)
     if (code == RG_OK && pthread_create(&live->measurer, NULL, measure_again, live) != 0)
         code = rg_fail(err, RG_INTERNAL, "no measuring thread can be made; close other programs");
     live->measurer_runs = code == RG_OK;
+    if (code == RG_OK && pthread_create(&live->writer, NULL, write_down, live) != 0)
+        code = rg_fail(err, RG_INTERNAL, "no writing thread can be made; close other programs");
+    live->writer_runs = code == RG_OK;
     return code;
 }
 
@@ -376,6 +433,9 @@ void rg_live_stop(rg_live *live)
         rg_tag_finder_free(live->worker[i].finder);
     }
     live->workers = 0;
+    if (live->writer_runs)
+        pthread_join(live->writer, NULL);
+    live->writer_runs = false;
     if (live->measurer_runs)
         pthread_join(live->measurer, NULL);
     live->measurer_runs = false;
