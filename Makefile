@@ -78,7 +78,7 @@ PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check check-browser build tests tools run-tests check-layers \
         check-headers check-format check-prove prove check-kernel check-compilers check-cli check-crash \
-        check-fuzz sanitize bench accuracy install uninstall \
+        check-fuzz sanitize bench bench-live accuracy install uninstall \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -232,6 +232,12 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 	@build/release/tests/tools/bench
 	@build/release/tests/tools/archive_bench
 	@build/release/tests/tools/add_bench
+	@build/release/tests/tools/live_load --brief
+
+bench-live: ## the bench under load: ten minutes at 60 frames a second, then 8 hours' frames as fast as they pass
+	@$(MAKE) --no-print-directory -s build tools
+	@build/release/tests/tools/live_load --seconds 600 --sweep 20
+	@build/release/tests/tools/live_load --frames 1728000
 
 accuracy: ## truth against measured on the sample sweeps
 	@$(MAKE) --no-print-directory -s build tools

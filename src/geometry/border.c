@@ -201,7 +201,7 @@ bool rg_crown_box(const rg_crown *crown, const rg_lens *lens, const rg_pose *pos
     for (int face = 0; face < RG_FACES; face++) {
         rg_vec3 corner[4];
         with_white(crown, face, corner);
-        if (facing(pose, corner) < MIN_FACING)
+        if (facing(pose, corner) <= 0)
             continue;
         for (int i = 0; i < 4; i++) {
             rg_vec2 p;

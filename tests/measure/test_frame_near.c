@@ -142,3 +142,36 @@ Test(frame_near, a_picture_without_a_crown_says_so_wherever_it_was)
     free(file.data);
     rg_tag_finder_free(b.finder);
 }
+
+/* samples/truth/08-G.json states no corners; those that libapriltag finds, to a pixel, are the outside value. */
+Test(frame_near, the_crowns_box_holds_its_tags_and_little_else)
+{
+    bench b;
+    int box[4];
+    rg_image luma = {0};
+    rg_tag_list tags;
+    begin(&b);
+    test_bytes file = test_loadf("samples/PE-A-0147/08-G/view_16.jpg");
+    rg_frame frame = take(&b, &file, NULL);
+    cr_assert(rg_crown_box(&b.setup.crown, &b.setup.lens, &frame.pose.pose, box));
+    cr_assert_eq(rg_decode_luma(file.data, file.size, b.setup.options.code_weights, &luma, NULL),
+                 RG_OK);
+    cr_assert_eq(rg_tags_find(b.finder, luma.data, luma.width, luma.height, false, &tags, NULL),
+                 RG_OK);
+    cr_assert_eq(tags.count, 3);
+    double low = 0, left = luma.width, right = 0, side = 0;
+    for (int i = 0; i < 12; i++) {
+        rg_vec2 p = tags.tag[i / 4].corner[i % 4];
+        cr_expect(p.x > box[0] && p.x < box[2] && p.y > box[1] && p.y < box[3]);
+        low = fmax(low, p.y), left = fmin(left, p.x), right = fmax(right, p.x);
+        side = fmax(side, tags.tag[i / 4].corner[2].y - tags.tag[i / 4].corner[1].y);
+    }
+    /* One white module, an eighth of the black square's side, lies around it. */
+    cr_expect_float_eq(box[3], low + side / 8, 4, "%d %g", box[3], low + side / 8);
+    cr_expect_lt(left - box[0], side / 4);
+    cr_expect_lt(box[2] - right, side / 4);
+    rg_image_free(&luma);
+    rg_frame_free(&frame);
+    free(file.data);
+    rg_tag_finder_free(b.finder);
+}
