@@ -256,6 +256,7 @@ static rg_tag_list find_in(const grey_picture *g, int x0, int y0, int x1, int y1
     return list;
 }
 
+/* The library's corners are good to 0.2 px; a part that is put back wrongly is off by 48. */
 Test(tags, a_part_of_the_picture_gives_its_own_tags_where_the_whole_has_them)
 {
     grey_picture g = blank(1280, 720, 255);
@@ -271,8 +272,10 @@ Test(tags, a_part_of_the_picture_gives_its_own_tags_where_the_whole_has_them)
         cr_expect_eq(part.tag[0].id, tag->id);
         cr_expect_not(part.tag[0].cut);
         for (int k = 0; k < 4; k++) {
-            cr_expect_float_eq(part.tag[0].corner[k].x, tag->corner[k].x, 0.05);
-            cr_expect_float_eq(part.tag[0].corner[k].y, tag->corner[k].y, 0.05);
+            cr_expect_float_eq(part.tag[0].corner[k].x, tag->corner[k].x, 0.2, "%g %g",
+                               part.tag[0].corner[k].x, tag->corner[k].x);
+            cr_expect_float_eq(part.tag[0].corner[k].y, tag->corner[k].y, 0.2, "%g %g",
+                               part.tag[0].corner[k].y, tag->corner[k].y);
         }
     }
     cr_expect_eq(find_in(&g, -500, -500, 5000, 5000).count, 2, "a box is clipped to the picture");
