@@ -24,6 +24,7 @@
 #include "rimglow/inspection.h"
 #include "rimglow/mapfile.h"
 #include "rimglow/record.h"
+#include "rimglow/release.h"
 #include "rimglow/signing.h"
 
 enum {
@@ -94,7 +95,9 @@ rg_code rg_archive_reindex(rg_archive *archive, const rg_progress *progress,
 
 typedef struct rg_archive_visit {
     const char *technician, *occasion, *note; /* occasion and note may be "" */
-    const char *setup_file;   /* measured set-up values (config_values.h), or NULL */
+    const char *setup_file;   /* set-up values and checks (config_values.h), or NULL */
+    const char *rules_file;   /* rules of release (config_release.h); NULL: calib/release.ini where
+                                 there is a setup_file, else no set-up sheet is made */
     const char *results;      /* folder of results of rimglow inspect */
     const rg_secret_key *key; /* NULL: not signed */
     int64_t time;             /* POSIX seconds, UTC */
@@ -111,6 +114,8 @@ typedef struct rg_archive_added {
     int pads, measured; /* sweeps; of them measured now */
     uint64_t files, bytes;
     rg_digest manifest, tagmanifest;
+    bool setup_sheet; /* one is in the bag; it says: */
+    rg_decision setup_decision;
     bool clock_back;      /* the bag before it is later than this one's time */
     rg_error not_indexed; /* the bag is there, but its row could not be written: reindex */
 } rg_archive_added;

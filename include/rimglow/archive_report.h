@@ -12,9 +12,10 @@
 #include "rimglow/digest.h"
 
 /* {"format": "rimglow archive addition", "version": 1, bag, verdict, sweeps, measured, files, bytes,
- * manifest_sha256, tagmanifest_sha256, indexed, remarks[]} */
+ * manifest_sha256, tagmanifest_sha256, setup "release" | "hold" | null, indexed, remarks[]} */
 typedef struct rg_added_report {
     const char *bag, *verdict;
+    const char *setup; /* what the set-up sheet says; NULL: there is none */
     int sweeps, measured;
     uint64_t files, bytes;
     const rg_digest *manifest, *tagmanifest;

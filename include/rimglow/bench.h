@@ -10,14 +10,29 @@
  * come only while the key is said to be cracked open, closed frames only while it is
  * said to be closed.
  *
+ * An inspection goes from one bag of the archive to the next, however often the program is ended: finished
+ * sweeps below OUT/SERIAL that are in no bag are read back by their seal maps where these are of exactly those
+ * frames, and measured again where not; of a pad those after its last archived sweep, and the newest of
+ * each finger. A pad that was to be swept again (RG_WISH_REDO) but was not, thus counts again. Set-up
+ * values and notes stand in OUT/SERIAL/setup.ini and notes.json, and are read back unless a later bag
+ * holds them.
+ *
  * State, one JSON object; lengths in mm, angles in degrees, px of the upright picture; what does not exist is
  * null:
  *   version, serial, instrument, technician, archive, occasion,
  *   pad (index of pads, or -1), role "none" | "witness" | "closed", finger {kind, grams},
  *   source {state "frame" | "wait" | "away" | "end" | "none", note, replay, waits_for},
  *   message, busy, finished {bag, verdict, certificate} | null,
- *   pads[] of {name, notes, state "open" | "now" | "done", verdict, widest_mm, U_widest_mm, widest_deg,
- *     seen, sweeps, kept, note},
+ *   pads[] of {name, notes, state "open" | "now" | "done", verdict (pad_verdict.h), reason ("only a firm finger
+ *     was tried" | null), unmeasured (why a sweep of an earlier run does not count | null),
+ *     fingers[] of {finger, grams, verdict, widest_mm, U_widest_mm, widest_deg, area_mm2, seen, kept, earlier},
+ *     one for each finger that the pad was swept by; of the worst of them: widest_mm, U_widest_mm,
+ *     widest_deg, seen, kept; sweeps, note},
+ *   earlier {pads, first, last "YYYY-MM-DD" | null, bag}: pads read back from earlier runs, dates of their
+ *     frames, and the newest bag of the serial,
+ *   worklist[] of {pad, name, verdict, area_mm2, width_mm, U_width_mm, bearing_deg, sentence}, worst first
+ *     (bench_rank.h),
+ *   setup {values[] of {quantity, value, u, unit, with}, remarks[] of {topic, text}},
  *   live | null: {want "witness" | "closed" | "done", witnesses, offered, kept, skipped, left_out, last_reason,
  *     posed, bearing_deg, elevation_deg, guide "lost" | "level" | "too high" | "too low", guide_text,
  *     verdict, decided, widest_mm, U_widest_mm, widest_deg, reasons[], latency_ms,
@@ -47,6 +62,7 @@ typedef struct rg_bench_options {
     const char *settings_file; /* NULL: calib/capture.ini */
     const char *out;           /* sweeps go to OUT/SERIAL/NN-PAD */
     const char *archive, *reports; /* folders of bags and certificates */
+    bool fresh;                    /* sweeps of earlier runs that were not archived do not count */
     int workers;
 } rg_bench_options;
 
@@ -69,13 +85,16 @@ typedef enum rg_bench_wish_kind {
     RG_WISH_FINGER,     /* text: "light", "firm", "unstated" or "35 g" */
     RG_WISH_TECHNICIAN, /* text */
     RG_WISH_OCCASION,   /* text */
+    RG_WISH_SETUP,      /* text: JSON {quantity, value, unit, u, with}, texts; value "": remove */
+    RG_WISH_REMARK,     /* text: JSON {topic, text}; text "": remove */
     RG_WISH_FINISH      /* archive; answered at once, the state tells when it is done */
 } rg_bench_wish_kind;
 
 /* Waits until the session has done it. RG_USAGE: not now, or not that; the text says why. */
 rg_code rg_bench_ask(rg_bench *bench, rg_bench_wish_kind kind, const char *text, rg_error *err);
 
-/* The archive's folder. */
+/* The archive's folder, and the serial at the bench. */
 const char *rg_bench_archive(const rg_bench *bench);
+const char *rg_bench_serial(const rg_bench *bench);
 
 #endif

@@ -1,7 +1,7 @@
 /*
  * bench_page.h - what the bench's server answers: page, state, wishes, archive.
  *
- *   GET  /                    the page; /bench.css, /bench.js, /archive, /archive.js
+ *   GET  /                    the page; /bench.css, /bench.js, /worklist.js, /archive, /archive.js, /setup, /setup.js
  *   GET  /stream.mjpg         the camera's pictures as they come, multipart/x-mixed-replace
  *   GET  /events              the state (bench.h) at every change, server-sent events
  *   GET  /api/session         {csrf, version}: csrf goes into the header X-Csrf-Token of each POST
@@ -13,9 +13,14 @@
  *   POST /api/finger          {"finger": "light" | "firm" | "unstated" | "35 g"}
  *   POST /api/technician      {"technician": NAME}
  *   POST /api/occasion        {"occasion": WORDS}
+ *   POST /api/setup           {"quantity", "value", "unit", "u", "with"}: texts; u and with may be "";
+ *                             value "": the quantity is removed
+ *   POST /api/remark          {"topic", "text"}; text "": it is removed
  *   POST /api/finish          {}: archive and certificate; 202, and the state tells the rest
  *   GET  /api/archive         ?serial=&verdict=&pad=&technician=: {"inspections": [...]}, newest first
  *   GET  /api/history         ?serial=: {"serial", "sweeps": [...]}, oldest first
+ *   GET  /api/visits          {"visits": [{bag, sequence, time, occasion, technician, note, values[]}]} of the
+ *                             serial at the bench, newest first: set-up values as in the state
  *   GET  /archive/certificate ?bag=: HTML
  *   GET  /archive/history.svg ?serial=&pad=: picture over all visits
  *   GET  /archive/compare.svg ?serial=&pad=&visit=: that visit against the one before it

@@ -55,8 +55,19 @@ extern const char rg_help_budget[];
 int rg_cmd_calibrate_check(int argc, char **argv);
 extern const char rg_help_calibrate_check[];
 
+int rg_cmd_instrument_show(int argc, char **argv);
+extern const char rg_help_instrument_show[];
+int rg_cmd_instrument_measure(int argc, char **argv);
+extern const char rg_help_instrument_measure[];
+
 int rg_cmd_bench(int argc, char **argv);
 extern const char rg_help_bench[];
+
+int rg_cmd_render(int argc, char **argv);
+extern const char rg_help_render[];
+
+int rg_cmd_setup(int argc, char **argv);
+extern const char rg_help_setup[];
 
 int rg_cmd_archive_add(int argc, char **argv);
 extern const char rg_help_archive_add[];

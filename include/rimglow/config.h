@@ -21,6 +21,7 @@
 
 #include "rimglow/bench_check.h"
 #include "rimglow/gap_budget.h"
+#include "rimglow/notes.h"
 #include "rimglow/pipeline.h"
 #include "rimglow/ring.h"
 #include "rimglow/wedge.h"
@@ -28,13 +29,31 @@
 enum {
     RG_NAME_SIZE = 128,
     RG_PADS_MAX = 64,
+    RG_LINKS_MAX = 64,
     RG_FRAMES_MAX = 512,
     RG_CONFIG_MAX_BYTES = 1024 * 1024,
     RG_NOTES_SIZE = 240
 };
 
+/* Where a pad's dimensions come from. */
+typedef enum rg_dimensions {
+    RG_DIMENSIONS_UNSTATED,
+    RG_DIMENSIONS_MEASURED,
+    RG_DIMENSIONS_PUBLISHED,
+    RG_DIMENSIONS_MEMORY,
+    RG_DIMENSIONS_INVENTED
+} rg_dimensions;
+
 /* One pad of an instrument: section [pad NAME], from the top of the body down.
- * A key that [pad NAME] does not give is taken from [every pad]. */
+ * A key that [pad NAME] does not give is taken from [every pad].
+ *
+ * crown = none: the cup is too small for a crown; the other crown keys may then be
+ * left out, number is -1 and the rest of crown 0.
+ *
+ * rest, role, dimensions, opening_tolerance_mm, opens and vents may be left out, in contrast to
+ * all others: files that were archived before they existed stay evidence. Nothing is guessed then, the
+ * values say "not stated", and what rests on them is not judged. Lists of notes are kept as
+ * text here, and read by rg_instrument_holes: old files may hold other texts. */
 typedef struct rg_pad {
     char name[RG_NAME_SIZE];
     rg_rim rim;
@@ -42,14 +61,34 @@ typedef struct rg_pad {
     double tolerance_mm;             /* largest gap that still seals */
     double min_arc_deg;              /* shortest arc that counts as a leak */
     double opening_mm;               /* target opening at the far side */
+    double opening_tolerance_mm;     /* target band to either side; 0: not stated */
+    rg_rest rest;                    /* open or closed */
+    rg_hole_role role;               /* tone or vent */
+    rg_dimensions dimensions;        /* measured, published, memory or invented */
     char closed_with[RG_NOTES_SIZE]; /* pads closed by the same key, comma separated */
-    char notes[RG_NOTES_SIZE];       /* notes that need this pad closed, comma separated */
+    char notes[RG_NOTES_SIZE];       /* notes that need this pad closed (pitch.h) */
+    char opens[RG_NOTES_SIZE];       /* notes for which its key opens it */
+    char vents[RG_NOTES_SIZE];       /* notes in which it is open as a register vent only */
 } rg_pad;
+
+typedef enum rg_adjuster { RG_ADJUSTER_SCREW, RG_ADJUSTER_CORK, RG_ADJUSTER_BEND } rg_adjuster;
+
+/* Section [link DRIVER > DRIVEN]: the key of DRIVER also closes DRIVEN, through something that can be
+ * adjusted. DRIVEN stands in closed_with of DRIVER. All four keys must be there. */
+typedef struct rg_link {
+    int driver, driven;          /* indices of pads */
+    char adjuster[RG_NAME_SIZE]; /* in words, such as "screw on the arm of F sharp" */
+    rg_adjuster kind;            /* screw, cork or bend */
+    double lever_ratio; /* movement of the driven pad's centre by movement at the adjuster */
+    double thread_mm;   /* pitch of the screw's thread; 0: none or not known */
+} rg_link;
 
 typedef struct rg_instrument {
     char name[RG_NAME_SIZE];
     int pads;
     rg_pad *pad; /* owned */
+    int links;
+    rg_link *link; /* owned */
 } rg_instrument;
 
 /* When and how the light was calibrated: section [calibration]. */
@@ -173,6 +212,17 @@ rg_code rg_instrument_parse(const char *label, const char *text, size_t size,
 void rg_instrument_free(rg_instrument *instrument);
 /* NULL when the instrument has no such pad. */
 const rg_pad *rg_instrument_pad(const rg_instrument *instrument, const char *name);
+/* Its pads as holes (notes.h), by place. holes: [RG_PADS_MAX]; names are borrowed from the
+ * instrument. RG_BAD_DATA "LABEL: [pad NAME] ..." for lists of notes that cannot be read or
+ * contradict each other. */
+rg_code rg_instrument_holes(const char *label, const rg_instrument *instrument, rg_hole *holes,
+                            rg_error *err);
+
+/* "not stated" and the words of the file. */
+const char *rg_rest_name(rg_rest rest);
+const char *rg_hole_role_name(rg_hole_role role);
+const char *rg_dimensions_name(rg_dimensions dimensions);
+const char *rg_adjuster_name(rg_adjuster kind);
 
 rg_code rg_station_parse(const char *label, const char *text, size_t size, rg_station *station,
                          rg_error *err);

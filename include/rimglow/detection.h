@@ -123,7 +123,7 @@ double rg_binomial_upper(int found, int n, double confidence);
 
 /* -------------------------------------------- censored linear regression */
 
-enum { RG_TOBIT_TERMS = 4 }; /* intercept and up to three covariates */
+enum { RG_TOBIT_TERMS = 8 }; /* intercept and covariates */
 
 typedef enum rg_tobit_state {
     RG_TOBIT_FITTED,
@@ -146,5 +146,28 @@ typedef struct rg_tobit {
  * RG_BAD_DATA for values that are not finite or covariates that depend on each other. */
 rg_code rg_tobit_fit(const double *x, int covariates, const double *y, const rg_censor *censor,
                      int n, rg_tobit *fit, rg_error *err);
+
+/* The same for values with uncertainties of their own: y = x b + sigma u N(0, 1). A censored
+ * value's limit is its own y. */
+typedef struct rg_tobit_data {
+    int n, covariates;
+    const double *x, *y;     /* x[n][covariates] */
+    const rg_censor *censor; /* [n] */
+    const double *u;         /* [n], positive; NULL: 1 each */
+    bool known;              /* u are standard uncertainties: sigma is 1 and not fitted, cov of
+                                ln sigma is 0; `terms` uncensored values are enough */
+} rg_tobit_data;
+rg_code rg_tobit_fit_data(const rg_tobit_data *data, rg_tobit *fit, rg_error *err);
+
+/* Correlation of the errors of values i and j; 1 where i = j. */
+typedef double (*rg_correlation)(const void *context, int i, int j);
+/* Covariance of b when errors hang together: H J H, with H fit->cov (as if they did not) and J the
+ * covariance of the score, sum of correlation * x_i x_j' sqrt(c_i c_j) / (u_i u_j), c the observed
+ * information of a standardised value (1 when it is not censored). Huber (1967), Proc. 5th Berkeley
+ * Symp. 1: 221-233; Liang and Zeger (1986), Biometrika 73: 13-22: the fit stays consistent, only its
+ * covariance changes. For uncensored values exact. RG_INTERNAL unless `known` and fitted. */
+rg_code rg_tobit_correlated(const rg_tobit_data *data, const rg_tobit *fit,
+                            rg_correlation correlation, const void *context,
+                            double cov[RG_TOBIT_TERMS][RG_TOBIT_TERMS], rg_error *err);
 
 #endif

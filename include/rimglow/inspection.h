@@ -29,6 +29,7 @@ typedef struct rg_inspection {
     rg_setup setup;
     rg_frame *frames; /* owned; [sweep.frames] */
     rg_sweep_result result;
+    rg_opening opening; /* frames_given = 0: no open frames, no heights */
     /* What was measured, bit for bit: */
     char instrument_file[RG_INPUT_PATH], station_file[RG_INPUT_PATH];
     rg_digest sweep_digest, instrument_digest, station_digest;
@@ -51,6 +52,9 @@ rg_code rg_inspection_open_given(rg_inspection *inspection, const char *folder,
 rg_code rg_inspection_run(rg_inspection *inspection, int workers, const rg_progress *progress,
                           rg_error *err);
 void rg_inspection_close(rg_inspection *inspection);
+
+/* All frames are of the open key: the verdict on the seal is then undecided. */
+bool rg_inspection_heights_only(const rg_inspection *inspection);
 
 /* The seal map as JSON, owned by the caller (free()). */
 rg_code rg_inspection_json(const rg_inspection *inspection, char **text, rg_error *err);

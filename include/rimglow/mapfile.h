@@ -16,7 +16,7 @@
 enum { RG_MAPFILE_MAX_BYTES = 4 * 1024 * 1024, RG_MAPFILE_NAME = 128, RG_MAPFILE_FRAMES = 512 };
 
 typedef struct rg_map_file {
-    /* Bins with bearing, width, u, detection limit, frames, lit and state; arcs
+    /* Bins with bearing, width, u, detection limit, frames, lit, state and blocked; arcs
      * with all but their unseen ends; verdict and reasons. Uncertainty by parts is not read. */
     rg_seal_map map;
     double tolerance_mm, coverage_factor;

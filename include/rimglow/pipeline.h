@@ -12,6 +12,7 @@
 
 #include "rimglow/crown.h"
 #include "rimglow/decode.h"
+#include "rimglow/opening.h"
 #include "rimglow/place.h"
 #include "rimglow/rimlight.h"
 #include "rimglow/sealmap.h"
@@ -42,6 +43,7 @@ typedef struct rg_measure_options {
     rg_witness_options witness;
     rg_rocking_options rocking;
     rg_sealmap_options sealmap; /* tolerance and shortest leak come from the pad */
+    rg_opening_options opening;
 } rg_measure_options;
 
 typedef struct rg_setup {
@@ -61,7 +63,8 @@ typedef enum rg_frame_role {
     RG_FRAME_CLOSED,
     RG_FRAME_WITNESS,
     RG_FRAME_DARK, /* lamp off */
-    RG_FRAME_OPEN  /* key at rest; not measured here */
+    RG_FRAME_OPEN  /* key at rest: never evidence for the seal, so used stays false; for
+                      rg_sweep_openings */
 } rg_frame_role;
 
 typedef struct rg_frame {
@@ -72,11 +75,13 @@ typedef struct rg_frame {
     int width, height; /* px, upright */
     rg_place pose;     /* the camera's place: of the cup (crown) or the rim (jig, marks) */
     double bearing_deg, elevation_deg,
-        distance_mm;    /* camera, against the rim plane once it is known */
-    rg_strip strip;     /* closed and dark frames; owned */
-    rg_rimlight light;  /* after rg_sweep_measure; owned */
-    double shift_mm;    /* height correction of this frame's pose */
-    rg_witness witness; /* witness frames */
+        distance_mm;       /* camera, against the rim plane once it is known */
+    rg_strip strip;        /* closed and dark frames; owned */
+    rg_rimlight light;     /* after rg_sweep_measure; owned */
+    double shift_mm;       /* height correction of this frame's pose */
+    rg_witness witness;    /* witness frames */
+    rg_image luma;         /* open frames that show the crown, until they are measured; owned */
+    rg_opening_frame open; /* open frames, after rg_sweep_openings */
 } rg_frame;
 
 /* Decodes, finds the crown, unwraps (RG_BAD_DATA for a setup without one). A frame that cannot be used is no
@@ -138,5 +143,11 @@ rg_code rg_sweep_merge(const rg_setup *setup, const rg_frame *frames, int count,
  * final angles, and may set used = false (blur). Once for each set of frames. */
 rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
                          rg_sweep_result *result, rg_error *err);
+
+/* How high the open key stands, from the sweep's open frames (opening.h); fills their `open` and
+ * final angles and releases their pictures. A sweep without such frames: frames_given = 0, not
+ * measured. Once for each set of frames, before or after rg_sweep_measure. */
+rg_code rg_sweep_openings(const rg_setup *setup, rg_frame *frames, int count, rg_opening *opening,
+                          rg_error *err);
 
 #endif

@@ -7,12 +7,17 @@
  *  previous null | {bag, manifest_sha256, tagmanifest_sha256},
  *  sweeps[] of {name, pad, verdict, finger, grams, taken null | "YYYY-MM-DD",
  *    judged "YYYY-MM-DD", instrument_file, station_file},
- *  setup[] of {quantity, value, u, unit, with}}
+ *  setup[] of {quantity, value, u, unit, with, remark, measured null | "YYYY-MM-DD"},
+ *  checks[] of {name, done null | true | false, remark, checked null | "YYYY-MM-DD"}}
+ *
+ * remark and measured of a set-up value, and checks, are missing from older records, which then
+ * say "", null and []. done is null where only a remark was written.
  *
  * grams is null unless finger is "grams"; numbers have 12 significant digits, u is null where it is
  * not stated. bag, serial and sweep names are safe as names of folders (rg_is_safe_name) and
  * sweep names differ; texts are UTF-8 without control characters (a note may hold
- * newlines and tabs). Keys that are not listed are ignored.
+ * newlines and tabs). Keys that are not listed are ignored, so version rises only when a
+ * listed key changes its meaning.
  *
  * The sweep NAME's own files are data/sweeps/NAME/, its results data/results/NAME/;
  * instrument_file and station_file are paths of the bag. judged: the day for which the validity of
@@ -32,6 +37,8 @@ enum {
     RG_RECORD_NOTE = 1024,
     RG_RECORD_SWEEPS_MAX = 256,
     RG_RECORD_SETUP_MAX = 256,
+    RG_RECORD_CHECKS_MAX = 256,
+    RG_RECORD_REMARK = 192,
     RG_RECORD_TIME = 24,
     RG_RECORD_MAX_BYTES = 4 * 1024 * 1024
 };
@@ -51,7 +58,16 @@ typedef struct rg_record_value {
     char quantity[64], unit[24],
         with[RG_RECORD_NAME]; /* with: the instrument used; "" not stated */
     double value, u;          /* u: standard uncertainty; NAN not stated */
+    char remark[RG_RECORD_REMARK];
+    int measured_day; /* date.h; -1: at this visit */
 } rg_record_value;
+
+/* A thing that somebody looked after, or a remark on it. */
+typedef struct rg_record_check {
+    char name[64], remark[RG_RECORD_REMARK];
+    bool stated, done; /* stated false: a remark alone */
+    int checked_day;   /* date.h; -1: at this visit */
+} rg_record_check;
 
 typedef struct rg_record {
     char software[64], bag[64], serial[RG_RECORD_NAME], model[RG_RECORD_NAME];
@@ -68,6 +84,8 @@ typedef struct rg_record {
     rg_record_sweep *sweep; /* owned */
     int values;
     rg_record_value *value; /* owned */
+    int checks;
+    rg_record_check *check; /* owned */
 } rg_record;
 
 /* Indented JSON, owned by the caller (free()). The same record gives the same bytes. What

@@ -21,9 +21,16 @@
  *   frames[] of {file, role, exposure, used, reason, bearing_deg,
  *     elevation_deg, reprojection_rms_px, place "crown" | "jig" | "marks",
  *     u_bearing_deg, u_elevation_deg, threshold?, rejected_lights?, sha256?},
+ *   opening? (only with open frames) {measured, reason, target_mm, far_mm, u_far_mm, hinge_mm,
+ *     u_hinge_mm, mean_mm, u_mean_mm, tilt_mm, u_tilt_mm, tilt_bearing_deg, frames_given,
+ *     frames_used, rms_px, frames[] of {file, used, reason, bearing_deg, elevation_deg,
+ *     points, rms_px}},
  *   judged? "YYYY-MM-DD", inputs? {sweep_sha256, instrument_sha256, station_sha256}.
  * The sha256 are SHA-256 (FIPS 180-4) of the files as they were measured; a frame that could not
  * be read has none. judged is the day for which the light's calibration was held against its validity.
+ * opening (opening.h) is the height of the open key over the rim, at the far edge (bearing 180), at
+ * the hinge (0) and at the hole's axis; tilt_mm across the land; u_ are standard uncertainties. It
+ * says nothing of the seal: with open frames alone the verdict is "undecided".
  * crown is null where the place comes from a jig or marks. u_bearing_deg and
  * u_elevation_deg are standard uncertainties of the pose alone; with a crown they do
  * not say how it sits on the cup.
@@ -53,7 +60,9 @@ typedef struct rg_report {
     const char *const *files; /* [count] names of the frames */
     const char *const *roles; /* [count] */
     int count;
-    const char *light_date;         /* of the light's calibration, YYYY-MM-DD; NULL: never */
+    const char *light_date;    /* of the light's calibration, YYYY-MM-DD; NULL: never */
+    const rg_opening *opening; /* NULL or without frames: left out */
+    double opening_target_mm;
     const rg_report_inputs *inputs; /* NULL: not known, and left out */
 } rg_report;
 

@@ -21,6 +21,10 @@ typedef struct rg_table_row {
     int frames_used, frames_given; /* closed */
     int reasons;
     char reason[RG_REASONS_MAX][RG_REASON_SIZE];
+    bool heights;      /* open frames were given */
+    bool heights_only; /* and no others: nothing was looked at of the seal */
+    rg_opening opening;
+    double target_mm, coverage_factor;
     int left_out; /* frames not used; the first few are named */
     char frame[RG_TABLE_FRAMES][RG_TABLE_LINE];
     char place[RG_TABLE_PLACE]; /* where the results went */
@@ -28,7 +32,10 @@ typedef struct rg_table_row {
 
 void rg_table_fill(rg_table_row *row, const char *pad, const rg_sweep_result *result,
                    const rg_frame *frames, int count, const rg_sealmap_options *options);
-/* Names the frames that were left out, and why. */
+/* The opening of the open key; nothing without open frames. */
+void rg_table_heights(rg_table_row *row, const rg_opening *opening, double target_mm,
+                      double coverage_factor, bool heights_only);
+/* Names the frames that were left out, and why; an open frame that was used for heights is none. */
 void rg_table_frames(rg_table_row *row, const rg_sweep *sweep, const rg_frame *frames);
 
 /* Prints a row to stdout, with the heading before the first. */

@@ -14,11 +14,17 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "archive_command.h"
 #include "archive_private.h"
 #include "rimglow/config_values.h"
 #include "rimglow/date.h"
+#include "rimglow/draw_setup.h"
 #include "rimglow/file.h"
 #include "rimglow/memory.h"
+#include "rimglow/pad_verdict.h"
+#include "rimglow/results.h"
+#include "rimglow/setup_load.h"
+#include "rimglow/setup_report.h"
 #include "rimglow/text.h"
 #include "rimglow/version.h"
 
@@ -28,16 +34,12 @@ enum { RG_CALIB_INSIDE = 256 };
 typedef struct item {
     const char *folder; /* as given */
     char name[RG_NAME_SIZE], serial[RG_NAME_SIZE], pad[RG_NAME_SIZE], model[RG_NAME_SIZE];
-    char results[RG_PLACE_SIZE]; /* folder of its results */
     char instrument_file[RG_INPUT_PATH], station_file[RG_INPUT_PATH];
     rg_digest sweep, instrument, station;
     char finger[16];
     double grams;
     int taken_day;
-    char *map_text; /* owned: seal-map.json */
-    size_t map_size;
-    rg_map_file map;
-    rg_map_inputs inputs;
+    rg_results results;
     char instrument_inside[RG_CALIB_INSIDE], station_inside[RG_CALIB_INSIDE]; /* in the bag */
 } item;
 
@@ -48,7 +50,12 @@ typedef struct adding {
     rg_instrument instrument;
     rg_measured_value value[RG_VALUES_MAX];
     int values;
-    int calibs; /* files that are in data/calib/ so far */
+    char *values_text; /* owned: the file of set-up values as read; NULL: none */
+    size_t values_size;
+    bool sheet; /* a set-up sheet goes into the bag */
+    rg_setup_rules rules;
+    rg_archive_settings settings; /* of the comparison with earlier visits */
+    int calibs;                   /* files that are in data/calib/ so far */
     struct {
         rg_digest digest;
         char inside[RG_CALIB_INSIDE];
@@ -58,85 +65,6 @@ typedef struct adding {
 } adding;
 
 /* ---------------------------------------------------------------- results */
-
-static rg_code read_results(item *it, rg_error *err)
-{
-    char path[RG_PLACE_SIZE + 32];
-    uint8_t *text = NULL;
-    snprintf(path, sizeof path, "%s/seal-map.json", it->results);
-    rg_code code = rg_file_read(path, RG_MAPFILE_MAX_BYTES, &text, &it->map_size, err);
-    if (code == RG_OK)
-        code = rg_mapfile_parse(path, (const char *)text, it->map_size, &it->map, err);
-    if (code == RG_OK)
-        code = rg_mapfile_inputs(path, (const char *)text, it->map_size, &it->inputs, err);
-    if (code == RG_OK)
-        it->map_text = (char *)text;
-    else
-        free(text);
-    return code;
-}
-
-/* The results are of exactly these files, and of this version of the program. */
-static bool is_current(const item *it, const rg_sweep *sweep)
-{
-    if (it->inputs.frames != sweep->frames)
-        return false;
-    for (int i = 0; i < sweep->frames; i++)
-        if (strcmp(it->inputs.frame[i].file, sweep->frame[i].file) != 0)
-            return false;
-    return rg_digest_equal(&it->sweep, &it->inputs.sweep) &&
-           rg_digest_equal(&it->instrument, &it->inputs.instrument) &&
-           rg_digest_equal(&it->station, &it->inputs.station) &&
-           strcmp(it->map.software, "rimglow " RG_VERSION) == 0;
-}
-
-static bool is_newer(const struct timespec *a, const struct timespec *b)
-{
-    return a->tv_sec != b->tv_sec ? a->tv_sec > b->tv_sec : a->tv_nsec > b->tv_nsec;
-}
-
-/* Was the file changed since its results were written? A clock may lie; the digests are compared
- * when the file is copied. */
-static bool changed_since(const char *path, const struct stat *results)
-{
-    struct stat st;
-    return stat(path, &st) != 0 || !is_newer(&results->st_mtim, &st.st_mtim);
-}
-
-static bool frame_current(const item *it, int i, const struct stat *results, rg_error *err)
-{
-    const rg_digest unread = {{0}}, *measured = &it->inputs.frame[i].digest;
-    rg_digest digest = unread;
-    uint8_t *bytes = NULL;
-    size_t size;
-    char *path = rg_path_join(it->folder, it->inputs.frame[i].file);
-    if (!path) {
-        rg_fail(err, RG_INTERNAL, "no memory for a file name");
-        return false;
-    }
-    bool current = !rg_digest_equal(measured, &unread) && !changed_since(path, results);
-    if (!current) {
-        if (rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, NULL) == RG_OK)
-            digest = rg_digest_of(bytes, size);
-        current = rg_digest_equal(&digest, measured);
-    }
-    free(bytes);
-    free(path);
-    return current;
-}
-
-/* A frame that was changed after the inspection makes its results somebody else's. */
-static rg_code frames_current(const item *it, bool *current, rg_error *err)
-{
-    char path[RG_PLACE_SIZE + 32];
-    struct stat results;
-    rg_error why = {0};
-    snprintf(path, sizeof path, "%s/seal-map.json", it->results);
-    *current = stat(path, &results) == 0;
-    for (int i = 0; *current && i < it->inputs.frames; i++)
-        *current = frame_current(it, i, &results, &why);
-    return why.code ? rg_fail(err, why.code, "%s", why.text) : RG_OK;
-}
 
 static rg_code measure(const adding *a, rg_inspection *in, item *it, rg_error *err)
 {
@@ -149,11 +77,9 @@ static rg_code measure(const adding *a, rg_inspection *in, item *it, rg_error *e
     if (code == RG_OK)
         code = rg_inspection_write(in, a->visit->results,
                                    a->visit->overlays ? RG_PICTURES_ALL : RG_PICTURES_MAP, date,
-                                   a->visit->workers, a->progress, it->results, err);
-    free(it->map_text);
-    it->map_text = NULL;
+                                   a->visit->workers, a->progress, it->results.place, err);
     if (code == RG_OK)
-        code = read_results(it, err);
+        code = rg_results_read(&it->results, err);
     if (code == RG_OK)
         a->added->measured++;
     return code;
@@ -182,19 +108,15 @@ static void describe(const rg_inspection *in, item *it)
 static rg_code take_item(adding *a, int i, rg_error *err)
 {
     rg_inspection in;
-    rg_error why = {0};
     item *it = &a->item[i];
     it->folder = a->visit->folder[i];
     rg_code code = rg_inspection_open(&in, it->folder, err);
     if (code != RG_OK)
         return code;
     describe(&in, it);
-    rg_inspection_place(&in, a->visit->results, it->results);
-    bool current =
-        !a->visit->measure && read_results(it, &why) == RG_OK && is_current(it, &in.sweep);
-    if (current)
-        code = frames_current(it, &current, err);
-    if (code == RG_OK && !current)
+    bool current = false;
+    code = rg_results_find(&in, a->visit->results, &it->results, &current, err);
+    if (code == RG_OK && (!current || a->visit->measure))
         code = measure(a, &in, it, err);
     if (code == RG_OK && i == 0) {
         a->instrument = in.instrument;
@@ -229,15 +151,25 @@ static rg_code check_items(const adding *a, rg_error *err)
 static rg_code read_values(adding *a, rg_error *err)
 {
     uint8_t *text = NULL;
-    size_t size;
     if (!a->visit->setup_file)
         return RG_OK;
-    rg_code code = rg_file_read(a->visit->setup_file, RG_CONFIG_MAX_BYTES, &text, &size, err);
+    rg_code code =
+        rg_file_read(a->visit->setup_file, RG_CONFIG_MAX_BYTES, &text, &a->values_size, err);
+    a->values_text = (char *)text;
     if (code == RG_OK)
-        code = rg_values_parse(a->visit->setup_file, (const char *)text, size, a->value, &a->values,
-                               err);
-    free(text);
+        code = rg_values_parse(a->visit->setup_file, a->values_text, a->values_size, a->value,
+                               &a->values, err);
     return code;
+}
+
+/* Rules are read where there is something to judge, or where they are named. */
+static rg_code read_rules(adding *a, rg_error *err)
+{
+    a->sheet = a->visit->setup_file || a->visit->rules_file;
+    if (!a->sheet)
+        return RG_OK;
+    rg_code code = rg_setup_rules_load(a->visit->rules_file, &a->rules, err);
+    return code == RG_OK ? rg_archive_settings_load(NULL, &a->settings, err) : code;
 }
 
 static rg_code prepare(adding *a, rg_error *err)
@@ -250,6 +182,8 @@ static rg_code prepare(adding *a, rg_error *err)
     if (!a->item)
         return rg_fail(err, RG_INTERNAL, "no memory for %d sweeps", v->folders);
     rg_code code = read_values(a, err);
+    if (code == RG_OK)
+        code = read_rules(a, err);
     for (int i = 0; code == RG_OK && i < v->folders; i++) {
         code = take_item(a, i, err);
         if (a->progress && a->progress->report)
@@ -306,13 +240,37 @@ static int end_list(pad_list *l, rg_record *r)
     return l->listed + l->more;
 }
 
-static int list_pads(const adding *a, rg_verdict verdict, rg_record *r)
+/* Every pad once, at its first sweep. */
+static bool is_first_of_pad(const adding *a, int i)
+{
+    for (int k = 0; k < i; k++)
+        if (strcmp(a->item[k].pad, a->item[i].pad) == 0)
+            return false;
+    return true;
+}
+
+static rg_verdict pad_verdict(const adding *a, const char *pad, bool *only_firm)
+{
+    rg_pad_sweep sweep[RG_RECORD_SWEEPS_MAX];
+    int count = 0;
+    for (int i = 0; i < a->visit->folders; i++)
+        if (strcmp(a->item[i].pad, pad) == 0)
+            sweep[count++] = (rg_pad_sweep){a->item[i].results.map.map.verdict,
+                                            strcmp(a->item[i].finger, "firm") == 0};
+    return rg_pad_verdict(sweep, count, only_firm);
+}
+
+/* Pads of this verdict; those that a firm finger alone holds back are told by themselves. */
+static int list_pads(const adding *a, const char *what, rg_verdict verdict, bool firm, rg_record *r)
 {
     pad_list list;
-    begin_list(&list, rg_verdict_name(verdict));
-    for (int i = 0; i < a->visit->folders; i++)
-        if (a->item[i].map.map.verdict == verdict)
+    begin_list(&list, what);
+    for (int i = 0; i < a->visit->folders; i++) {
+        bool only_firm;
+        if (is_first_of_pad(a, i) && pad_verdict(a, a->item[i].pad, &only_firm) == verdict &&
+            only_firm == firm)
             list_pad(&list, a->item[i].pad);
+    }
     return end_list(&list, r);
 }
 
@@ -326,11 +284,13 @@ static int list_unswept(const adding *a, rg_record *r)
     return end_list(&list, r);
 }
 
-/* Sealed is an instrument only when every pad of its file was swept, and every sweep sealed. */
+/* Sealed is an instrument only when every pad of its file was swept and is sealed (pad_verdict.h). */
 static void judge(const adding *a, rg_record *r)
 {
-    int leaking = list_pads(a, RG_VERDICT_LEAKING, r);
-    int undecided = list_pads(a, RG_VERDICT_UNDECIDED, r);
+    static const rg_verdict L = RG_VERDICT_LEAKING, U = RG_VERDICT_UNDECIDED;
+    int leaking = list_pads(a, rg_verdict_name(L), L, false, r);
+    int undecided = list_pads(a, rg_verdict_name(U), U, false, r);
+    undecided += list_pads(a, rg_pad_only_firm, U, true, r);
     int unswept = list_unswept(a, r);
     r->verdict = leaking                ? RG_VERDICT_LEAKING
                  : undecided || unswept ? RG_VERDICT_UNDECIDED
@@ -343,32 +303,22 @@ static rg_code copy_sweeps(const adding *a, rg_record *r, rg_error *err)
 {
     int n = a->visit->folders;
     r->sweep = rg_alloc((size_t)n, sizeof *r->sweep);
-    r->value = rg_alloc((size_t)a->values, sizeof *r->value);
-    if (!r->sweep || !r->value)
+    if (!r->sweep)
         return rg_fail(err, RG_INTERNAL, "no memory for the record of %d sweeps", n);
     for (r->sweeps = 0; r->sweeps < n; r->sweeps++) {
         const item *it = &a->item[r->sweeps];
         rg_record_sweep *s = &r->sweep[r->sweeps];
-        s->verdict = it->map.map.verdict;
+        s->verdict = it->results.map.map.verdict;
         s->grams = it->grams;
         s->taken_day = it->taken_day;
-        s->judged_day = it->map.judged_day;
+        s->judged_day = it->results.map.judged_day;
         rg_copy_text(s->name, sizeof s->name, it->name);
         rg_copy_text(s->pad, sizeof s->pad, it->pad);
         rg_copy_text(s->finger, sizeof s->finger, it->finger);
         rg_copy_text(s->instrument_file, sizeof s->instrument_file, it->instrument_inside);
         rg_copy_text(s->station_file, sizeof s->station_file, it->station_inside);
     }
-    for (r->values = 0; r->values < a->values; r->values++) {
-        const rg_measured_value *from = &a->value[r->values];
-        rg_record_value *to = &r->value[r->values];
-        to->value = from->value;
-        to->u = from->u > 0 ? from->u : NAN;
-        rg_copy_text(to->quantity, sizeof to->quantity, from->quantity);
-        rg_copy_text(to->unit, sizeof to->unit, from->unit);
-        rg_copy_text(to->with, sizeof to->with, from->with);
-    }
-    return RG_OK;
+    return rg_setup_take_values(a->value, a->values, r, err);
 }
 
 /* The link to the bag before, read from that bag itself. */
@@ -425,6 +375,88 @@ static rg_code make_record(const rg_archive *archive, adding *a, rg_error *err)
     return copy_sweeps(a, r, err);
 }
 
+/* ---------------------------------------------------------------- set-up sheet */
+
+static rg_code make_sheet(const adding *a, const rg_archive *archive, const char *bag,
+                          const rg_record *record, const rg_map_file **map, rg_setup_made *made,
+                          rg_error *err)
+{
+    for (int i = 0; i < record->sweeps; i++)
+        map[i] = &a->item[i].results.map;
+    const rg_setup_request q = {.archive = archive,
+                                .bag = bag,
+                                .record = record,
+                                .map = map,
+                                .values = record,
+                                .values_name = a->visit->setup_file ? "setup.ini" : "none",
+                                .instrument = &a->instrument,
+                                .rules = &a->rules,
+                                .change = &a->settings.change,
+                                .day = (int)(a->visit->time / 86400)};
+    return rg_setup_make(&q, made, err);
+}
+
+/* Before the archive is locked: a unit that no rule knows must not come up half way. */
+static rg_code try_sheet(const adding *a, rg_error *err)
+{
+    const rg_map_file *map[RG_RECORD_SWEEPS_MAX];
+    rg_setup_made made = {0};
+    if (!a->sheet)
+        return RG_OK;
+    rg_record *r = rg_alloc(1, sizeof *r);
+    if (!r)
+        return rg_fail(err, RG_INTERNAL, "no memory to add an inspection");
+    r->time = a->visit->time;
+    rg_copy_text(r->serial, sizeof r->serial, a->item[0].serial);
+    rg_code code = copy_sweeps(a, r, err);
+    if (code == RG_OK)
+        code = make_sheet(a, NULL, "", r, map, &made, err);
+    rg_setup_made_free(&made);
+    rg_record_free(r);
+    free(r);
+    return code;
+}
+
+/* Both forms of the sheet. */
+static rg_code write_sheet(rg_bag *bag, const rg_setup_made *made, rg_error *err)
+{
+    char *text = NULL;
+    rg_bytes pdf = {0};
+    rg_code code = rg_setup_report(&made->sheet, &text, err);
+    if (code == RG_OK)
+        code = rg_draw_setup(&made->sheet, RG_PICTURE_PDF, 0, NULL, &pdf, err);
+    if (code == RG_OK)
+        code = rg_bag_add_bytes(bag, RG_SETUP_JSON, text, strlen(text), err);
+    if (code == RG_OK)
+        code = rg_bag_add_bytes(bag, RG_SETUP_PDF, pdf.data, pdf.size, err);
+    free(text);
+    free(pdf.data);
+    return code;
+}
+
+/* Values and rules as read before the lock, and what follows from them. */
+static rg_code add_setup(rg_bag *bag, const rg_archive *archive, adding *a, rg_error *err)
+{
+    const rg_map_file *map[RG_RECORD_SWEEPS_MAX];
+    char name[RG_ARCHIVE_BAG];
+    rg_setup_made made = {0};
+    rg_code code = RG_OK;
+    if (a->values_text)
+        code = rg_bag_add_bytes(bag, RG_SETUP_VALUES, a->values_text, a->values_size, err);
+    if (code != RG_OK || !a->sheet)
+        return code;
+    snprintf(name, sizeof name, "%.127s/%s", a->record.serial, a->record.bag);
+    code = rg_bag_add_bytes(bag, RG_SETUP_RULES, a->rules.text, a->rules.size, err);
+    if (code == RG_OK)
+        code = make_sheet(a, archive, name, &a->record, map, &made, err);
+    if (code == RG_OK)
+        code = write_sheet(bag, &made, err);
+    a->added->setup_decision = made.result.decision;
+    a->added->setup_sheet = code == RG_OK;
+    rg_setup_made_free(&made);
+    return code;
+}
+
 /* ---------------------------------------------------------------- filling the bag */
 
 static rg_code changed(const char *file, rg_error *err)
@@ -477,8 +509,8 @@ static rg_code add_frames(rg_bag *bag, const item *it, rg_error *err)
     snprintf(inside, sizeof inside, "data/sweeps/%s/sweep.ini", it->name);
     snprintf(from, sizeof from, "%s/sweep.ini", it->folder);
     rg_code code = add_checked(bag, inside, from, &it->sweep, err);
-    for (int i = 0; code == RG_OK && i < it->inputs.frames; i++) {
-        const struct rg_map_input *frame = &it->inputs.frame[i];
+    for (int i = 0; code == RG_OK && i < it->results.inputs.frames; i++) {
+        const struct rg_map_input *frame = &it->results.inputs.frame[i];
         if (rg_digest_equal(&frame->digest, &unread))
             continue; /* could not be read when it was measured either; seal-map.json says so */
         snprintf(inside, sizeof inside, "data/sweeps/%s/%s", it->name, frame->file);
@@ -491,7 +523,7 @@ static rg_code add_frames(rg_bag *bag, const item *it, rg_error *err)
 static rg_code add_picture(rg_bag *bag, const item *it, const char *name, rg_error *err)
 {
     char inside[RG_BAG_PATH], from[RG_PLACE_SIZE + RG_NAME_SIZE + 32];
-    snprintf(from, sizeof from, "%s/%s", it->results, name);
+    snprintf(from, sizeof from, "%s/%s", it->results.place, name);
     snprintf(inside, sizeof inside, "data/results/%s/%s", it->name, name);
     if (access(from, F_OK) != 0)
         return RG_OK; /* rimglow inspect --pictures none */
@@ -503,11 +535,11 @@ static rg_code add_results(rg_bag *bag, const adding *a, const item *it, rg_erro
     static const char *const picture[] = {"ring.png", "ring.svg", "strip.png", "strip.svg"};
     char inside[RG_BAG_PATH], name[RG_NAME_SIZE + 16];
     snprintf(inside, sizeof inside, "data/results/%s/seal-map.json", it->name);
-    rg_code code = rg_bag_add_bytes(bag, inside, it->map_text, it->map_size, err);
+    rg_code code = rg_bag_add_bytes(bag, inside, it->results.text, it->results.size, err);
     for (size_t i = 0; code == RG_OK && i < sizeof picture / sizeof *picture; i++)
         code = add_picture(bag, it, picture[i], err);
-    for (int i = 0; code == RG_OK && a->visit->overlays && i < it->inputs.frames; i++) {
-        snprintf(name, sizeof name, "frames/%s.png", it->inputs.frame[i].file);
+    for (int i = 0; code == RG_OK && a->visit->overlays && i < it->results.inputs.frames; i++) {
+        snprintf(name, sizeof name, "frames/%s.png", it->results.inputs.frame[i].file);
         code = add_picture(bag, it, name, err);
     }
     return code;
@@ -556,10 +588,10 @@ static rg_code fill_bag(rg_bag *bag, const rg_archive *archive, adding *a, rg_er
         if (a->progress && a->progress->report)
             a->progress->report(a->progress->context, "stored", i + 1, n);
     }
-    if (code == RG_OK && a->visit->setup_file)
-        code = rg_bag_add_file(bag, "data/setup/setup.ini", a->visit->setup_file, NULL, err);
     if (code == RG_OK)
         code = make_record(archive, a, err);
+    if (code == RG_OK)
+        code = add_setup(bag, archive, a, err);
     if (code == RG_OK)
         code = rg_record_text(&a->record, &text, err);
     if (code == RG_OK)
@@ -646,10 +678,12 @@ static rg_code store(const rg_archive *archive, adding *a, rg_error *err)
 static void release(adding *a)
 {
     for (int i = 0; a->item && i < a->visit->folders; i++)
-        free(a->item[i].map_text);
+        rg_results_free(&a->item[i].results);
     free(a->item);
     rg_instrument_free(&a->instrument);
     rg_record_free(&a->record);
+    rg_setup_rules_free(&a->rules);
+    free(a->values_text);
     free(a);
 }
 
@@ -663,6 +697,8 @@ rg_code rg_archive_add(const char *folder, const rg_archive_visit *visit,
         return rg_fail(err, RG_INTERNAL, "no memory to add an inspection");
     *a = (adding){.visit = visit, .progress = progress, .added = added};
     rg_code code = prepare(a, err);
+    if (code == RG_OK)
+        code = try_sheet(a, err);
     if (code == RG_OK)
         code = rg_archive_open(&archive, folder, err);
     if (code == RG_OK) {

@@ -22,6 +22,8 @@ rg_code rg_archive_heal(rg_archive *archive, rg_error *err);
 /* Newest bag of a serial, "" when there is none. RG_BAD_DATA when the index knows a newer one. */
 rg_code rg_archive_newest(const rg_archive *archive, const char *serial, char bag[RG_ARCHIVE_BAG],
                           rg_error *err);
+/* The widest bearing with a gap; NULL when there is none. */
+const rg_bin *rg_archive_widest(const rg_seal_map *map);
 /* Compares two rows; what differs is named. */
 bool rg_rows_agree(const rg_catalogue_inspection *a, const rg_catalogue_inspection *b,
                    char what[160]);

@@ -14,7 +14,7 @@
 
 /* ---------------------------------------------------------------- one bag */
 
-static const rg_bin *widest_bin(const rg_seal_map *map)
+const rg_bin *rg_archive_widest(const rg_seal_map *map)
 {
     const rg_bin *best = NULL;
     for (int b = 0; b < RG_BINS; b++)
@@ -26,7 +26,7 @@ static const rg_bin *widest_bin(const rg_seal_map *map)
 /* Bearings share their errors, so u of the mean is the mean of the u, not divided by their number. */
 static void fill_widths(const rg_seal_map *map, rg_catalogue_pad *pad)
 {
-    const rg_bin *widest = widest_bin(map);
+    const rg_bin *widest = rg_archive_widest(map);
     double sum = 0, sum_u = 0;
     for (int b = 0; b < RG_BINS; b++) {
         if (map->bin[b].state == RG_BIN_UNSEEN)

@@ -18,6 +18,7 @@
 #include "archive_private.h"
 #include "rimglow/file.h"
 #include "rimglow/memory.h"
+#include "rimglow/setup_load.h"
 #include "rimglow/text.h"
 
 /* One bag of the chain that is being checked. */
@@ -186,6 +187,20 @@ static void check_record(checking *c, chained *l)
     }
 }
 
+/* A set-up sheet must follow from what the bag itself holds; it is asked where the files are whole. */
+static rg_code check_sheet(checking *c, const chained *l, rg_error *err)
+{
+    char why[RG_SETUP_WHY];
+    bool other_version;
+    if (l->state.faults > 0)
+        return RG_OK;
+    rg_code code = rg_setup_recheck(c->archive, l->bag, why, &other_version, err);
+    if (code == RG_OK && why[0])
+        note(c, RG_FAULT_RECORD, other_version, l->bag, RG_SETUP_JSON, "%s%s", why,
+             other_version ? " (another version of rimglow wrote it)" : "");
+    return code;
+}
+
 /* The row may have come since the index was read, so it is asked for now. */
 static void check_row(checking *c, chained *l)
 {
@@ -242,6 +257,9 @@ static rg_code check_bag(checking *c, chained *l, rg_error *err)
         check_record(c, l);
     else if (l->state.faults == 0)
         note(c, RG_FAULT_RECORD, false, l->bag, "data/inspection.json", "%s", why.text);
+    code = l->readable ? check_sheet(c, l, err) : RG_OK;
+    if (code != RG_OK)
+        return code;
     check_signature(c, l, signature);
     check_row(c, l);
     rg_verified_bag *v = &c->result->bag[c->result->bags++];

@@ -3,11 +3,9 @@
  */
 #include "rimglow/bench.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <time.h>
 
 #include "bench_private.h"
@@ -36,28 +34,6 @@ static void say(rg_bench *b, const char *text)
 
 /* ---------------------------------------------------------------- sweep */
 
-/* OUT/SERIAL/NN-PAD, with -2, -3... where that one is finished already. */
-static void name_sweep(const rg_bench *b, char name[RG_NAME_SIZE])
-{
-    char safe[64], path[RG_PLACE_SIZE];
-    const char *pad = b->pads[b->at].pad->name;
-    size_t n = 0;
-    struct stat st;
-    for (; pad[n] && n < sizeof safe - 1; n++)
-        safe[n] = pad[n] == ' ' || pad[n] == '/' ? '-' : pad[n];
-    safe[n] = 0;
-    for (int i = 1; i < 1000; i++) {
-        if (i == 1)
-            snprintf(name, RG_NAME_SIZE, "%02d-%s", b->at + 1, safe);
-        else
-            snprintf(name, RG_NAME_SIZE, "%02d-%s-%d", b->at + 1, safe, i);
-        snprintf(path, sizeof path, "%.800s/%.120s/%.120s/sweep.ini", b->options.out,
-                 b->options.serial, name);
-        if (stat(path, &st) != 0)
-            return;
-    }
-}
-
 typedef struct beginning {
     const rg_live_job *job;
     rg_live *live;
@@ -69,13 +45,9 @@ static rg_code begin_live(void *cls, rg_error *err)
     return rg_live_begin(begin->job, &begin->live, err);
 }
 
-static rg_code begin_sweep(rg_bench *b, rg_error *err)
+static rg_code begin_named(rg_bench *b, const char *name, rg_error *err)
 {
-    char name[RG_NAME_SIZE];
-    if (b->live)
-        return RG_OK;
     rg_taken taken;
-    name_sweep(b, name);
     rg_source_taken(b->source, &taken);
     const rg_live_job job = {.out = b->options.out,
                              .serial = b->options.serial,
@@ -91,6 +63,26 @@ static rg_code begin_sweep(rg_bench *b, rg_error *err)
     beginning begin = {.job = &job};
     rg_code code = rg_bench_aside(b, begin_live, &begin, err);
     b->live = begin.live;
+    return code;
+}
+
+static rg_code begin_sweep(rg_bench *b, rg_error *err)
+{
+    char name[RG_NAME_SIZE];
+    rg_code code = RG_OK;
+    if (b->live)
+        return RG_OK;
+    if (!rg_bench_has_room(pad_of(b), b->finger, b->grams))
+        return rg_fail(err, RG_USAGE,
+                       "this pad has sweeps by %d fingers already; choose one of them",
+                       RG_BENCH_RESULTS);
+    /* A cut-off run of another bench, which may not be set aside, keeps its name. */
+    for (int more = 0; more < 100; more++) {
+        rg_bench_sweep_name(b, b->at, more, name);
+        code = begin_named(b, name, err);
+        if (code != RG_CANT_CREATE || !rg_bench_is_cut(b, name))
+            break;
+    }
     if (code == RG_OK) {
         pad_of(b)->sweeps++;
         rg_live_look(b->live, &b->state);
@@ -98,34 +90,19 @@ static rg_code begin_sweep(rg_bench *b, rg_error *err)
     return code;
 }
 
-static int seen_of(const rg_live_state *s)
-{
-    return s->coverage.seen_bearings;
-}
-
-static void keep_result(rg_bench *b, const char *folder, const rg_live_state *s)
-{
-    rg_bench_pad *p = pad_of(b);
-    rg_copy_text(p->folder, sizeof p->folder, folder);
-    p->verdict = s->verdict;
-    p->widest_mm = s->widest_mm;
-    p->U_widest_mm = s->U_widest_mm;
-    p->widest_deg = s->widest_deg;
-    p->seen = seen_of(s);
-    p->kept = s->kept;
-    b->fresh = true;
-}
-
 typedef struct ending {
+    rg_bench *bench;
     rg_live *live;
-    char folder[RG_PLACE_SIZE];
     rg_live_state state;
 } ending;
 
 static rg_code end_live(void *cls, rg_error *err)
 {
     ending *e = cls;
-    rg_code code = rg_live_end(e->live, e->folder, &e->state, err);
+    char folder[RG_PLACE_SIZE] = "";
+    rg_code code = rg_live_end(e->live, folder, &e->state, err);
+    if (code == RG_OK && rg_live_inspection(e->live))
+        code = rg_bench_keep(e->bench, e->bench->at, rg_live_inspection(e->live), err);
     rg_live_free(e->live);
     return code;
 }
@@ -141,7 +118,7 @@ static void add_sweep(rg_bench_account *sum, const rg_live_state *s)
 /* Finishes the sweep that is being taken, if any. It counts, unless it holds no closed frame. */
 static rg_code end_sweep(rg_bench *b, rg_error *err)
 {
-    ending e = {.live = b->live};
+    ending e = {.bench = b, .live = b->live};
     if (!b->live)
         return RG_OK;
     b->role = RG_BENCH_NONE;
@@ -149,9 +126,6 @@ static rg_code end_sweep(rg_bench *b, rg_error *err)
     add_sweep(&b->past, &e.state);
     b->live = NULL;
     b->changed = true;
-    struct stat st;
-    if (code == RG_OK && e.folder[0] && stat(e.folder, &st) == 0)
-        keep_result(b, e.folder, &e.state);
     return code;
 }
 
@@ -411,8 +385,7 @@ static rg_code set_pad(rg_bench *b, const char *text, rg_error *err)
 static rg_code redo(rg_bench *b, rg_error *err)
 {
     rg_code code = go_to(b, b->at, err);
-    rg_bench_pad *p = pad_of(b);
-    p->folder[0] = 0;
+    rg_bench_drop(pad_of(b), b->finger, b->grams);
     return code;
 }
 
@@ -422,8 +395,10 @@ static rg_code set_finger(rg_bench *b, const char *text, rg_error *err)
     double grams = 0;
     rg_finger finger = RG_FINGER_GRAMS;
     size_t n = strcspn(text, " g");
-    if (b->live && b->state.kept > 0)
-        return rg_fail(err, RG_USAGE, "this sweep was begun with another finger; R begins again");
+    bool whole = b->role == RG_BENCH_NONE && b->state.closed > 0;
+    if (b->live && b->state.kept > 0 && !whole)
+        return rg_fail(err, RG_USAGE,
+                       "this sweep was begun with another finger; finish it, or R begins again");
     if (strcmp(text, "light") == 0)
         finger = RG_FINGER_LIGHT;
     else if (strcmp(text, "firm") == 0)
@@ -452,10 +427,7 @@ static rg_code ask_finish(rg_bench *b, rg_error *err)
 {
     if (!b->technician[0])
         return rg_fail(err, RG_USAGE, "who measured? the archive needs the technician's name");
-    int done = 0;
-    for (int i = 0; i < b->instrument.pads; i++)
-        done += b->pads[i].folder[0] != 0;
-    if (done == 0 && !b->live)
+    if (rg_bench_swept(b) == 0 && !b->live)
         return rg_fail(err, RG_USAGE, "no pad has been swept yet");
     if (!b->fresh && !b->live)
         return rg_fail(err, RG_USAGE, "all of this is archived already, as %.200s", b->bag);
@@ -476,7 +448,11 @@ static rg_code grant(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
     case RG_WISH_REDO:
         return redo(b, err);
     case RG_WISH_NOTE:
-        return set_text(pad_of(b)->note, RG_BENCH_NOTE, "note", text, err);
+        return rg_bench_set_note(b, pad_of(b), text, err);
+    case RG_WISH_SETUP:
+        return rg_bench_set_value(b, text, err);
+    case RG_WISH_REMARK:
+        return rg_bench_set_remark(b, text, err);
     case RG_WISH_FINGER:
         return set_finger(b, text, err);
     case RG_WISH_TECHNICIAN:
@@ -489,7 +465,30 @@ static rg_code grant(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
     return rg_fail(err, RG_INTERNAL, "an unknown wish");
 }
 
-/* A wish that waits is granted and answered. */
+/* The accounts grow with every picture; once a second is enough where nothing else happens. */
+static bool accounts_due(rg_bench *b)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    if (b->past.passed == b->told_passed || (!b->changed && t.tv_sec == b->told))
+        return false;
+    b->told = t.tv_sec;
+    b->told_passed = b->past.passed;
+    return true;
+}
+
+static void publish(rg_bench *b)
+{
+    rg_error err;
+    if (!accounts_due(b) && !b->changed)
+        return;
+    b->changed = false;
+    b->version++;
+    if (rg_bench_publish(b, &err) != RG_OK)
+        fprintf(stderr, "rimglow: the page's state: %s\n", err.text);
+}
+
+/* A wish that waits is granted, and answered when the state tells of it. */
 static void hear(rg_bench *b)
 {
     pthread_mutex_lock(&b->lock);
@@ -505,6 +504,7 @@ static void hear(rg_bench *b)
     rg_code code = grant(b, kind, text, &err);
     if (code != RG_OK)
         say(b, err.text);
+    publish(b);
     pthread_mutex_lock(&b->lock);
     b->answer = code;
     b->answer_err = err;
@@ -569,29 +569,6 @@ static void rest(rg_bench *b)
     pthread_mutex_unlock(&b->lock);
 }
 
-/* The accounts grow with every picture; once a second is enough where nothing else happens. */
-static bool accounts_due(rg_bench *b)
-{
-    struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
-    if (b->past.passed == b->told_passed || (!b->changed && t.tv_sec == b->told))
-        return false;
-    b->told = t.tv_sec;
-    b->told_passed = b->past.passed;
-    return true;
-}
-
-static void publish(rg_bench *b)
-{
-    rg_error err;
-    if (!accounts_due(b) && !b->changed)
-        return;
-    b->changed = false;
-    b->version++;
-    if (rg_bench_publish(b, &err) != RG_OK)
-        fprintf(stderr, "rimglow: the page's state: %s\n", err.text);
-}
-
 /* From here on nobody is made to wait for an answer. */
 static void tell_finishing(rg_bench *b, bool finishing)
 {
@@ -620,13 +597,18 @@ static void finish(rg_bench *b)
     b->changed = true;
 }
 
-/* The first pad of the body; of recorded sweeps the first that there is one of. */
+/* The first pad of the body that is not swept yet; of recorded sweeps the first that there is one of. */
 static int first_pad(const rg_bench *b)
 {
-    for (int i = 0; b->options.replays && i < b->instrument.pads; i++)
-        if (b->pads[i].replay[0])
+    int first = -1;
+    for (int i = 0; i < b->instrument.pads; i++) {
+        if (b->options.replays && !b->pads[i].replay[0])
+            continue;
+        if (b->pads[i].results == 0)
             return i;
-    return 0;
+        first = first < 0 ? i : first;
+    }
+    return first < 0 ? 0 : first;
 }
 
 static void *session(void *cls)
@@ -637,8 +619,8 @@ static void *session(void *cls)
         say(b, err.text);
     b->changed = true;
     while (!is_stopping(b)) {
-        hear(b);
         publish(b);
+        hear(b);
         if (b->finish_due)
             finish(b);
         look_for_camera(b);
@@ -667,6 +649,8 @@ static rg_code read_instrument(rg_bench *b, rg_error *err)
     rg_code code = rg_file_read(path, RG_CONFIG_MAX_BYTES, &text, &size, err);
     if (code == RG_OK)
         code = rg_instrument_parse(path, (const char *)text, size, &b->instrument, err);
+    if (code == RG_OK)
+        b->instrument_digest = rg_digest_of(text, size);
     free(text);
     if (code != RG_OK)
         return code;
@@ -674,8 +658,7 @@ static rg_code read_instrument(rg_bench *b, rg_error *err)
     if (!b->pads)
         return rg_fail(err, RG_INTERNAL, "no memory for %d pads", b->instrument.pads);
     for (int i = 0; i < b->instrument.pads; i++)
-        b->pads[i] = (rg_bench_pad){
-            .pad = &b->instrument.pad[i], .widest_mm = NAN, .U_widest_mm = NAN, .widest_deg = NAN};
+        b->pads[i].pad = &b->instrument.pad[i];
     return RG_OK;
 }
 
@@ -709,6 +692,8 @@ static rg_code prepare(rg_bench *b, rg_error *err)
     if (code == RG_OK)
         code = set_text(b->occasion, sizeof b->occasion, "occasion", o->occasion ? o->occasion : "",
                         err);
+    if (code == RG_OK)
+        code = rg_bench_resume(b, err);
     b->pictures = rg_feed_new();
     b->events = rg_feed_new();
     if (code == RG_OK && (!b->pictures || !b->events))
@@ -724,6 +709,8 @@ static void release(rg_bench *b)
     pthread_mutex_destroy(&b->lock);
     pthread_cond_destroy(&b->wished);
     pthread_cond_destroy(&b->answered);
+    for (int i = 0; b->pads && i < b->instrument.pads; i++)
+        rg_bench_results_free(&b->pads[i]);
     rg_instrument_free(&b->instrument);
     free(b->pads);
     free(b);
@@ -780,4 +767,9 @@ rg_feed *rg_bench_events(rg_bench *b)
 const char *rg_bench_archive(const rg_bench *b)
 {
     return b->options.archive;
+}
+
+const char *rg_bench_serial(const rg_bench *b)
+{
+    return b->options.serial;
 }

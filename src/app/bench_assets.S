@@ -18,6 +18,9 @@ rg_asset_\name\()_size:
     asset bench_js, "src/app/bench/bench.js"
     asset archive_html, "src/app/bench/archive.html"
     asset archive_js, "src/app/bench/archive.js"
+    asset setup_html, "src/app/bench/setup.html"
+    asset setup_js, "src/app/bench/setup.js"
+    asset worklist_js, "src/app/bench/worklist.js"
     asset icon_svg, "src/app/bench/icon.svg"
 
     .section .note.GNU-stack, "", %progbits

@@ -1,7 +1,6 @@
 /*
  * bench_finish.c - the finished sweeps become one bag of the archive, and a certificate.
  */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -10,33 +9,13 @@
 #include "rimglow/memory.h"
 #include "rimglow/text.h"
 
-enum { NOTE = 1000 };
-
-/* "G: felt is worn; A: key noise" */
-static void join_notes(const rg_bench *b, char note[NOTE])
-{
-    size_t n = 0;
-    note[0] = 0;
-    for (int i = 0; i < b->instrument.pads; i++) {
-        const rg_bench_pad *p = &b->pads[i];
-        if (!p->note[0] || n >= NOTE - 1)
-            continue;
-        int k = snprintf(note + n, NOTE - n, "%s%.100s: %s", n ? "; " : "", p->pad->name, p->note);
-        n += k > 0 ? (size_t)k : 0;
-    }
-    /* Cut between characters only. */
-    size_t at = 0, size = strlen(note);
-    for (size_t k; at < size && (k = rg_utf8_length(note + at, size - at)) > 0;)
-        at += k;
-    note[at] = 0;
-}
-
+/* Every finished sweep that counts: of a pad one for each finger. */
 static int collect(const rg_bench *b, const char **folder)
 {
     int n = 0;
     for (int i = 0; i < b->instrument.pads; i++)
-        if (b->pads[i].folder[0])
-            folder[n++] = b->pads[i].folder;
+        for (int k = 0; k < b->pads[i].results; k++)
+            folder[n++] = b->pads[i].result[k].folder;
     return n;
 }
 
@@ -60,15 +39,16 @@ static bool write_certificate(const rg_bench *b)
 
 rg_code rg_bench_archive_all(rg_bench *b, rg_error *err)
 {
-    char note[NOTE];
+    char note[RG_BENCH_NOTES], setup[RG_PLACE_SIZE];
     rg_archive_added added;
-    const char **folder = rg_alloc((size_t)b->instrument.pads, sizeof *folder);
+    const char **folder = rg_alloc((size_t)b->instrument.pads * RG_BENCH_RESULTS, sizeof *folder);
     if (!folder)
         return rg_fail(err, RG_INTERNAL, "no memory to archive");
-    join_notes(b, note);
+    rg_bench_join_notes(b, note);
     const rg_archive_visit visit = {.technician = b->technician,
                                     .occasion = b->occasion,
                                     .note = note,
+                                    .setup_file = rg_bench_setup_file(b, setup),
                                     .results = b->options.out,
                                     .time = (int64_t)time(NULL),
                                     .workers = b->options.workers,

@@ -137,6 +137,33 @@ static void post_occasion(void *context, const rg_request *request, rg_reply *re
     wish(context, request, reply, "occasion", RG_WISH_OCCASION);
 }
 
+/* The whole body is the wish's text: the session reads it. */
+static void wish_whole(void *context, const rg_request *request, rg_reply *reply,
+                       rg_bench_wish_kind kind)
+{
+    const rg_bench_page *p = context;
+    json_t *json;
+    const char *text;
+    rg_error err = {0};
+    if (!read_text(request, NULL, &json, &text, reply))
+        return;
+    if (rg_bench_ask(p->bench, kind, request->body, &err) == RG_OK)
+        rg_page_reply_json(reply, 200, json_pack("{s:b}", "ok", 1));
+    else
+        rg_page_reply_fault(reply, &err);
+    json_decref(json);
+}
+
+static void post_setup(void *context, const rg_request *request, rg_reply *reply)
+{
+    wish_whole(context, request, reply, RG_WISH_SETUP);
+}
+
+static void post_remark(void *context, const rg_request *request, rg_reply *reply)
+{
+    wish_whole(context, request, reply, RG_WISH_REMARK);
+}
+
 static void post_finish(void *context, const rg_request *request, rg_reply *reply)
 {
     wish(context, request, reply, NULL, RG_WISH_FINISH);
@@ -161,6 +188,9 @@ static void add_assets(rg_bench_page *p)
     } row[] = {{"/", html, rg_asset_bench_html, rg_asset_bench_html_size},
                {"/bench.css", css, rg_asset_bench_css, rg_asset_bench_css_size},
                {"/bench.js", script, rg_asset_bench_js, rg_asset_bench_js_size},
+               {"/worklist.js", script, rg_asset_worklist_js, rg_asset_worklist_js_size},
+               {"/setup", html, rg_asset_setup_html, rg_asset_setup_html_size},
+               {"/setup.js", script, rg_asset_setup_js, rg_asset_setup_js_size},
                {"/archive", html, rg_asset_archive_html, rg_asset_archive_html_size},
                {"/archive.js", script, rg_asset_archive_js, rg_asset_archive_js_size},
                {"/icon.svg", svg, rg_asset_icon_svg, rg_asset_icon_svg_size}};
@@ -182,6 +212,7 @@ static void add_calls(rg_bench_page *p)
                {"/api/state", RG_ROUTE_DATA, get_state},
                {"/api/archive", RG_ROUTE_DATA, rg_page_archive_list},
                {"/api/history", RG_ROUTE_DATA, rg_page_archive_history},
+               {"/api/visits", RG_ROUTE_DATA, rg_page_setup_visits},
                {"/archive/certificate", RG_ROUTE_DATA, rg_page_archive_certificate},
                {"/archive/history.svg", RG_ROUTE_DATA, rg_page_archive_picture},
                {"/archive/compare.svg", RG_ROUTE_DATA, rg_page_archive_compare},
@@ -192,6 +223,8 @@ static void add_calls(rg_bench_page *p)
                {"/api/finger", RG_ROUTE_CHANGE, post_finger},
                {"/api/technician", RG_ROUTE_CHANGE, post_technician},
                {"/api/occasion", RG_ROUTE_CHANGE, post_occasion},
+               {"/api/setup", RG_ROUTE_CHANGE, post_setup},
+               {"/api/remark", RG_ROUTE_CHANGE, post_remark},
                {"/api/finish", RG_ROUTE_CHANGE, post_finish}};
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++)
         add(p, (rg_route){.path = row[i].path, .kind = row[i].kind, .run = row[i].run});

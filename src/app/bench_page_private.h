@@ -9,7 +9,7 @@
 
 #include "rimglow/bench_page.h"
 
-enum { RG_BENCH_ROUTES = 24 };
+enum { RG_BENCH_ROUTES = 48 };
 
 struct rg_bench_page {
     rg_bench *bench;
@@ -29,5 +29,8 @@ void rg_page_archive_history(void *context, const rg_request *request, rg_reply 
 void rg_page_archive_picture(void *context, const rg_request *request, rg_reply *reply);
 void rg_page_archive_compare(void *context, const rg_request *request, rg_reply *reply);
 void rg_page_archive_certificate(void *context, const rg_request *request, rg_reply *reply);
+
+/* bench_page_setup.c; context: rg_bench_page. */
+void rg_page_setup_visits(void *context, const rg_request *request, rg_reply *reply);
 
 #endif

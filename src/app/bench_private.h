@@ -9,10 +9,11 @@
 
 #include "rimglow/archive.h"
 #include "rimglow/bench.h"
+#include "rimglow/config_values.h"
 #include "rimglow/inspection.h"
 #include "rimglow/live.h"
 
-enum { RG_BENCH_FOLDER = 1024, RG_BENCH_NOTE = 200, RG_BENCH_MESSAGE = 640 };
+enum { RG_BENCH_FOLDER = 1024, RG_BENCH_NOTE = 200, RG_BENCH_MESSAGE = 640, RG_BENCH_RESULTS = 6 };
 
 typedef enum rg_bench_role { RG_BENCH_NONE, RG_BENCH_WITNESS, RG_BENCH_CLOSED } rg_bench_role;
 
@@ -23,23 +24,58 @@ typedef struct rg_bench_account {
     uint64_t offered, kept, left_out, skipped; /* of all sweeps */
 } rg_bench_account;
 
+/* A finished sweep that counts. */
+typedef struct rg_bench_result {
+    char folder[RG_PLACE_SIZE];
+    rg_finger finger;
+    double grams; /* 0 unless finger is grams */
+    rg_verdict verdict;
+    double widest_mm, U_widest_mm, widest_deg, area_mm2;
+    double coverage_factor;
+    int seen, kept;
+    bool earlier;     /* read back from an earlier run */
+    int day;          /* of its frames, date.h; -1: not stated */
+    rg_seal_map *map; /* owned */
+} rg_bench_result;
+
 typedef struct rg_bench_pad {
     const rg_pad *pad;
     char replay[RG_BENCH_FOLDER]; /* its recorded sweep; "" none */
-    char folder[RG_PLACE_SIZE];   /* of the finished sweep that counts; "" none */
-    int sweeps;                   /* begun */
-    rg_verdict verdict;           /* of the finished sweep */
-    double widest_mm, U_widest_mm, widest_deg;
-    int seen, kept;
+    int sweeps;                   /* begun or read back */
+    int results;
+    rg_bench_result result[RG_BENCH_RESULTS]; /* one for each finger, in the order of sweeping */
+    char unmeasured[RG_REASON_SIZE];          /* why a sweep of an earlier run does not count; "" */
     char note[RG_BENCH_NOTE];
 } rg_bench_pad;
+
+/* What was found of earlier runs. */
+typedef struct rg_bench_earlier {
+    int pads;                 /* with sweeps that count */
+    int first_day, last_day;  /* of them; -1: none states it */
+    char bag[RG_ARCHIVE_BAG]; /* newest of the serial; "" none */
+} rg_bench_earlier;
+
+enum { RG_BENCH_REMARKS = 16, RG_BENCH_TOPIC = 48, RG_BENCH_NOTES = 1000 /* of the record */ };
+
+/* Set-up of this visit: measured values, and remarks that are no numbers. */
+typedef struct rg_bench_setup {
+    rg_measured_value value[RG_VALUES_MAX];
+    int values;
+    struct rg_bench_remark {
+        char topic[RG_BENCH_TOPIC], text[RG_BENCH_NOTE];
+    } remark[RG_BENCH_REMARKS];
+    int remarks;
+} rg_bench_setup;
 
 struct rg_bench {
     rg_bench_options options;
     rg_instrument instrument;
+    rg_digest instrument_digest;
     rg_station station;
     rg_bench_pad *pads; /* owned; [instrument.pads] */
     char technician[RG_NAME_SIZE], occasion[64];
+    rg_bench_earlier earlier;
+    rg_bench_setup setup;
 
     /* The session thread's alone: */
     int at; /* index of the pad */
@@ -93,5 +129,54 @@ void rg_bench_show_next(rg_bench *bench);
 rg_code rg_bench_publish(rg_bench *bench, rg_error *err);
 /* bench_finish.c: archives the finished sweeps and writes the certificate. */
 rg_code rg_bench_archive_all(rg_bench *bench, rg_error *err);
+
+/* bench_result.c */
+/* A sweep of pad `at` is finished: writes its results beside its frames, and keeps them in place of an older
+ * sweep by the same finger. */
+rg_code rg_bench_keep(rg_bench *bench, int at, const rg_inspection *inspection, rg_error *err);
+/* The same for a sweep whose seal map is known. */
+rg_code rg_bench_keep_map(rg_bench *bench, int at, const rg_inspection *inspection,
+                          const rg_seal_map *map, bool earlier, rg_error *err);
+bool rg_bench_has_room(const rg_bench_pad *pad, rg_finger finger, double grams);
+void rg_bench_drop(rg_bench_pad *pad, rg_finger finger, double grams);
+void rg_bench_results_free(rg_bench_pad *pad);
+/* By pad_verdict.h. */
+rg_verdict rg_bench_pad_verdict(const rg_bench_pad *pad, bool *only_firm);
+/* The sweep that the pad's verdict rests on most; NULL without one. */
+const rg_bench_result *rg_bench_pad_worst(const rg_bench_pad *pad);
+int rg_bench_swept(const rg_bench *bench); /* pads with results */
+
+/* bench_visits.c: what the archive has of this serial. */
+typedef struct rg_bench_visits {
+    rg_archive archive;
+    bool open;
+    rg_names bags;
+    rg_record *record; /* owned; [count] */
+    int count;
+} rg_bench_visits;
+/* No archive is no visit. A bag that cannot be read is left out, and said on stderr. */
+rg_code rg_bench_visits_read(const rg_bench *bench, rg_bench_visits *visits, rg_error *err);
+void rg_bench_visits_free(rg_bench_visits *visits);
+/* Is exactly this sweep - its sweep.ini and its frames - in one of the bags? */
+bool rg_bench_visits_have(const rg_bench_visits *visits, const rg_inspection *inspection);
+
+/* bench_resume.c: the finished sweeps of earlier runs that are in no bag yet. */
+rg_code rg_bench_resume(rg_bench *bench, rg_error *err);
+/* OUT/SERIAL/NN-PAD, with -2, -3... after the highest that is finished; i more. */
+void rg_bench_sweep_name(const rg_bench *bench, int at, int more, char name[RG_NAME_SIZE]);
+/* Is there a cut-off run of that name? */
+bool rg_bench_is_cut(const rg_bench *bench, const char *name);
+
+/* bench_setup.c: set-up and notes, in OUT/SERIAL/setup.ini and notes.json. */
+rg_code rg_bench_setup_load(rg_bench *bench, const rg_bench_visits *visits, rg_error *err);
+/* text: JSON {quantity, value, unit, u, with}, all texts; value "" removes. */
+rg_code rg_bench_set_value(rg_bench *bench, const char *text, rg_error *err);
+/* text: JSON {topic, text}; text "" removes. */
+rg_code rg_bench_set_remark(rg_bench *bench, const char *text, rg_error *err);
+rg_code rg_bench_set_note(rg_bench *bench, rg_bench_pad *pad, const char *text, rg_error *err);
+/* "C: felt worn; corks: new", what goes into the record; returns its length, which may be beyond what fits. */
+size_t rg_bench_join_notes(const rg_bench *bench, char note[RG_BENCH_NOTES]);
+/* Path of setup.ini, or NULL without values. */
+const char *rg_bench_setup_file(const rg_bench *bench, char path[RG_PLACE_SIZE]);
 
 #endif

@@ -7,6 +7,10 @@
 #include <string.h>
 
 #include "bench_private.h"
+#include "rimglow/bench_rank.h"
+#include "rimglow/date.h"
+#include "rimglow/memory.h"
+#include "rimglow/pad_verdict.h"
 #include "rimglow/text.h"
 
 enum { OVERLAY_POINTS = 72 };
@@ -65,19 +69,47 @@ static json_t *finished_json(const rg_bench *b)
                      rg_verdict_name(b->bag_verdict), "certificate", b->certificate);
 }
 
+static json_t *finger_result_json(const rg_bench_result *r)
+{
+    return json_pack(
+        "{s:s, s:o, s:s, s:o, s:o, s:o, s:o, s:i, s:i, s:b}", "finger", rg_finger_name(r->finger),
+        "grams", r->finger == RG_FINGER_GRAMS ? json_real(r->grams) : json_null(), "verdict",
+        rg_verdict_name(r->verdict), "widest_mm", number(r->widest_mm, 1e-4), "U_widest_mm",
+        number(r->U_widest_mm, 1e-4), "widest_deg", number(r->widest_deg, 0.1), "area_mm2",
+        number(r->area_mm2, 1e-5), "seen", r->seen, "kept", r->kept, "earlier", r->earlier);
+}
+
+static json_t *fingers_json(const rg_bench_pad *p)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < p->results; i++)
+        json_array_append_new(list, finger_result_json(&p->result[i]));
+    return list;
+}
+
 static json_t *pad_json(const rg_bench *b, int i)
 {
     const rg_bench_pad *p = &b->pads[i];
-    bool done = p->folder[0] != 0;
-    return json_pack("{s:o, s:o, s:s, s:o, s:o, s:o, s:o, s:i, s:i, s:i, s:o}", "name",
-                     words(p->pad->name), "notes", words(p->pad->notes), "state",
-                     i == b->at ? "now"
-                     : done     ? "done"
-                                : "open",
-                     "verdict", done ? json_string(rg_verdict_name(p->verdict)) : json_null(),
-                     "widest_mm", number(p->widest_mm, 1e-4), "U_widest_mm",
-                     number(p->U_widest_mm, 1e-4), "widest_deg", number(p->widest_deg, 0.1), "seen",
-                     p->seen, "sweeps", p->sweeps, "kept", p->kept, "note", words(p->note));
+    const rg_bench_result *r = rg_bench_pad_worst(p);
+    bool only_firm;
+    rg_verdict verdict = rg_bench_pad_verdict(p, &only_firm);
+    json_t *json = json_pack("{s:o, s:o, s:s, s:o, s:o, s:o, s:o}", "name", words(p->pad->name),
+                             "notes", words(p->pad->notes), "state",
+                             i == b->at ? "now"
+                             : r        ? "done"
+                                        : "open",
+                             "verdict", r ? json_string(rg_verdict_name(verdict)) : json_null(),
+                             "reason", only_firm ? json_string(rg_pad_only_firm) : json_null(),
+                             "unmeasured", p->unmeasured[0] ? words(p->unmeasured) : json_null(),
+                             "fingers", fingers_json(p));
+    json_t *rest = json_pack("{s:o, s:o, s:o, s:i, s:i, s:i, s:o}", "widest_mm",
+                             number(r ? r->widest_mm : NAN, 1e-4), "U_widest_mm",
+                             number(r ? r->U_widest_mm : NAN, 1e-4), "widest_deg",
+                             number(r ? r->widest_deg : NAN, 0.1), "seen", r ? r->seen : 0,
+                             "sweeps", p->sweeps, "kept", r ? r->kept : 0, "note", words(p->note));
+    json_object_update(json, rest);
+    json_decref(rest);
+    return json;
 }
 
 static json_t *pads_json(const rg_bench *b)
@@ -176,17 +208,84 @@ static json_t *account_json(const rg_bench *b)
                      (json_int_t)a.skipped);
 }
 
+static json_t *day_json(int day)
+{
+    char text[RG_DATE_TEXT];
+    rg_date_format(day, text);
+    return day < 0 ? json_null() : json_string(text);
+}
+
+static json_t *earlier_json(const rg_bench *b)
+{
+    const rg_bench_earlier *e = &b->earlier;
+    return json_pack("{s:i, s:o, s:o, s:o}", "pads", e->pads, "first", day_json(e->first_day),
+                     "last", day_json(e->last_day), "bag", e->bag[0] ? words(e->bag) : json_null());
+}
+
+static json_t *rank_json(const rg_bench *b, const rg_rank_line *line)
+{
+    const rg_bench_pad *p = &b->pads[line->pad];
+    return json_pack(
+        "{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "pad", line->pad, "name", words(p->pad->name),
+        "verdict",
+        p->results ? json_string(rg_verdict_name(rg_bench_pad_verdict(p, NULL))) : json_null(),
+        "area_mm2", number(line->area_mm2, 1e-4), "width_mm", number(line->width_mm, 1e-4),
+        "U_width_mm", number(line->U_width_mm, 1e-4), "bearing_deg", number(line->bearing_deg, 0.1),
+        "sentence", words(line->sentence));
+}
+
+static json_t *worklist_json(const rg_bench *b)
+{
+    int n = b->instrument.pads;
+    json_t *list = json_array();
+    rg_rank_pad *pad = rg_alloc((size_t)n, sizeof *pad);
+    rg_rank_line *line = rg_alloc((size_t)n, sizeof *line);
+    for (int i = 0; pad && line && i < n; i++) {
+        const rg_bench_pad *p = &b->pads[i];
+        const rg_bench_result *r = rg_bench_pad_worst(p);
+        pad[i] = (rg_rank_pad){
+            .pad = p->pad, .map = r ? r->map : NULL, .coverage_factor = r ? r->coverage_factor : 0};
+        pad[i].verdict = rg_bench_pad_verdict(p, &pad[i].only_firm);
+    }
+    if (pad && line)
+        rg_bench_rank(pad, n, line);
+    for (int i = 0; pad && line && i < n; i++)
+        json_array_append_new(list, rank_json(b, &line[i]));
+    free(pad);
+    free(line);
+    return list;
+}
+
+static json_t *setup_json(const rg_bench_setup *s)
+{
+    json_t *values = json_array(), *remarks = json_array();
+    for (int i = 0; i < s->values; i++) {
+        const rg_measured_value *v = &s->value[i];
+        json_array_append_new(values, json_pack("{s:o, s:f, s:o, s:o, s:o}", "quantity",
+                                                words(v->quantity), "value", v->value, "u",
+                                                v->u > 0 ? json_real(v->u) : json_null(), "unit",
+                                                words(v->unit), "with", words(v->with)));
+    }
+    for (int i = 0; i < s->remarks; i++)
+        json_array_append_new(remarks, json_pack("{s:o, s:o}", "topic", words(s->remark[i].topic),
+                                                 "text", words(s->remark[i].text)));
+    return json_pack("{s:o, s:o}", "values", values, "remarks", remarks);
+}
+
 static json_t *state_json(const rg_bench *b)
 {
     static const char *const role[] = {"none", "witness", "closed"};
-    return json_pack(
-        "{s:I, s:o, s:o, s:o, s:o, s:o, s:i, s:s, s:o, s:o, s:o, s:b, s:o, s:o, s:o, s:o, s:o}",
-        "version", (json_int_t)b->version, "serial", words(b->options.serial), "instrument",
-        words(b->instrument.name), "technician", words(b->technician), "archive",
-        words(b->options.archive), "occasion", words(b->occasion), "pad", b->at, "role",
-        role[b->role], "finger", finger_json(b), "source", source_json(b), "message",
-        words(b->message), "busy", b->busy, "finished", finished_json(b), "pads", pads_json(b),
-        "live", live_json(b), "overlay", overlay_json(b), "account", account_json(b));
+    return json_pack("{s:I, s:o, s:o, s:o, s:o, s:o, s:i, s:s, s:o, s:o, s:o, s:b, s:o, s:o, s:o, "
+                     "s:o, s:o, s:o, "
+                     "s:o, s:o}",
+                     "version", (json_int_t)b->version, "serial", words(b->options.serial),
+                     "instrument", words(b->instrument.name), "technician", words(b->technician),
+                     "archive", words(b->options.archive), "occasion", words(b->occasion), "pad",
+                     b->at, "role", role[b->role], "finger", finger_json(b), "source",
+                     source_json(b), "message", words(b->message), "busy", b->busy, "finished",
+                     finished_json(b), "pads", pads_json(b), "earlier", earlier_json(b), "worklist",
+                     worklist_json(b), "setup", setup_json(&b->setup), "live", live_json(b),
+                     "overlay", overlay_json(b), "account", account_json(b));
 }
 
 rg_code rg_bench_publish(rg_bench *b, rg_error *err)

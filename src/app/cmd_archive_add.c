@@ -35,7 +35,9 @@ const char rg_help_archive_add[] =
     "      --technician NAME who measured; must be given\n"
     "      --occasion WORDS  why: as received, release, return, yearly ...\n"
     "      --note TEXT       anything worth keeping, at most 1000 bytes\n"
-    "      --setup FILE      measured set-up values (see samples/setup.ini)\n"
+    "      --setup FILE      set-up values and checks (see samples/setup.ini): a set-up\n"
+    "                        sheet goes into the bag (rimglow setup -h)\n"
+    "      --rules FILE      rules of release in place of calib/release.ini\n"
     "      --results DIR     results of rimglow inspect (default: inspection)\n"
     "      --measure         measure again even where results are at hand\n"
     "      --overlays        the frames' overlay pictures too (large)\n"
@@ -64,6 +66,7 @@ static rg_code read_options(int argc, char **argv, job *j, const char **operands
         {"occasion", 0, RG_OPTION_TEXT, &j->visit.occasion, 0, 0, NULL},
         {"note", 0, RG_OPTION_TEXT, &j->visit.note, 0, 0, NULL},
         {"setup", 0, RG_OPTION_TEXT, &j->visit.setup_file, 0, 0, NULL},
+        {"rules", 0, RG_OPTION_TEXT, &j->visit.rules_file, 0, 0, NULL},
         {"results", 0, RG_OPTION_TEXT, &j->visit.results, 0, 0, NULL},
         {"measure", 0, RG_OPTION_SWITCH, &j->visit.measure, 0, 0, NULL},
         {"overlays", 0, RG_OPTION_SWITCH, &j->visit.overlays, 0, 0, NULL},
@@ -110,6 +113,9 @@ static void print_added(const rg_archive_added *a)
     printf("      %d sweep%s (%d measured now), %" PRIu64 " files, %.1f MB\n", a->pads,
            a->pads == 1 ? "" : "s", a->measured, a->files, (double)a->bytes / 1e6);
     printf("      manifest %s\n", digest);
+    if (a->setup_sheet)
+        printf("      set-up sheet: %s (rimglow setup says why)\n",
+               rg_decision_name(a->setup_decision));
     if (a->clock_back)
         puts("    . the bag before it has a later time: check the clock");
     if (a->not_indexed.code != RG_OK)
@@ -133,6 +139,8 @@ static rg_code answer_json(const rg_archive_added *a, rg_error *err)
                                     .bytes = a->bytes,
                                     .manifest = &a->manifest,
                                     .tagmanifest = &a->tagmanifest,
+                                    .setup =
+                                        a->setup_sheet ? rg_decision_name(a->setup_decision) : NULL,
                                     .indexed = a->not_indexed.code == RG_OK,
                                     .remark = remark,
                                     .remarks = remarks};

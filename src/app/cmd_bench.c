@@ -19,7 +19,12 @@ const char rg_help_bench[] =
     "The page beside the camera: one hand holds the key, the other the camera, and\n"
     "the browser shows the picture, where the camera is missing, and the verdict of\n"
     "each pad in body order. Keys (or a foot switch) do the rest; ? on the page\n"
-    "lists them. At the end the instrument is archived as one inspection.\n"
+    "lists them. At the end the instrument is archived as one inspection, with the\n"
+    "measured set-up values that were entered on the page /setup.\n"
+    "\n"
+    "Ended before that, it goes on where it was when it is started again: finished\n"
+    "pads, set-up values and notes are read back from DIR/SERIAL until a bag of the\n"
+    "archive holds them.\n"
     "\n"
     "Examples:\n"
     "  rimglow bench --instrument calib/alto-loan.ini --station calib/bench.ini \\\n"
@@ -42,6 +47,8 @@ const char rg_help_bench[] =
     "      --rate N           frames a second of a replay (default: 8; 0: as fast as\n"
     "                         they are measured)\n"
     "      --settings FILE    how sweeps are taken (default: calib/capture.ini)\n"
+    "      --fresh            begin anew: sweeps of an earlier run that were not\n"
+    "                         archived do not count (they stay on the disk)\n"
     "  -o, --out DIR          sweeps go to DIR/SERIAL (default: sweeps)\n"
     "  -a, --archive DIR      the archive (default: archive)\n"
     "      --reports DIR      certificates (default: reports)\n"
@@ -86,6 +93,7 @@ static rg_code read_options(int argc, char **argv, job *j, const char **operands
         {"reports", 0, RG_OPTION_TEXT, &b->reports, 0, 0, NULL},
         {"port", 0, RG_OPTION_WHOLE, &j->page.port, 0, 65535, NULL},
         {"listen", 0, RG_OPTION_TEXT, &j->page.listen, 0, 0, NULL},
+        {"fresh", 0, RG_OPTION_SWITCH, &b->fresh, 0, 0, NULL},
         {"token", 0, RG_OPTION_SWITCH, &j->page.token, 0, 0, NULL},
         {"jobs", 'j', RG_OPTION_WHOLE, &b->workers, 1, 64, NULL},
     };

@@ -246,6 +246,14 @@ static rg_code add_pad(job *j, const char *path, const rg_instrument *horn, cons
     return RG_OK;
 }
 
+static rg_code no_crown(const char *path, const char *pad, rg_error *err)
+{
+    return rg_fail(err, RG_BAD_DATA,
+                   "%.300s: [pad %s]: crown = none, its cup is too small for one; sweep it with a "
+                   "jig or marks, see [place] of a sweep",
+                   path, pad);
+}
+
 static rg_code add_pads(job *j, const char *path, const rg_instrument *horn, rg_error *err)
 {
     const rg_pad *only = j->pad ? rg_instrument_pad(horn, j->pad) : NULL;
@@ -255,9 +263,10 @@ static rg_code add_pads(job *j, const char *path, const rg_instrument *horn, rg_
                        "%.300s has no [pad %s]; --pad takes a name as it stands there", path,
                        j->pad);
     for (int i = 0; i < horn->pads && code == RG_OK; i++)
-        if (!only || only == &horn->pad[i])
-            code = add_pad(j, path, horn, &horn->pad[i], err);
-    return code;
+        if (only ? only == &horn->pad[i] : horn->pad[i].crown.number >= 0)
+            code = only && only->crown.number < 0 ? no_crown(path, only->name, err)
+                                                  : add_pad(j, path, horn, &horn->pad[i], err);
+    return code == RG_OK && j->crowns == 0 ? no_crown(path, "any", err) : code;
 }
 
 static rg_code from_instrument(job *j, rg_error *err)

@@ -50,9 +50,11 @@ const char rg_help_inspect[] =
     "tolerance. A pad is sealed only when a witness frame proves the lamp on, every\n"
     "bearing was seen, and width plus U stays within the tolerance everywhere;\n"
     "leaking when width minus U exceeds it over an arc; otherwise undecided, with\n"
-    "bearings and what to do.\n"
+    "bearings and what to do. Frames of the open key give its height over the hole at\n"
+    "the far edge and at the hinge; they say nothing of the seal.\n"
     "\n"
-    "Exit codes: 0 all sealed, 1 a pad leaks, 2 a pad is undecided and none leaks;\n"
+    "Exit codes: 0 all sealed, 1 a pad leaks, 2 a pad is undecided and none leaks; a\n"
+    "sweep of the open key alone counts as 0 when its height was measured, else as 2;\n"
     "64 wrong command line, 65 bad data, 66 a file or folder is missing, 70 internal,\n"
     "73 an output cannot be made, 74 writing failed (disk full).\n";
 
@@ -119,6 +121,9 @@ static rg_code inspect_one(job *j, int i, rg_error *err)
     if (code == RG_OK) {
         rg_table_fill(&j->row[i], in.sweep.pad, &in.result, in.frames, in.sweep.frames,
                       &in.setup.options.sealmap);
+        rg_table_heights(&j->row[i], &in.opening,
+                         rg_instrument_pad(&in.instrument, in.sweep.pad)->opening_mm,
+                         in.setup.options.sealmap.coverage_factor, rg_inspection_heights_only(&in));
         code = rg_inspection_json(&in, &j->map[i], err);
     }
     if (code == RG_OK)
@@ -145,16 +150,23 @@ static void inspect_all(job *j)
     }
 }
 
+/* A sweep of the open key alone says nothing of the seal: its pad stays undecided in words, but
+ * only an opening that could not be measured is a fault. */
 static const char *overall(const job *j, int *exit_code)
 {
-    int leaking = 0, undecided = 0, failed = RG_OK;
+    int leaking = 0, undecided = 0, unmeasured = 0, failed = RG_OK;
     for (int i = 0; i < j->sweeps; i++) {
-        if (j->error[i].code != RG_OK && failed == RG_OK)
-            failed = (int)j->error[i].code;
-        leaking += j->error[i].code == RG_OK && j->row[i].verdict == RG_VERDICT_LEAKING;
-        undecided += j->error[i].code == RG_OK && j->row[i].verdict == RG_VERDICT_UNDECIDED;
+        const rg_table_row *row = &j->row[i];
+        if (j->error[i].code != RG_OK) {
+            failed = failed == RG_OK ? (int)j->error[i].code : failed;
+            continue;
+        }
+        bool measured = row->heights_only && row->opening.measured;
+        leaking += row->verdict == RG_VERDICT_LEAKING;
+        undecided += row->verdict == RG_VERDICT_UNDECIDED;
+        unmeasured += row->verdict == RG_VERDICT_UNDECIDED && !measured;
     }
-    *exit_code = failed != RG_OK ? failed : leaking ? 1 : undecided ? 2 : 0;
+    *exit_code = failed != RG_OK ? failed : leaking ? 1 : unmeasured ? 2 : 0;
     return leaking ? "leaking" : undecided || failed != RG_OK ? "undecided" : "sealed";
 }
 

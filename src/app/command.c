@@ -41,6 +41,31 @@ static const char help_calibrate[] =
     "\n"
     "Verbs (rimglow calibrate VERB -h teaches each):\n";
 
+static const rg_command instruments[] = {
+    {.name = "show",
+     .summary = "what an instrument file says: pads, links, notes, venting",
+     .help = rg_help_instrument_show,
+     .run = rg_cmd_instrument_show},
+    {.name = "measure",
+     .summary = "write the sizes of your own instrument, pad by pad",
+     .help = rg_help_instrument_measure,
+     .run = rg_cmd_instrument_measure},
+    {0}};
+
+static const char help_instrument[] =
+    "rimglow instrument VERB ... - the file that says what an instrument is\n"
+    "\n"
+    "An instrument file lists the pads from the top of the body to the bottom: sizes,\n"
+    "links between keys, notes. calib/ holds six to begin with: alto, tenor, baritone\n"
+    "and soprano saxophone, clarinet with covered holes, flute. Their sizes are not\n"
+    "measured; yours should be.\n"
+    "\n"
+    "Examples:\n"
+    "  rimglow instrument show calib/tenor-loan.ini\n"
+    "  rimglow instrument measure --from calib/tenor-loan.ini my-tenor.ini\n"
+    "\n"
+    "Verbs (rimglow instrument VERB -h teaches each):\n";
+
 static const rg_command studies[] = {{.name = "gauge",
                                       .summary = "repeats and persons: what a measurement is worth",
                                       .help = rg_help_study_gauge,
@@ -144,6 +169,10 @@ const rg_command rg_commands[] = {
      .summary = "print the calibration board at true size",
      .help = rg_help_board,
      .run = rg_cmd_board},
+    {.name = "instrument",
+     .summary = "show an instrument file, measure your own instrument",
+     .help = help_instrument,
+     .verbs = instruments},
     {.name = "budget",
      .summary = "what the uncertainty of a measured gap is made of",
      .help = rg_help_budget,
@@ -156,10 +185,18 @@ const rg_command rg_commands[] = {
      .summary = "evidence for each serial: store, find, verify, report",
      .help = help_archive,
      .verbs = archive_verbs},
+    {.name = "setup",
+     .summary = "set-up sheet of a serial: release, or hold and why",
+     .help = rg_help_setup,
+     .run = rg_cmd_setup},
     {.name = "study",
      .summary = "repeatability, and probability of detection",
      .help = help_study,
      .verbs = studies},
+    {.name = "render",
+     .summary = "sweep folders with known gaps, to try and to teach",
+     .help = rg_help_render,
+     .run = rg_cmd_render},
     {0}};
 
 static const char opening[] =

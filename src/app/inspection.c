@@ -116,6 +116,11 @@ static rg_code read_instrument(rg_inspection *in, const char *given, rg_error *e
                     "%s/sweep.ini: pad = %s: %s has no [pad %s]; correct the name in one of them",
                     in->folder, in->sweep.pad, path, in->sweep.pad);
     bool crowned = in->sweep.place.source == RG_PLACE_CROWN;
+    if (code == RG_OK && crowned && pad->crown.number < 0)
+        code = rg_fail(err, RG_BAD_DATA,
+                       "%s/sweep.ini: crown = %d, but %s says crown = none for [pad %s]; take the "
+                       "sweep with a jig or marks ([place]), or correct one of the files",
+                       in->folder, in->sweep.crown_number, path, pad->name);
     if (code == RG_OK && crowned && pad->crown.number != in->sweep.crown_number)
         code =
             rg_fail(err, RG_BAD_DATA,
@@ -281,6 +286,15 @@ static rg_code take_all(rg_inspection *in, int workers, const rg_progress *progr
     return code;
 }
 
+/* No frame could have shown the seal: one reason says it all. */
+static void say_heights_only(rg_seal_map *map)
+{
+    map->reasons = 1;
+    rg_copy_text(map->reason[0], sizeof map->reason[0],
+                 "the frames show the open key only: the seal was not looked at; for it, take "
+                 "closed frames and a witness");
+}
+
 rg_code rg_inspection_run(rg_inspection *inspection, int workers, const rg_progress *progress,
                           rg_error *err)
 {
@@ -288,7 +302,20 @@ rg_code rg_inspection_run(rg_inspection *inspection, int workers, const rg_progr
     if (code == RG_OK)
         code = rg_sweep_measure(&inspection->setup, inspection->frames, inspection->sweep.frames,
                                 &inspection->result, err);
+    if (code == RG_OK)
+        code = rg_sweep_openings(&inspection->setup, inspection->frames, inspection->sweep.frames,
+                                 &inspection->opening, err);
+    if (code == RG_OK && rg_inspection_heights_only(inspection))
+        say_heights_only(&inspection->result.map);
     return code;
+}
+
+bool rg_inspection_heights_only(const rg_inspection *inspection)
+{
+    bool open = inspection->sweep.frames > 0;
+    for (int i = 0; i < inspection->sweep.frames; i++)
+        open = open && inspection->sweep.frame[i].role == RG_ROLE_OPEN;
+    return open;
 }
 
 rg_code rg_inspection_json(const rg_inspection *inspection, char **text, rg_error *err)
@@ -325,6 +352,9 @@ rg_code rg_inspection_json(const rg_inspection *inspection, char **text, rg_erro
                         .files = names,
                         .roles = roles,
                         .count = s->frames,
+                        .opening = &inspection->opening,
+                        .opening_target_mm =
+                            rg_instrument_pad(&inspection->instrument, s->pad)->opening_mm,
                         .inputs = &inputs};
     rg_code code = rg_report_seal_map(&report, text, err);
     free(names);

@@ -81,6 +81,11 @@ static rg_code read_instrument(rg_live *live, const rg_live_job *job, rg_error *
     const rg_pad *pad = code == RG_OK ? rg_instrument_pad(&live->instrument, job->pad) : NULL;
     if (code == RG_OK && !pad)
         code = no_such_pad(job, &live->instrument, err);
+    if (code == RG_OK && pad->crown.number < 0)
+        code = rg_fail(err, RG_BAD_DATA,
+                       "%s: [pad %s] has crown = none; a live sweep needs a crown: take pictures "
+                       "with a jig or marks and inspect their folder",
+                       path, pad->name);
     if (code == RG_OK)
         live->sweep.crown_number = pad->crown.number;
     return code;

@@ -16,6 +16,7 @@ typedef struct drawing {
     const char *place, *date;
     const char **files; /* [frames] */
     bool frames;        /* overlays too */
+    int maps;           /* 2: ring map and strip; 0: the frames say nothing of the seal */
     const rg_progress *progress;
 } drawing;
 
@@ -118,6 +119,7 @@ static rg_code draw_job(void *context, int job, int worker, rg_error *err)
 {
     const drawing *d = context;
     (void)worker;
+    job += 2 - d->maps;
     return job == 0   ? draw_ring(d, err)
            : job == 1 ? draw_strip(d, err)
                       : draw_frame(d, job - 2, err);
@@ -133,13 +135,15 @@ static void drawn(void *context, int done, int jobs)
 static rg_code draw_all(drawing *d, int workers, rg_error *err)
 {
     const rg_sweep *s = &d->in->sweep;
-    int jobs = d->frames ? s->frames + 2 : 2;
+    int jobs = d->maps + (d->frames ? s->frames : 0);
     d->files = rg_alloc((size_t)s->frames + 1, sizeof *d->files);
     if (!d->files)
         return rg_fail(err, RG_INTERNAL, "no memory for the names of %d frames", s->frames);
     for (int i = 0; i < s->frames; i++)
         d->files[i] = s->frame[i].file;
-    rg_code code = rg_pool_run(rg_pool_workers(workers, jobs), jobs, draw_job, drawn, d, err);
+    rg_code code = jobs == 0
+                       ? RG_OK
+                       : rg_pool_run(rg_pool_workers(workers, jobs), jobs, draw_job, drawn, d, err);
     free(d->files);
     return code;
 }
@@ -167,7 +171,7 @@ static void clear_place(const rg_inspection *in, const char *place, rg_pictures 
     char path[RG_PLACE_SIZE + RG_NAME_SIZE + 32];
     for (int k = 0; k < FORMATS; k++) {
         const char *suffix = rg_picture_suffix(formats[k]);
-        if (pictures == RG_PICTURES_NONE) {
+        if (pictures == RG_PICTURES_NONE || rg_inspection_heights_only(in)) {
             snprintf(path, sizeof path, "%s/ring.%s", place, suffix);
             remove(path);
             snprintf(path, sizeof path, "%s/strip.%s", place, suffix);
@@ -196,6 +200,7 @@ rg_code rg_inspection_write(const rg_inspection *inspection, const char *out, rg
                      .place = place,
                      .date = date,
                      .frames = pictures == RG_PICTURES_ALL,
+                     .maps = rg_inspection_heights_only(inspection) ? 0 : 2,
                      .progress = progress};
         code = draw_all(&d, workers, err);
     }

@@ -40,14 +40,25 @@ void rg_table_fill(rg_table_row *row, const char *pad, const rg_sweep_result *re
         }
 }
 
+void rg_table_heights(rg_table_row *row, const rg_opening *opening, double target_mm,
+                      double coverage_factor, bool heights_only)
+{
+    row->heights = opening->frames_given > 0;
+    row->heights_only = heights_only;
+    row->opening = *opening;
+    row->target_mm = target_mm;
+    row->coverage_factor = coverage_factor;
+}
+
 void rg_table_frames(rg_table_row *row, const rg_sweep *sweep, const rg_frame *frames)
 {
     for (int i = 0; i < sweep->frames; i++) {
-        if (frames[i].used)
+        bool open = frames[i].role == RG_FRAME_OPEN;
+        if (open ? frames[i].open.used : frames[i].used)
             continue;
         if (row->left_out < RG_TABLE_FRAMES)
             snprintf(row->frame[row->left_out], RG_TABLE_LINE, "%.100s left out: %.250s",
-                     sweep->frame[i].file, frames[i].reason);
+                     sweep->frame[i].file, open ? frames[i].open.reason : frames[i].reason);
         row->left_out++;
     }
 }
@@ -103,6 +114,24 @@ static void print_wrapped(const char *lead, const char *text)
     fputc('\n', stdout);
 }
 
+static void print_heights(const rg_table_row *row, bool inch)
+{
+    const rg_opening *o = &row->opening;
+    char text[RG_OPENING_REASON + 64];
+    double scale = inch ? 1000 / 25.4 : 1, k = row->coverage_factor * scale;
+    int digits = inch ? 0 : 2;
+    if (!o->measured)
+        snprintf(text, sizeof text, "opening not measured: %s", o->reason);
+    else
+        snprintf(text, sizeof text,
+                 "open %.*f +- %.*f%s at the far edge, %.*f +- %.*f at the hinge; target %.*f "
+                 "(%d of %d frames)",
+                 digits, o->far_mm * scale, digits, o->u_far_mm * k, inch ? "" : " mm", digits,
+                 o->hinge_mm * scale, digits, o->u_hinge_mm * k, digits, row->target_mm * scale,
+                 o->frames_used, o->frames_given);
+    print_wrapped("        ^ ", text);
+}
+
 void rg_table_print(const rg_table_row *row, bool inch, bool first)
 {
     if (first)
@@ -113,6 +142,8 @@ void rg_table_print(const rg_table_row *row, bool inch, bool first)
            percent_seen(row->seen));
     print_width(row, inch);
     printf(" %5d %2d/%d\n", row->arcs, row->frames_used, row->frames_given);
+    if (row->heights)
+        print_heights(row, inch);
     for (int i = 0; i < row->reasons; i++)
         print_wrapped("        - ", row->reason[i]);
     for (int i = 0; i < row->left_out && i < RG_TABLE_FRAMES; i++)

@@ -76,6 +76,7 @@ rg_code rg_archive_report_added(const rg_added_report *r, char **text, rg_error 
     set_whole(o, "bytes", (int64_t)r->bytes);
     set_digest(o, "manifest_sha256", r->manifest);
     set_digest(o, "tagmanifest_sha256", r->tagmanifest);
+    set_text(o, "setup", r->setup);
     json_object_set_new(o, "indexed", json_boolean(r->indexed));
     json_object_set_new(o, "remarks", texts(r->remark, r->remarks));
     return to_text(o, text, err);

@@ -201,6 +201,23 @@ rg_code rg_ini_unknown_section(const rg_ini *ini, int section, const char *known
                    ini->label, ini->section[section].line, ini->section[section].name, known);
 }
 
+rg_code rg_ini_word(const rg_ini *ini, const rg_ini_entry *entry, const char *const *word,
+                    int *value, rg_error *err)
+{
+    char known[RG_ERROR_TEXT / 4] = "";
+    size_t used = 0;
+    for (int i = 0; word[i] != NULL; i++) {
+        if (strcmp(word[i], entry->value) == 0) {
+            *value = i;
+            return RG_OK;
+        }
+        const char *joint = i == 0 ? "" : word[i + 1] == NULL ? " or " : ", ";
+        int n = snprintf(known + used, sizeof known - used, "%s%s", joint, word[i]);
+        used += n > 0 && (size_t)n < sizeof known - used ? (size_t)n : 0;
+    }
+    return rg_ini_fail(ini, entry, err, "write %s", known);
+}
+
 rg_code rg_ini_date(const rg_ini *ini, const rg_ini_entry *entry, int *day, rg_error *err)
 {
     *day = -1;

@@ -11,8 +11,8 @@
 #include "rimglow/config.h"
 
 enum {
-    RG_INI_LINE = 200, /* bytes of one line without its comment, with the final 0 */
-    RG_INI_SECTIONS_MAX = RG_PADS_MAX + 8,
+    RG_INI_LINE = 200,         /* bytes of one line without its comment, with the final 0 */
+    RG_INI_SECTIONS_MAX = 300, /* of one file */
     RG_INI_ENTRIES_MAX = 2048
 };
 
@@ -88,6 +88,18 @@ rg_code rg_ini_fill_named(const rg_ini *ini, rg_ini_table table, const char *nam
 rg_code rg_ini_date(const rg_ini *ini, const rg_ini_entry *entry, int *day, rg_error *err);
 /* RG_BAD_DATA for a section that nobody knows. known: the names to offer. */
 rg_code rg_ini_unknown_section(const rg_ini *ini, int section, const char *known, rg_error *err);
+
+/* "light", "firm", "unstated" or "35 g" (config_sweep.c); *grams only with the last. */
+rg_code rg_config_fill_finger(const rg_ini *ini, const rg_ini_entry *entry, rg_finger *finger,
+                              double *grams, rg_error *err);
+
+/* One of the words, ended by NULL: its place. */
+rg_code rg_ini_word(const rg_ini *ini, const rg_ini_entry *entry, const char *const *word,
+                    int *value, rg_error *err);
+
+/* [link DRIVER > DRIVEN] of an instrument whose pads are filled (config_link.c). */
+bool rg_config_is_link(const char *section);
+rg_code rg_config_fill_links(const rg_ini *ini, rg_instrument *instrument, rg_error *err);
 
 /* [place] and [marks] of a sweep (config_place.c). */
 rg_code rg_config_fill_place(const rg_ini *ini, rg_place_options *place, rg_error *err);

@@ -282,11 +282,33 @@ static const rg_ini_field field[] = {
      "relative uncertainty of the slot model's u"},
     {"budget", "bulge_unsure", RG_INI_NUMBER, STATION(budget.bulge_unsure), 0, 1,
      "relative uncertainty of the bulge's u"},
+    {"opening", "search_mm", RG_INI_NUMBER, STATION(measure.opening.search_mm), 0.5, 100,
+     "greatest height of an open pad that is looked for, mm"},
+    {"opening", "search_deg", RG_INI_NUMBER, STATION(measure.opening.search_deg), 0, 60,
+     "greatest angle of an open pad, degrees"},
+    {"opening", "min_frames", RG_INI_NUMBER, STATION(measure.opening.min_frames), 1, 24,
+     "fewest frames that show the rim"},
+    {"opening", "min_spread_deg", RG_INI_NUMBER, STATION(measure.opening.min_spread_deg), 0, 180,
+     "least angle between two of their bearings, degrees"},
+    {"opening", "min_share", RG_INI_NUMBER, STATION(measure.opening.min_share), 0.05, 1,
+     "share of the rim's edge that a frame must show"},
+    {"opening", "max_rms_px", RG_INI_NUMBER, STATION(measure.opening.max_rms_px), 0.05, 50,
+     "largest scatter of the rim's edge in a frame, px rms"},
+    {"opening", "edge_drop_mm", RG_INI_NUMBER, STATION(measure.opening.edge_drop_mm), 0, 1,
+     "depth below the rim plane at which its edge is seen from below, mm"},
+    {"opening", "edge_u_mm", RG_INI_NUMBER, STATION(measure.opening.edge_u_mm), 0.001, 1,
+     "standard uncertainty of the edge's height, mm"},
+    {"opening", "pad_u_mm", RG_INI_NUMBER, STATION(measure.opening.pad_u_mm), 0, 1,
+     "standard uncertainty of the pad's face against the crown, mm"},
+    {"opening", "pad_tilt_u_deg", RG_INI_NUMBER, STATION(measure.opening.pad_tilt_u_deg), 0, 10,
+     "standard uncertainty of the pad's tilt in its cup, degrees"},
+    {"opening", "max_u_mm", RG_INI_NUMBER, STATION(measure.opening.max_u_mm), 0.001, 10,
+     "largest standard uncertainty of an opening, mm"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
 static const char *const section_name[] = {
-    "station",   "lens",    "light",   "slot",        "crown", "strip", "rim",
-    "threshold", "witness", "verdict", "calibration", "wedge", "check", "budget"};
+    "station", "lens",    "light",       "slot",  "crown", "strip",  "rim",    "threshold",
+    "witness", "verdict", "calibration", "wedge", "check", "budget", "opening"};
 enum { SECTIONS = sizeof section_name / sizeof section_name[0] };
 
 static const rg_ini_entry *entry_of(const rg_ini *ini, const char *section, const char *key)
@@ -305,7 +327,7 @@ static rg_code check_sections(const rg_ini *ini, rg_error *err)
             return rg_ini_unknown_section(ini, i,
                                           "[station], [lens], [light], [slot], [crown], [strip], "
                                           "[rim], [threshold], [witness], [verdict], "
-                                          "[calibration], [wedge], [check] and [budget]",
+                                          "[calibration], [wedge], [check], [budget] and [opening]",
                                           err);
         }
     }

@@ -45,8 +45,8 @@ static const rg_ini_field field[] = {
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
 
-static const rg_ini_field finger_grams = {
-    "sweep", "finger", RG_INI_NUMBER, SWEEP(finger_grams), 0.1, 5000, "finger's force, grams"};
+static const rg_ini_field force_grams = {
+    "sweep", "finger", RG_INI_NUMBER, 0, 0.1, 5000, "finger's force, grams"};
 
 static const char *const role_name[] = {
     [RG_ROLE_WITNESS] = "witness",
@@ -77,12 +77,12 @@ const char *rg_finger_name(rg_finger finger)
 
 /* ------------------------------------------------------------ [sweep], [wedge] */
 
-static rg_code fill_finger(const rg_ini *ini, const rg_ini_entry *entry, rg_sweep *sweep,
-                           rg_error *err)
+rg_code rg_config_fill_finger(const rg_ini *ini, const rg_ini_entry *entry, rg_finger *finger,
+                              double *grams, rg_error *err)
 {
     for (int i = 0; i < FINGERS; i++) {
         if (i != RG_FINGER_GRAMS && strcmp(entry->value, finger_name[i]) == 0) {
-            sweep->finger = (rg_finger)i;
+            *finger = (rg_finger)i;
             return RG_OK;
         }
     }
@@ -92,8 +92,8 @@ static rg_code fill_finger(const rg_ini *ini, const rg_ini_entry *entry, rg_swee
     }
     rg_ini_entry number = *entry;
     number.value[length - 2] = 0;
-    sweep->finger = RG_FINGER_GRAMS;
-    return rg_ini_convert(ini, &number, &finger_grams, sweep, err);
+    *finger = RG_FINGER_GRAMS;
+    return rg_ini_convert(ini, &number, &force_grams, grams, err);
 }
 
 static rg_code fill_head(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
@@ -117,7 +117,7 @@ static rg_code fill_head(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
             "a serial names folders too: use letters, digits, - _ and . (not first), "
             "at most 120 bytes");
     }
-    return fill_finger(ini, finger, sweep, err);
+    return rg_config_fill_finger(ini, finger, &sweep->finger, &sweep->finger_grams, err);
 }
 
 static rg_code fill_wedge(const rg_ini *ini, rg_sweep *sweep, rg_error *err)

@@ -397,6 +397,69 @@ static void draw_points(const overlay *o, const view *v)
     }
 }
 
+/* ------------------------------------------------------------------ open key */
+
+/* A circle about the axis of a pose's body, at height 0; dashed: the pad's plane. */
+static void draw_circle(const overlay *o, const view *v, const rg_pose *pose, double radius,
+                        bool dashed)
+{
+    static const double dashes[] = {9, 6};
+    cairo_new_path(o->cr);
+    for (int b = 0; b <= 360; b += 3) {
+        rg_vec3 d = rg_rim_direction(b);
+        rg_vec2 p;
+        if (!rg_lens_project(&o->args->setup->lens, rg_pose_apply(pose, rg_vec3_scale(d, radius)),
+                             &p))
+            return;
+        p = on_canvas(v, p);
+        cairo_line_to(o->cr, p.x, p.y);
+    }
+    if (dashed)
+        cairo_set_dash(o->cr, dashes, 2, 0);
+    rg_stroke_cased(o->cr, 1.4);
+    cairo_set_dash(o->cr, NULL, 0, 0);
+}
+
+/* The way along the hole's axis from the land's outer edge to the pad's plane. */
+static void draw_height(const overlay *o, const view *v, bool far)
+{
+    char text[64];
+    const rg_opening_frame *f = &o->frame->open;
+    const rg_lens *lens = &o->args->setup->lens;
+    double r = o->args->setup->rim.outer_diameter_mm / 2;
+    rg_vec3 low = {far ? -r : r, 0, 0}, high = low;
+    rg_pose to_cup = rg_pose_inverse(&f->cup);
+    to_cup = rg_pose_compose(&to_cup, &f->rim);
+    high.z = -rg_pose_apply(&to_cup, low).z / to_cup.R.m[2][2];
+    rg_vec2 a, b;
+    if (!rg_lens_project(lens, rg_pose_apply(&f->rim, low), &a) ||
+        !rg_lens_project(lens, rg_pose_apply(&f->rim, high), &b))
+        return;
+    a = on_canvas(v, a);
+    b = on_canvas(v, b);
+    cairo_new_path(o->cr);
+    cairo_move_to(o->cr, a.x, a.y);
+    cairo_line_to(o->cr, b.x, b.y);
+    rg_stroke_cased(o->cr, 1.4);
+    snprintf(text, sizeof text, "%s %.2f mm", far ? "far edge" : "hinge", high.z);
+    rg_font(o->cr, 15, true);
+    rg_grey(o->cr, 0);
+    rg_text_halo(o->cr, (a.x + b.x) / 2 + (far ? -8 : 8), (a.y + b.y) / 2 + (far ? -7 : 17), 0.5,
+                 text);
+}
+
+/* The rim, the pad's plane over it, and the way between them at the hinge and at the far edge. */
+static void draw_open_key(const overlay *o, const view *v)
+{
+    const rg_opening_frame *f = &o->frame->open;
+    const rg_rim *rim = &o->args->setup->rim;
+    double r = rim->outer_diameter_mm / 2;
+    draw_circle(o, v, &f->rim, r, false);
+    draw_circle(o, v, &f->cup, rim->pad_diameter_mm / 2, true);
+    for (int side = 0; side < 2; side++)
+        draw_height(o, v, side == 1);
+}
+
 static void clip_to(cairo_t *cr, const view *v)
 {
     cairo_rectangle(cr, v->to_x, v->to_y, v->from_width * v->scale, v->from_height * v->scale);
@@ -412,9 +475,11 @@ static void draw_view(const overlay *o, const view *v)
         hatch_rejected(o, v);
     if (o->lit)
         outline_light(o, v);
-    if (o->stripped)
+    if (o->frame->open.used)
+        draw_open_key(o, v);
+    else if (o->stripped)
         draw_rim_line(o, v);
-    else if (o->posed)
+    else if (o->posed && o->frame->role != RG_FRAME_OPEN)
         draw_expected_rim(o, v);
     if (o->stripped)
         draw_ticks(o, v);
@@ -434,6 +499,8 @@ static void draw_view(const overlay *o, const view *v)
 
 static const char *standing(const rg_frame *f)
 {
+    if (f->open.used)
+        return "used for height";
     if (!f->used)
         return "NOT USED";
     switch (f->role) {
@@ -488,7 +555,8 @@ static void draw_reason(const overlay *o, const view *v)
     cairo_t *cr = o->cr;
     rg_font(cr, 19, false);
     int most = (int)fmax((height - 90) / 26, 1);
-    int lines = rg_text_wrap(cr, 0, 0, width - 40, 26, most, false, o->frame->reason);
+    const char *why = o->frame->open.reason[0] ? o->frame->open.reason : o->frame->reason;
+    int lines = rg_text_wrap(cr, 0, 0, width - 40, 26, most, false, why);
     double y = v->to_y + fmax((height - (66 + 26 * lines)) / 2, 4);
     cairo_rectangle(cr, x, y, width, 66 + 26 * lines);
     rg_grey(cr, 1);
@@ -496,7 +564,7 @@ static void draw_reason(const overlay *o, const view *v)
     rg_grey(cr, 0);
     cairo_set_line_width(cr, 4);
     cairo_stroke(cr);
-    rg_text_wrap(cr, x + 20, y + 72, width - 40, 26, most, true, o->frame->reason);
+    rg_text_wrap(cr, x + 20, y + 72, width - 40, 26, most, true, why);
     rg_font(cr, 26, true);
     rg_text(cr, x + 20, y + 40, 0, width - 40, "NOT USED");
 }
@@ -540,6 +608,14 @@ static double legend_light(const overlay *o, double x, double y, bool rejected, 
 static void draw_legend(const overlay *o, double y)
 {
     double x = MARGIN;
+    if (o->frame->open.used) {
+        rg_grey(o->cr, 0);
+        rg_font(o->cr, 14, false);
+        rg_text(o->cr, x, y + 26, 0, 0,
+                "whole line: the rim; dashed: the pad's plane, at its own diameter; upright: the "
+                "opening");
+        return;
+    }
     if (!o->stripped)
         return;
     x = legend_light(o, x, y + 26, false, "slot light, outlined");
@@ -621,7 +697,7 @@ static void draw_sheet(const overlay *o, const view *whole, const view *rim, dou
         rg_text(o->cr, MARGIN, rim->to_y - 9, 0, width - 2 * MARGIN, text);
         draw_view(o, rim);
     }
-    if (!o->frame->used)
+    if (!o->frame->used && !o->frame->open.used)
         draw_reason(o, whole);
     draw_legend(o, bottom);
 }

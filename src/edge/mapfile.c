@@ -67,6 +67,13 @@ static rg_code bin_state(const source *s, const json_t *o, const char *where, rg
                    where);
 }
 
+/* report.h's word for a blocked bin. */
+static bool says_blocked(const json_t *o)
+{
+    const char *why = json_string_value(json_object_get(o, "why"));
+    return why && strcmp(why, "light interrupted between two openings") == 0;
+}
+
 static rg_code read_bin(const source *s, const json_t *o, int b, rg_bin *bin)
 {
     char where[32];
@@ -92,6 +99,7 @@ static rg_code read_bin(const source *s, const json_t *o, int b, rg_bin *bin)
         bin->bearing_deg = b;
         bin->frames = (int)frames;
         bin->lit = (int)lit;
+        bin->blocked = says_blocked(o);
     }
     return code;
 }

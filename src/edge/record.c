@@ -220,6 +220,21 @@ static rg_code read_sweep(const source *s, const json_t *o, int i, rg_record_swe
     return code;
 }
 
+/* Keys that older records do not have: nothing is said there. */
+static rg_code text_since(const source *s, const json_t *o, const char *where, const char *key,
+                          char *to, size_t size)
+{
+    to[0] = 0;
+    return json_object_get(o, key) ? text_of(s, o, where, key, TEXT_ANY, to, size) : RG_OK;
+}
+
+static rg_code day_since(const source *s, const json_t *o, const char *where, const char *key,
+                         int *day)
+{
+    *day = -1;
+    return json_object_get(o, key) ? day_of(s, o, where, key, false, day) : RG_OK;
+}
+
 static rg_code read_value(const source *s, const json_t *o, int i, rg_record_value *v)
 {
     char where[32];
@@ -233,6 +248,26 @@ static rg_code read_value(const source *s, const json_t *o, int i, rg_record_val
         code = text_of(s, o, where, "unit", TEXT_ANY, v->unit, sizeof v->unit);
     if (code == RG_OK)
         code = text_of(s, o, where, "with", TEXT_ANY, v->with, sizeof v->with);
+    if (code == RG_OK)
+        code = text_since(s, o, where, "remark", v->remark, sizeof v->remark);
+    return code == RG_OK ? day_since(s, o, where, "measured", &v->measured_day) : code;
+}
+
+static rg_code read_check(const source *s, const json_t *o, int i, rg_record_check *c)
+{
+    char where[32];
+    const json_t *done = json_object_get(o, "done");
+    snprintf(where, sizeof where, "checks[%d].", i);
+    rg_code code = text_of(s, o, where, "name", TEXT_NEEDED, c->name, sizeof c->name);
+    if (code == RG_OK)
+        code = text_of(s, o, where, "remark", TEXT_ANY, c->remark, sizeof c->remark);
+    if (code == RG_OK)
+        code = day_of(s, o, where, "checked", false, &c->checked_day);
+    if (code == RG_OK && !json_is_boolean(done) && !json_is_null(done))
+        code =
+            rg_fail(s->err, RG_BAD_DATA, "%s: %sdone must be true, false or null", s->label, where);
+    c->stated = json_is_boolean(done);
+    c->done = json_is_true(done);
     return code;
 }
 
@@ -294,6 +329,24 @@ static rg_code read_setup(const source *s, const json_t *o, rg_record *r)
     for (; code == RG_OK && r->values < count; r->values++)
         code =
             read_value(s, json_array_get(list, (size_t)r->values), r->values, &r->value[r->values]);
+    return code;
+}
+
+static rg_code read_checks(const source *s, const json_t *o, rg_record *r)
+{
+    const json_t *list;
+    int count;
+    if (!json_object_get(o, "checks"))
+        return RG_OK; /* an older record */
+    rg_code code = list_of(s, o, "checks", RG_RECORD_CHECKS_MAX, &list, &count);
+    if (code != RG_OK)
+        return code;
+    r->check = rg_alloc((size_t)count, sizeof *r->check);
+    if (!r->check)
+        return no_memory(s);
+    for (; code == RG_OK && r->checks < count; r->checks++)
+        code =
+            read_check(s, json_array_get(list, (size_t)r->checks), r->checks, &r->check[r->checks]);
     return code;
 }
 
@@ -389,6 +442,8 @@ static rg_code read_record(const source *s, const json_t *o, rg_record *r)
         code = read_sweeps(s, o, r);
     if (code == RG_OK)
         code = read_setup(s, o, r);
+    if (code == RG_OK)
+        code = read_checks(s, o, r);
     if (code != RG_OK)
         rg_record_free(r);
     return code;
@@ -423,6 +478,7 @@ void rg_record_free(rg_record *record)
         return;
     free(record->sweep);
     free(record->value);
+    free(record->check);
     *record = (rg_record){0};
 }
 
@@ -490,6 +546,18 @@ static json_t *value_object(const rg_record_value *v)
     json_object_set_new(o, "u", number(v->u));
     json_object_set_new(o, "unit", rg_json_text(v->unit));
     json_object_set_new(o, "with", rg_json_text(v->with));
+    json_object_set_new(o, "remark", rg_json_text(v->remark));
+    json_object_set_new(o, "measured", day(v->measured_day));
+    return o;
+}
+
+static json_t *check_object(const rg_record_check *c)
+{
+    json_t *o = json_object();
+    json_object_set_new(o, "name", rg_json_text(c->name));
+    json_object_set_new(o, "done", c->stated ? json_boolean(c->done) : json_null());
+    json_object_set_new(o, "remark", rg_json_text(c->remark));
+    json_object_set_new(o, "checked", day(c->checked_day));
     return o;
 }
 
@@ -525,23 +593,28 @@ static void add_head(json_t *o, const rg_record *r)
 static void add_lists(json_t *o, const rg_record *r)
 {
     json_t *reasons = json_array(), *sweeps = json_array(), *setup = json_array();
+    json_t *checks = json_array();
     for (int i = 0; i < r->reasons; i++)
         json_array_append_new(reasons, reason(r->reason[i]));
     for (int i = 0; i < r->sweeps; i++)
         json_array_append_new(sweeps, sweep_object(&r->sweep[i]));
     for (int i = 0; i < r->values; i++)
         json_array_append_new(setup, value_object(&r->value[i]));
+    for (int i = 0; i < r->checks; i++)
+        json_array_append_new(checks, check_object(&r->check[i]));
     json_object_set_new(o, "reasons", reasons);
     json_object_set_new(o, "pads_of_model", json_integer(r->pads_of_model));
     json_object_set_new(o, "previous", previous_object(r));
     json_object_set_new(o, "sweeps", sweeps);
     json_object_set_new(o, "setup", setup);
+    json_object_set_new(o, "checks", checks);
 }
 
 static bool counts_fit(const rg_record *r)
 {
     return r->reasons >= 0 && r->reasons <= RG_REASONS_MAX && r->sweeps >= 0 &&
-           r->sweeps <= RG_RECORD_SWEEPS_MAX && r->values >= 0 && r->values <= RG_RECORD_SETUP_MAX;
+           r->sweeps <= RG_RECORD_SWEEPS_MAX && r->values >= 0 &&
+           r->values <= RG_RECORD_SETUP_MAX && r->checks >= 0 && r->checks <= RG_RECORD_CHECKS_MAX;
 }
 
 rg_code rg_record_text(const rg_record *record, char **text, rg_error *err)
@@ -551,10 +624,11 @@ rg_code rg_record_text(const rg_record *record, char **text, rg_error *err)
     *text = NULL;
     if (!counts_fit(record))
         return rg_fail(err, RG_BAD_DATA,
-                       "inspection record: %d reasons, %d sweeps, %d set-up values; at most %d, %d "
-                       "and %d fit one bag: make two of it",
-                       record->reasons, record->sweeps, record->values, RG_REASONS_MAX,
-                       RG_RECORD_SWEEPS_MAX, RG_RECORD_SETUP_MAX);
+                       "inspection record: %d reasons, %d sweeps, %d set-up values, %d checks; at "
+                       "most %d, %d, %d and %d fit one bag: make two of it",
+                       record->reasons, record->sweeps, record->values, record->checks,
+                       RG_REASONS_MAX, RG_RECORD_SWEEPS_MAX, RG_RECORD_SETUP_MAX,
+                       RG_RECORD_CHECKS_MAX);
     json_t *o = json_object();
     add_head(o, record);
     add_lists(o, record);

@@ -232,6 +232,53 @@ static void add_conditions(json_t *o, const rg_report *r)
     }
 }
 
+static json_t *opening_frames(const rg_report *r)
+{
+    json_t *frames = json_array();
+    for (int i = 0; i < r->count; i++) {
+        const rg_frame *f = &r->frames[i];
+        json_t *o = json_object();
+        if (f->role != RG_FRAME_OPEN) {
+            json_decref(o);
+            continue;
+        }
+        json_object_set_new(o, "file", rg_json_text(r->files[i]));
+        json_object_set_new(o, "used", json_boolean(f->open.used));
+        json_object_set_new(o, "reason", message(f->open.reason));
+        json_object_set_new(o, "bearing_deg", bearing(f->open.bearing_deg));
+        json_object_set_new(o, "elevation_deg", angle(f->open.elevation_deg));
+        json_object_set_new(o, "points", json_integer(f->open.points));
+        json_object_set_new(o, "rms_px", length(f->open.rms_px));
+        json_array_append_new(frames, o);
+    }
+    return frames;
+}
+
+static json_t *opening_object(const rg_report *r)
+{
+    const rg_opening *p = r->opening;
+    const struct {
+        const char *key;
+        double mm;
+    } lengths[] = {{"far_mm", p->far_mm},     {"u_far_mm", p->u_far_mm},
+                   {"hinge_mm", p->hinge_mm}, {"u_hinge_mm", p->u_hinge_mm},
+                   {"mean_mm", p->mean_mm},   {"u_mean_mm", p->u_mean_mm},
+                   {"tilt_mm", p->tilt_mm},   {"u_tilt_mm", p->u_tilt_mm}};
+    json_t *o = json_object();
+    json_object_set_new(o, "measured", json_boolean(p->measured));
+    json_object_set_new(o, "reason", message(p->reason));
+    json_object_set_new(o, "target_mm", length(r->opening_target_mm));
+    for (size_t i = 0; i < sizeof lengths / sizeof *lengths; i++)
+        json_object_set_new(o, lengths[i].key, p->measured ? length(lengths[i].mm) : json_null());
+    json_object_set_new(o, "tilt_bearing_deg",
+                        p->measured ? bearing(p->tilt_bearing_deg) : json_null());
+    json_object_set_new(o, "frames_given", json_integer(p->frames_given));
+    json_object_set_new(o, "frames_used", json_integer(p->frames_used));
+    json_object_set_new(o, "rms_px", length(p->rms_px));
+    json_object_set_new(o, "frames", opening_frames(r));
+    return o;
+}
+
 static void add_results(json_t *o, const rg_report *r)
 {
     const rg_seal_map *map = &r->result->map;
@@ -242,6 +289,8 @@ static void add_results(json_t *o, const rg_report *r)
         json_array_append_new(arcs, arc_object(&map->arc[i]));
     for (int i = 0; i < r->count; i++)
         json_array_append_new(frames, frame_object(r, i));
+    if (r->opening && r->opening->frames_given > 0)
+        json_object_set_new(o, "opening", opening_object(r));
     json_object_set_new(o, "arcs", arcs);
     json_object_set_new(o, "frames", frames);
     json_object_set_new(o, "bins", bins);

@@ -306,7 +306,8 @@ static rg_code take_luma(const rg_setup *setup, rg_tag_finder *finder, const rg_
     if (code == RG_OK)
         code = crown ? locate(setup, finder, luma, &linear, known->near, frame, err)
                      : locate_stated(setup, luma, &linear, known->given, frame, err);
-    bool wanted = code == RG_OK && frame->used && frame->role != RG_FRAME_WITNESS;
+    bool wanted = code == RG_OK && frame->used && frame->role != RG_FRAME_WITNESS &&
+                  frame->role != RG_FRAME_OPEN;
     if (wanted)
         code = unwrap(setup, luma, &linear, frame, err);
     if (wanted && !crown && code == RG_OK)
@@ -317,6 +318,14 @@ static rg_code take_luma(const rg_setup *setup, rg_tag_finder *finder, const rg_
     return code;
 }
 
+/* The rim is found later, in all open frames at once: they keep their picture. */
+static void keep_open(rg_frame *frame, rg_image *luma)
+{
+    frame->luma = *luma;
+    *luma = (rg_image){0};
+    leave_out(frame, "the key is open: a frame for key heights, not for the seal");
+}
+
 static rg_code take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes, size_t size,
                     rg_frame_role role, double exposure, const hints *known, rg_frame *frame,
                     rg_error *err)
@@ -325,8 +334,9 @@ static rg_code take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t 
     rg_error why = {0};
     *frame = (rg_frame){.role = role, .exposure = exposure};
     frame->pose.source = setup->place.source;
-    if (role == RG_FRAME_OPEN) {
-        leave_out(frame, "the key is open: a frame for key heights, not for the seal");
+    bool open = role == RG_FRAME_OPEN;
+    if (open && setup->place.source != RG_PLACE_CROWN) {
+        leave_out(frame, "the key is open: a frame for key heights, which need the crown");
         return RG_OK;
     }
     rg_code code = rg_decode_luma(bytes, size, setup->options.code_weights, &luma, &why);
@@ -343,6 +353,8 @@ static rg_code take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t 
                  "damaged picture data (%.120s): not evidence; take the frame again", luma.warning);
     else if (size_fits(setup, &luma, frame))
         code = take_luma(setup, finder, &luma, known, frame, err);
+    if (code == RG_OK && open && frame->used)
+        keep_open(frame, &luma);
     rg_image_free(&luma);
     if (code == RG_OK && frame->used && role == RG_FRAME_WITNESS)
         code = witness_light(setup, bytes, size, frame, err);
@@ -381,6 +393,7 @@ void rg_frame_free(rg_frame *frame)
         return;
     rg_strip_free(&frame->strip);
     rg_rimlight_free(&frame->light);
+    rg_image_free(&frame->luma);
 }
 
 /* A frame that could not be decoded was never looked at: its pose is all zero. */
@@ -402,4 +415,5 @@ void rg_frame_return(rg_frame *borrowed)
 {
     rg_rimlight_free(&borrowed->light);
     borrowed->strip = (rg_strip){0};
+    borrowed->luma = (rg_image){0};
 }

@@ -9,46 +9,9 @@
 "use strict";
 
 const assert = require("node:assert");
-const { chromium } = require("playwright-core");
-const axe = require("axe-core").source;
 
 const [url, pictures, ...expected] = process.argv.slice(2);
-const SIZES = { wide: { width: 1024, height: 768 }, narrow: { width: 390, height: 844 } };
-const faults = [];
-const origin = new URL(url).origin;
-
-function listen(page) {
-  page.on("pageerror", (error) => faults.push("page error: " + error.message));
-  page.on("console", (message) => { if (message.type() === "error") faults.push("console: " + message.text()); });
-  page.on("request", (request) => {
-    if (!/^(data|blob):/.test(request.url()) && new URL(request.url()).origin !== origin)
-      faults.push("asked elsewhere: " + request.url());
-  });
-}
-
-/* axe goes in by evaluate, which the page's own policy does not bind. */
-async function check(page, name) {
-  await page.evaluate(axe);
-  const result = await page.evaluate(() => window.axe.run(document,
-    { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"] }));
-  for (const v of result.violations)
-    faults.push(name + ": " + v.id + ": " + v.help + ": " + v.nodes.map((n) => n.target.join(" ")).join(", ").slice(0, 300));
-}
-
-async function photograph(page, name) {
-  for (const [size, viewport] of Object.entries(SIZES)) {
-    await page.setViewportSize(viewport);
-    await page.waitForTimeout(150);
-    await page.screenshot({ path: pictures + "/" + name + "-" + size + ".png" });
-    const over = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
-    if (over > 0) faults.push(name + ": " + over + " px wider than the window at " + size);
-    await check(page, name + "-" + size);
-  }
-  await page.setViewportSize(SIZES.wide);
-}
-
-const verdict = (page) => page.getAttribute("#verdict", "data-verdict");
-const until = (page, what, argument) => page.waitForFunction(what, argument, { timeout: 60000 });
+const { faults, origin, watch, photograph, until, verdict } = require("./page.cjs").of(url, pictures);
 
 async function sweep(page, index) {
   const title = await page.textContent("#pad");
@@ -122,10 +85,7 @@ async function archive(page) {
 }
 
 (async () => {
-  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM || "/usr/bin/chromium",
-    args: ["--no-sandbox"] });
-  const page = await browser.newPage({ viewport: SIZES.wide, reducedMotion: "reduce" });
-  listen(page);
+  const { browser, page } = await watch();
   await page.goto(url);
   await until(page, () => document.querySelector("#ask-technician").open);
   await photograph(page, "0-name");

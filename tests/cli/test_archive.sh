@@ -35,7 +35,7 @@ test_a_bag_holds_frames_files_results_and_who() {
     done
     grep -qE '^Inspection-Time: 20[0-9]{2}-[0-9]{2}-[0-9]{2}T[0-9:]{8}Z$' "$bag/bag-info.txt" || fail "time in UTC"
     holds "$bag/data/inspection.json" '.previous == null and .sequence == 1 and .note == "case wet"'
-    holds "$bag/data/inspection.json" '[.sweeps[].pad] == ["C", "G sharp"] and (.setup | length) == 3'
+    holds "$bag/data/inspection.json" '[.sweeps[].pad] == ["C", "G sharp"] and (.setup | length) == 4 and (.checks | length) == 3'
     no_parts archive
 }
 
@@ -141,6 +141,32 @@ test_an_instrument_is_sealed_only_with_every_pad_swept() {
     rg archive add --technician x C --json
     exits 0
     holds out '.verdict == "sealed"'
+}
+
+# Common practice, no source: firm force closes gaps that playing leaves open.
+test_a_firm_finger_alone_releases_no_pad() {
+    bench_day
+    { sed '/^\[pad /,$d' "$CALIB/alto-loan.ini"; sed -n '/^\[pad C\]/,/^$/p' "$CALIB/alto-loan.ini"; } >one.ini
+    change C "s|^instrument.*|instrument = ../one.ini|"
+    cp -r C C-firm
+    change C-firm "s|^finger = light|finger = firm|"
+    rg archive add --technician x C-firm --json
+    exits 0
+    holds out '.verdict == "undecided"'
+    rg archive show PE-A-0147
+    shows "( ? ) undecided" "only a firm finger was tried: C"
+    rg archive add --technician x C C-firm --json
+    holds out '.verdict == "sealed"'
+    rg archive show PE-A-0147 --json
+    holds out '[.sweeps[].finger] == ["light", "firm"] and .reasons == []'
+    change C-firm "s|^finger = firm|finger = 200 g|"
+    rg archive add --technician x C-firm --json
+    holds out '.verdict == "sealed"' # a stated force is what it says
+    cp -r "G sharp" "G sharp-firm"
+    change "G sharp-firm" "s|^finger = light|finger = firm|"
+    rg archive add --technician x "G sharp" "G sharp-firm" --json
+    rg archive show PE-A-0147 --json
+    holds out '[.reasons[] | select(startswith("leaking"))] == ["leaking: G sharp"]' # named once
 }
 
 test_lists_are_searched_by_serial_model_date_verdict_and_pad() {

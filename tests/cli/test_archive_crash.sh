@@ -6,6 +6,7 @@
 . "$ROOT/tests/cli/archive.sh"
 
 POINTS=${RIMGLOW_POINTS:-36}
+SETUP="--setup $ROOT/samples/setup.ini" # with a set-up sheet, so that its files are among the points
 
 # spread: of the lines on standard input at most $POINTS, evenly, with the first and the last.
 spread() {
@@ -106,7 +107,7 @@ sound_after_a_crash() {
 add_with_fault() {
     cp -a ../base a
     faulty "TIME=$((FIRST_DAY + 4 * DAY)) AT=$2 KIND=$1 SEED=${2%exit}1 ${3:-}" \
-        "$RIMGLOW" archive add -a a --technician "A. Tester" sweeps/PE-A-0147/* 2>/dev/null
+        "$RIMGLOW" archive add -a a --technician "A. Tester" $SETUP sweeps/PE-A-0147/* 2>/dev/null
 }
 
 crash_while_adding() {
@@ -126,9 +127,10 @@ prepare() {
     three base
     cp -a base a
     faulty "TIME=$((FIRST_DAY + 4 * DAY)) LOG=$PWD/steps" \
-        "$RIMGLOW" archive add -a a --technician "A. Tester" sweeps/PE-A-0147/*
+        "$RIMGLOW" archive add -a a --technician "A. Tester" $SETUP sweeps/PE-A-0147/*
     exits 0
     cp -a "$(bag a PE-A-0147 3)" honest-bag
+    there honest-bag/data/setup/setup-sheet.pdf
     rm -rf a
 }
 
@@ -237,7 +239,7 @@ crash_while_healing() {
     cp -a ../base a
     rm a/index.sqlite*
     faulty "TIME=$((FIRST_DAY + 4 * DAY)) AT=$2 KIND=$1 SEED=$2" \
-        "$RIMGLOW" archive add -a a --technician "A. Tester" sweeps/PE-A-0147/* 2>/dev/null
+        "$RIMGLOW" archive add -a a --technician "A. Tester" $SETUP sweeps/PE-A-0147/* 2>/dev/null
     rg archive reindex -a a
     [ "$status" = 0 ] || { wrong "reindex works"; return; }
     sound_after_a_crash

@@ -70,6 +70,7 @@ Test(bench_values, numbers_of_the_measurement_are_the_demo_bench_s)
     SAME(options.witness);
     SAME(options.rocking);
     SAME(options.sealmap);
+    SAME(options.opening);
     cr_expect_eq(file.options.mark_every, test.options.mark_every);
 }
 

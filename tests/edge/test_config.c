@@ -64,11 +64,11 @@ static const char sweep_text[] = "[sweep]\n"
 /* text with the first occurrence of from replaced by to. */
 static char *edited(const char *text, const char *from, const char *to)
 {
-    static char result[TEXT];
+    static char results[2][TEXT];
+    char *result = text == results[0] ? results[1] : results[0];
     const char *at = strstr(text, from);
     cr_assert_not_null(at, "the test's own text has no \"%s\"", from);
-    int n =
-        snprintf(result, sizeof result, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from));
+    int n = snprintf(result, TEXT, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from));
     cr_assert(n > 0 && n < TEXT);
     return result;
 }
@@ -290,6 +290,159 @@ Test(config, bad_instrument_values_are_refused_by_name)
         {"[instrument]", "name = x\n[instrument]", {"line 1", "name = x", "before the first"}},
     };
     EXPECT_REFUSALS(parse_instrument, instrument_text, row);
+}
+
+/* ------------------------------------------------------------ links and holes */
+
+/* The test horn with all that may be left out, and a link. */
+static char *whole_instrument(void)
+{
+    static char text[TEXT];
+    const char *first = edited(instrument_text, "[pad G]\n",
+                               "rest = open\n"
+                               "role = tone\n"
+                               "dimensions = memory\n"
+                               "opening_tolerance_mm = 0.3\n"
+                               "[pad G]\n");
+    snprintf(text, sizeof text, "%s%s", first,
+             "rest = closed\n"
+             "dimensions = measured\n"
+             "opens = Eb4, Eb5\n"
+             "vents = D6\n"
+             "[link low E flat > G]\n"
+             "adjuster = screw on the arm of G\n"
+             "kind = screw\n"
+             "lever_ratio = 1.2\n"
+             "thread_mm = 0.4\n");
+    return text;
+}
+
+Test(config, rest_role_dimensions_and_links_are_read)
+{
+    rg_instrument horn;
+    rg_error err = {0};
+    const char *text = whole_instrument();
+    cr_assert_eq(rg_instrument_parse("horn.ini", text, strlen(text), &horn, &err), RG_OK, "%s",
+                 err.text);
+    const rg_pad *g = &horn.pad[0], *low = &horn.pad[1];
+    cr_expect_eq(g->rest, RG_REST_OPEN);
+    cr_expect_eq(g->role, RG_HOLE_TONE);
+    cr_expect_eq(g->dimensions, RG_DIMENSIONS_MEMORY);
+    cr_expect_float_eq(g->opening_tolerance_mm, 0.3, 0);
+    cr_expect_eq(low->rest, RG_REST_CLOSED);
+    cr_expect_eq(low->dimensions, RG_DIMENSIONS_MEASURED);
+    cr_expect_str_eq(rg_dimensions_name(low->dimensions), "measured");
+    cr_expect_str_eq(rg_rest_name(low->rest), "closed");
+    cr_expect_str_eq(rg_hole_role_name(low->role), "tone");
+    cr_assert_eq(horn.links, 1);
+    cr_expect_eq(horn.link[0].driver, 1);
+    cr_expect_eq(horn.link[0].driven, 0);
+    cr_expect_str_eq(horn.link[0].adjuster, "screw on the arm of G");
+    cr_expect_str_eq(rg_adjuster_name(horn.link[0].kind), "screw");
+    cr_expect_float_eq(horn.link[0].lever_ratio, 1.2, 0);
+    cr_expect_float_eq(horn.link[0].thread_mm, 0.4, 0);
+    rg_hole hole[RG_PADS_MAX];
+    cr_assert_eq(rg_instrument_holes("horn.ini", &horn, hole, &err), RG_OK, "%s", err.text);
+    cr_expect_eq(hole[1].rest, RG_REST_CLOSED);
+    cr_expect_eq(rg_pitch_count(&hole[0].closed), 2);
+    cr_expect_eq(rg_pitch_highest(&hole[1].opens), 75); /* Eb5 */
+    cr_expect_eq(rg_pitch_highest(&hole[1].vents), 86); /* D6 */
+    rg_instrument_free(&horn);
+}
+
+/* Files from before these keys existed lie in archives. */
+Test(config, an_older_instrument_file_states_nothing_and_is_still_read)
+{
+    rg_instrument horn;
+    rg_hole hole[RG_PADS_MAX];
+    rg_error err = {0};
+    const char *text = edited(instrument_text, "notes =\n", "notes = the low ones\n");
+    cr_assert_eq(rg_instrument_parse("horn.ini", text, strlen(text), &horn, &err), RG_OK, "%s",
+                 err.text);
+    const rg_pad *g = &horn.pad[0];
+    cr_expect_eq(g->rest, RG_REST_UNSTATED);
+    cr_expect_eq(g->role, RG_HOLE_UNSTATED);
+    cr_expect_eq(g->dimensions, RG_DIMENSIONS_UNSTATED);
+    cr_expect_float_eq(g->opening_tolerance_mm, 0, 0);
+    cr_expect_str_eq(g->opens, "");
+    cr_expect_str_eq(rg_rest_name(g->rest), "not stated");
+    cr_expect_eq(horn.links, 0);
+    cr_expect_eq(rg_instrument_holes("horn.ini", &horn, hole, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "horn.ini: [pad low E flat] notes") &&
+                  strstr(err.text, "the low ones"),
+              "%s", err.text);
+    rg_instrument_free(&horn);
+}
+
+Test(config, notes_that_contradict_each_other_name_file_and_pad)
+{
+    rg_instrument horn;
+    rg_hole hole[RG_PADS_MAX];
+    rg_error err = {0};
+    const char *text = edited(whole_instrument(), "vents = D6", "notes = Eb4");
+    text = edited(text, "closed_with = G\nnotes =\n", "closed_with = G\n");
+    cr_assert_eq(rg_instrument_parse("horn.ini", text, strlen(text), &horn, &err), RG_OK, "%s",
+                 err.text);
+    cr_expect_eq(rg_instrument_holes("horn.ini", &horn, hole, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "horn.ini: [pad low E flat]: Eb4"), "%s", err.text);
+    rg_instrument_free(&horn);
+}
+
+Test(config, a_pad_may_have_no_crown)
+{
+    rg_instrument horn;
+    rg_error err = {0};
+    const char *text = edited(instrument_text, "notes = G4, F#4\n", "notes =\ncrown = none\n");
+    cr_assert_eq(rg_instrument_parse("horn.ini", text, strlen(text), &horn, &err), RG_OK, "%s",
+                 err.text);
+    cr_expect_eq(horn.pad[0].crown.number, -1);
+    cr_expect_float_eq(horn.pad[0].crown.apothem_mm, 0, 0);
+    cr_expect_eq(horn.pad[1].crown.number, 2);
+    rg_instrument_free(&horn);
+    text = edited(instrument_text,
+                  "crown = 2\n"
+                  "crown_apothem_mm = 9.5\n"
+                  "crown_tag_mm = 8.0\n"
+                  "crown_centre_height_mm = 10.3\n",
+                  "crown = none\n");
+    cr_assert_eq(rg_instrument_parse("horn.ini", text, strlen(text), &horn, &err), RG_OK, "%s",
+                 err.text);
+    cr_expect_eq(horn.pad[1].crown.number, -1, "the other crown keys may be left out");
+    rg_instrument_free(&horn);
+    static const refusal row[] = {
+        {"crown = 2", "crown = nothing", {"crown = nothing", "whole number", "or none"}},
+        {"crown_tag_mm = 8.0\n", "", {"[pad G]", "crown_tag_mm"}},
+    };
+    EXPECT_REFUSALS(parse_instrument, instrument_text, row);
+}
+
+Test(config, bad_links_and_words_are_refused_by_name)
+{
+    static const refusal row[] = {
+        {"rest = closed", "rest = shut", {"[pad low E flat] rest = shut", "write open or closed"}},
+        {"role = tone", "role = hole", {"[every pad] role = hole", "write tone or vent"}},
+        {"dimensions = measured",
+         "dimensions = guessed",
+         {"dimensions = guessed", "measured, published, memory or invented"}},
+        {"opening_tolerance_mm = 0.3", "opening_tolerance_mm = 0", {"0.01 to 10"}},
+        {"[link low E flat > G]", "[link low E flat]", {"[link low E flat]", "no two pads"}},
+        {"[link low E flat > G]", "[link low E > G]", {"[link low E > G]", "before the >"}},
+        {"[link low E flat > G]", "[link low E flat > F]", {"behind the >"}},
+        {"[link low E flat > G]", "[link G > low E flat]", {"closed_with", "does not name"}},
+        {"closed_with = G\n", "", {"[link low E flat > G]", "closed_with"}},
+        {"kind = screw", "kind = glue", {"kind = glue", "screw, cork or bend"}},
+        {"kind = screw", "kind = cork", {"thread_mm = 0.4", "no thread"}},
+        {"kind = screw\n", "", {"[link low E flat > G]", "kind"}},
+        {"lever_ratio = 1.2", "lever_ratio = 0", {"lever_ratio = 0", "0.05 to 20"}},
+        {"thread_mm = 0.4\n", "", {"thread_mm", "pitch"}},
+        {"thread_mm = 0.4", "thread = 0.4", {"thread = 0.4", "unknown key"}},
+        {"adjuster = screw on the arm of G", "adjuster =", {"adjuster", "empty"}},
+        {"thread_mm = 0.4\n",
+         "thread_mm = 0.4\n[link low E flat>G]\nadjuster = x\nkind = bend\nlever_ratio = 1\n"
+         "thread_mm = 0\n",
+         {"[link low E flat>G]", "twice"}},
+    };
+    EXPECT_REFUSALS(parse_instrument, whole_instrument(), row);
 }
 
 Test(config, an_instrument_without_pads_is_refused)

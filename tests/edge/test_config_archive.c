@@ -73,12 +73,39 @@ Test(config_archive, the_sample_s_set_up_values_are_read)
     int n;
     char *text = load("samples/setup.ini");
     cr_assert_eq(rg_values_parse("s.ini", text, strlen(text), v, &n, &err), RG_OK, "%s", err.text);
-    cr_assert_eq(n, 3);
+    cr_assert_eq(n, 7);
     cr_expect_str_eq(v[0].quantity, "mass");
     cr_expect(v[0].value == 2431 && v[0].u == 1);
     cr_expect_str_eq(v[0].unit, "g");
     cr_expect_str_eq(v[1].with, "spring gauge, 100 g");
     free(text);
+}
+
+static int values_of(const char *text, rg_measured_value *v)
+{
+    int n = -1;
+    cr_assert_eq(rg_values_parse("s.ini", text, strlen(text), v, &n, &err), RG_OK, "%s", err.text);
+    return n;
+}
+
+Test(config_archive, checks_and_remarks_stand_beside_values)
+{
+    rg_measured_value v[RG_VALUES_MAX];
+    int n = values_of("[mass]\nvalue = 1\nunit = g\nu = 0\nwith =\nremark = wet\n"
+                      "date = 2026-11-24\n"
+                      "[lubrication]\ncheck = done\ndate = none\n"
+                      "[corks]\ncheck = not done\nremark = low B lost its felt\n"
+                      "[play test]\nremark = even\n",
+                      v);
+    cr_assert_eq(n, 4);
+    cr_expect(v[0].kind == RG_VALUE_NUMBER && v[0].value == 1);
+    cr_expect_str_eq(v[0].remark, "wet");
+    cr_expect_eq(v[0].day, 20781); /* GNU date: date -ud 2026-11-24 +%s, divided by 86400 */
+    cr_expect(v[1].kind == RG_VALUE_CHECK && v[1].done && v[1].day == -1 && !v[1].remark[0]);
+    cr_expect(v[2].kind == RG_VALUE_CHECK && !v[2].done);
+    cr_expect_str_eq(v[2].remark, "low B lost its felt");
+    cr_expect(v[3].kind == RG_VALUE_REMARK_ONLY && !v[3].done);
+    cr_expect_str_eq(v[3].remark, "even");
 }
 
 static void expect_refused(const char *text, const char *word)
@@ -98,11 +125,62 @@ Test(config_archive, values_that_cannot_be_are_refused)
     expect_refused("[mass]\nvalue = heavy\nunit = g\nu = 1\nwith =\n", "heavy");
     expect_refused("[mass]\nvalue = 1\nunit = g\nu = -1\nwith =\n", "-1");
     expect_refused("[mass]\nvalue = 1\nunit = g\nu = 1\nwith =\ncolour = red\n", "colour");
+    expect_refused("[oil]\ncheck = yes\n", "done or not done");
+    expect_refused("[oil]\ncheck = done\nunit = g\n", "[oil]");
+    expect_refused("[oil]\ncheck = done\nwith = can\n", "unknown key");
+    expect_refused("[oil]\ncheck = done\ndate = yesterday\n", "yesterday");
+    expect_refused("[oil]\nremark =\n", "empty");
+    expect_refused("[oil]\nremark = a\x1b[2Jb\n", "control character");
+    expect_refused("[oil]\n", "no key value");
     for (int i = 0; i <= RG_VALUES_MAX; i++)
         sprintf(many + strlen(many), "[v%d]\nvalue = 1\nunit = g\nu = 0\nwith =\n", i);
-    expect_refused(many, "65 values");
+    expect_refused(many, "257 values");
     memset(name, 'x', 100);
     strcpy(name + 100, "]\nvalue = 1\nunit = g\nu = 0\nwith =\n");
     snprintf(many, sizeof many, "[%s", name);
     expect_refused(many, "63 bytes");
+}
+
+static rg_measured_value value_of(const char *quantity, double value, const char *with)
+{
+    rg_measured_value v = {.value = value, .u = 0.5};
+    strcpy(v.quantity, quantity);
+    strcpy(v.unit, "g");
+    strcpy(v.with, with);
+    return v;
+}
+
+Test(config_archive, set_up_values_are_written_as_they_are_read)
+{
+    const rg_measured_value v[] = {value_of("mass", 2431, "bench scale, 5 kg"),
+                                   value_of("spring force G sharp", 42.123456789, ""),
+                                   value_of("Spiel \xc3\xbc", -1e-7, "Uhr")};
+    rg_measured_value again[RG_VALUES_MAX];
+    char *text;
+    int n;
+    cr_assert_eq(rg_values_text(v, 3, &text, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(rg_values_parse("s.ini", text, strlen(text), again, &n, &err), RG_OK, "%s",
+                 err.text);
+    cr_assert_eq(n, 3);
+    for (int i = 0; i < 3; i++)
+        cr_expect(rg_values_equal(&v[i], &again[i]), "%s", text);
+    cr_expect_not(rg_values_equal(&v[0], &v[1]));
+    free(text);
+}
+
+Test(config_archive, set_up_values_that_would_change_on_the_way_are_refused)
+{
+    const rg_measured_value bad[] = {
+        value_of("mass", 1, "scale ; 5 kg"), value_of("mass", 1, "scale #2"),
+        value_of("mass] [more", 1, ""),      value_of("", 1, ""),
+        value_of("mass", 2e9, ""),           value_of("mass", 1, "scale\nu = 0")};
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
+        char *text = NULL;
+        cr_expect_eq(rg_values_text(&bad[i], 1, &text, &err), RG_BAD_DATA, "%zu", i);
+        cr_expect_null(text);
+    }
+    const rg_measured_value twice[] = {value_of("mass", 1, ""), value_of("mass", 2, "")};
+    char *text = NULL;
+    cr_expect_eq(rg_values_text(twice, 2, &text, &err), RG_BAD_DATA);
+    cr_expect_null(text);
 }

@@ -50,6 +50,7 @@ static char *written(void)
                                       : gap  ? RG_BIN_GAP
                                              : RG_BIN_SEALED};
     }
+    m->bin[320].blocked = true;
     m->arcs = 1;
     m->arc[0] = (rg_arc){.start_deg = 99.5,
                          .end_deg = 139.5,
@@ -107,6 +108,7 @@ Test(mapfile, what_was_written_comes_back)
     for (int b = 0; b < RG_BINS; b++) {
         const rg_bin *a = &result.map.bin[b], *c = &file.map.bin[b];
         cr_expect(a->state == c->state && a->frames == c->frames && a->lit == c->lit, "bin %d", b);
+        cr_expect_eq(a->blocked, c->blocked, "bin %d", b);
         cr_expect(isnan(a->width_mm) ? isnan(c->width_mm) : fabs(a->width_mm - c->width_mm) < 1e-6);
         cr_expect(isinf(a->detection_limit_mm) ? isinf(c->detection_limit_mm)
                                                : a->detection_limit_mm == c->detection_limit_mm);

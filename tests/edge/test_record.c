@@ -14,6 +14,7 @@
 
 #include "rimglow/memory.h"
 #include "rimglow/record.h"
+#include "support/load.h"
 
 static rg_error err;
 
@@ -126,7 +127,8 @@ static rg_record sample(void)
                    .previous_manifest = rg_digest_of("a", 1),
                    .previous_tagmanifest = rg_digest_of("b", 1),
                    .sweeps = 2,
-                   .values = 2};
+                   .values = 2,
+                   .checks = 3};
     r.sweep = rg_alloc(2, sizeof *r.sweep);
     r.value = rg_alloc(2, sizeof *r.value);
     r.sweep[0] = (rg_record_sweep){.name = "08-G",
@@ -147,8 +149,12 @@ static rg_record sample(void)
                                    .judged_day = 20782,
                                    .instrument_file = "data/calib/alto-loan.ini",
                                    .station_file = "data/calib/..bench.ini"};
-    r.value[0] = (rg_record_value){"mass", "g", "bench scale", 2431, 0.5};
-    r.value[1] = (rg_record_value){"opening of low C", "mm", "", 10.123456789, NAN};
+    r.value[0] = (rg_record_value){"mass", "g", "bench scale", 2431, 0.5, "without neck", 20781};
+    r.value[1] = (rg_record_value){"opening of low C", "mm", "", 10.123456789, NAN, "", -1};
+    r.check = rg_alloc(3, sizeof *r.check);
+    r.check[0] = (rg_record_check){"lubrication", "rods \xE2\x80\x93 light oil", true, true, 20781};
+    r.check[1] = (rg_record_check){"corks and felts", "", true, false, -1};
+    r.check[2] = (rg_record_check){"play test", "low C speaks late", false, false, -1};
     return r;
 }
 
@@ -210,9 +216,43 @@ Test(record, sweeps_and_values_come_back)
     }
     cr_expect(b.sweep[0].grams == 35.5 && isnan(b.sweep[1].grams));
     cr_expect(b.value[0].u == 0.5 && isnan(b.value[1].u));
+    cr_expect_str_eq(b.value[0].remark, "without neck");
+    cr_expect(b.value[0].measured_day == 20781 && b.value[1].measured_day == -1);
     rg_record_free(&a);
     rg_record_free(&b);
     free(text);
+}
+
+Test(record, checks_come_back)
+{
+    rg_record a = sample(), b;
+    char *text = text_of(&a);
+    cr_assert_eq(parse(text, &b), RG_OK, "%s", err.text);
+    cr_assert_eq(b.checks, 3);
+    for (int i = 0; i < 3; i++) {
+        cr_expect_str_eq(b.check[i].name, a.check[i].name);
+        cr_expect_str_eq(b.check[i].remark, a.check[i].remark);
+        cr_expect(b.check[i].stated == a.check[i].stated && b.check[i].done == a.check[i].done);
+        cr_expect_eq(b.check[i].checked_day, a.check[i].checked_day);
+    }
+    rg_record_free(&a);
+    rg_record_free(&b);
+    free(text);
+}
+
+/* As version 0.2.0 of the program wrote it: tests/data/records has its README. */
+Test(record, a_record_from_before_there_were_checks_is_read)
+{
+    rg_record r;
+    test_bytes old = test_load("tests/data/records/0.2.0.json");
+    cr_assert_eq(rg_record_parse("old.json", (const char *)old.data, old.size, &r, &err), RG_OK,
+                 "%s", err.text);
+    cr_assert(r.values == 3 && r.checks == 0 && r.sweeps == 2);
+    cr_expect_str_eq(r.value[0].quantity, "mass");
+    cr_expect_str_eq(r.value[0].remark, "");
+    cr_expect_eq(r.value[0].measured_day, -1);
+    rg_record_free(&r);
+    free(old.data);
 }
 
 /* By jansson alone: the keys and forms that record.h promises to other readers. */
@@ -276,7 +316,8 @@ static void expect_refused(const char *from, const char *to, const char *word)
     cr_expect_eq(parse(text, &r), RG_BAD_DATA, "%s -> %s", from, to);
     cr_expect(strncmp(err.text, "inspection.json", 15) == 0 && strstr(err.text, word),
               "%s -> %s: %s", from, to, err.text);
-    cr_expect(!r.sweep && !r.value && r.sweeps == 0, "%s -> %s: owns something", from, to);
+    cr_expect(!r.sweep && !r.value && !r.check && r.sweeps == 0, "%s -> %s: owns something", from,
+              to);
     free(text);
 }
 
@@ -319,6 +360,24 @@ Test(record, the_head_is_checked_key_by_key)
     expect_refused("\"manifest_sha256\": \"ca", "\"manifest_sha256\": \"c", "manifest_sha256");
     expect_refused("\"note\"", "\"serial\"", "uplicate");
     expect_refused("\"note\"", "\"notes\"", "note");
+}
+
+Test(record, checks_are_checked_by_place)
+{
+    expect_refused("\"name\": \"lubrication\"", "\"name\": \"\"", "checks[0].name");
+    expect_refused("\"name\": \"lubrication\"", "\"nam\": \"\"", "checks[0].name");
+    expect_refused("\"done\": true", "\"done\": 1", "checks[0].done");
+    expect_refused("\"done\": true", "\"done\": \"done\"", "checks[0].done");
+    expect_refused("\"done\": null", "\"don\": null", "checks[2].done");
+    expect_refused("light oil", "oil\\u001b[2J", "checks[0].remark");
+    expect_refused("light oil", "oil\\u009b2J", "checks[0].remark");
+    expect_refused("low C speaks late", "low\\nC", "checks[2].remark");
+    expect_refused("without neck", "\\u0007", "setup[0].remark");
+    expect_refused("\"measured\": \"2026-11-24\"", "\"measured\": \"2026-11-31\"",
+                   "setup[0].measured");
+    expect_refused("\"checked\": \"2026-11-24\"", "\"checked\": 7", "checks[0].checked");
+    expect_refused("\"checks\": [", "\"checks\": 3, \"more\": [", "checks must be a list");
+    expect_taken("\"checks\": [", "\"unknown\": [");
 }
 
 Test(record, sweeps_and_values_are_checked_by_place)

@@ -25,6 +25,38 @@ static void check_refusal(rg_code code, const rg_error *err)
     require(code == RG_OK || (code == RG_BAD_DATA && err->code == code && err->text[0] != 0));
 }
 
+static void check_links(const rg_instrument *horn)
+{
+    for (int i = 0; i < horn->links; i++) {
+        const rg_link *link = &horn->link[i];
+        require(link->driver >= 0 && link->driver < horn->pads);
+        require(link->driven >= 0 && link->driven < horn->pads && link->driven != link->driver);
+        require(link->lever_ratio > 0 && link->thread_mm >= 0);
+        require(strstr(horn->pad[link->driver].closed_with, horn->pad[link->driven].name) != NULL);
+    }
+}
+
+/* Every set of notes survives being written and read again; every note finds its holes. */
+static void check_holes(const rg_instrument *horn)
+{
+    static rg_hole hole[RG_PADS_MAX];
+    rg_error err = {0};
+    rg_code code = rg_instrument_holes("fuzz.ini", horn, hole, &err);
+    check_refusal(code, &err);
+    for (int i = 0; i < horn->pads && code == RG_OK; i++) {
+        char text[RG_PITCH_SET_TEXT];
+        rg_pitch_set again;
+        rg_pitch_set_text(&hole[i].closed, text, sizeof text);
+        require(rg_pitch_set_parse(text, &again, &err) == RG_OK);
+        require(memcmp(&again, &hole[i].closed, sizeof again) == 0);
+    }
+    for (int p = 0; p < RG_PITCHES && code == RG_OK; p++) {
+        rg_venting v;
+        rg_venting_of(hole, horn->pads, p, &v);
+        require(v.holes >= 0 && v.holes <= horn->pads);
+    }
+}
+
 static void try_instrument(const char *text, size_t size)
 {
     rg_error err = {0};
@@ -39,6 +71,8 @@ static void try_instrument(const char *text, size_t size)
         require(pad->tolerance_mm > 0 && pad->tolerance_mm < pad->opening_mm);
         require(rg_instrument_pad(&horn, pad->name) == pad);
     }
+    check_links(&horn);
+    check_holes(&horn);
     rg_instrument_free(&horn);
 }
 

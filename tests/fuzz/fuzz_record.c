@@ -29,7 +29,12 @@ static void check_record(const rg_record *r)
                 strncmp(w->station_file, "data/calib/", 11) == 0);
     }
     for (int i = 0; i < r->values; i++)
-        require(isfinite(r->value[i].value) && !(r->value[i].u < 0));
+        require(isfinite(r->value[i].value) && !(r->value[i].u < 0) &&
+                r->value[i].measured_day >= -1);
+    require(r->checks <= RG_RECORD_CHECKS_MAX);
+    for (int i = 0; i < r->checks; i++)
+        require(r->check[i].name[0] && r->check[i].checked_day >= -1 &&
+                (r->check[i].stated || !r->check[i].done));
 }
 
 static void try_record(const char *text, size_t size)
@@ -38,7 +43,8 @@ static void try_record(const char *text, size_t size)
     rg_record r, again;
     char *first = NULL, *second = NULL;
     rg_code code = rg_record_parse("fuzz.json", text, size, &r, &err);
-    require(code == RG_OK || (code == RG_BAD_DATA && err.text[0] && !r.sweep && !r.value));
+    require(code == RG_OK ||
+            (code == RG_BAD_DATA && err.text[0] && !r.sweep && !r.value && !r.check));
     if (code != RG_OK)
         return;
     check_record(&r);

@@ -4,6 +4,7 @@
  * names the files.
  */
 #include <criterion/criterion.h>
+#include <gsl/gsl_fit.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -462,21 +463,21 @@ Test(detection, uncensored_signals_are_least_squares)
     near("a90/95", p.a90_95, 13.3703423, 1e-7);
 }
 
-/* Tobin (1958), durable goods; R 4.2.2 survreg, as its help page prints it. */
+/* Tobin (1958), durable goods, age and liquidity; R 4.2.2 survreg, as its help page prints it. */
+static const double durable_goods[20][3] = {
+    {0, 57.7, 236},    {.7, 50.9, 283}, {0, 48.5, 207},   {0, 41.7, 220},   {0, 47.7, 238},
+    {0, 59.8, 216},    {0, 44.3, 284},  {3.7, 45.1, 221}, {0, 51.7, 275},   {3, 50, 269},
+    {10.4, 46.8, 207}, {0, 58, 249},    {0, 58.9, 246},   {0, 40, 277},     {1.5, 34.1, 231},
+    {0, 39.9, 219},    {0, 33.4, 240},  {3.5, 48.1, 266}, {6.1, 46.6, 214}, {0, 53.1, 251}};
 Test(detection, tobin_1958_durable_goods)
 {
-    static const double row[20][3] = {
-        {0, 57.7, 236},    {.7, 50.9, 283}, {0, 48.5, 207},   {0, 41.7, 220},   {0, 47.7, 238},
-        {0, 59.8, 216},    {0, 44.3, 284},  {3.7, 45.1, 221}, {0, 51.7, 275},   {3, 50, 269},
-        {10.4, 46.8, 207}, {0, 58, 249},    {0, 58.9, 246},   {0, 40, 277},     {1.5, 34.1, 231},
-        {0, 39.9, 219},    {0, 33.4, 240},  {3.5, 48.1, 266}, {6.1, 46.6, 214}, {0, 53.1, 251}};
     double x[20][2], y[20];
     rg_censor c[20];
     rg_tobit f;
     for (int i = 0; i < 20; i++) {
-        y[i] = row[i][0];
-        x[i][0] = row[i][1];
-        x[i][1] = row[i][2];
+        y[i] = durable_goods[i][0];
+        x[i][0] = durable_goods[i][1];
+        x[i][1] = durable_goods[i][2];
         c[i] = y[i] > 0 ? RG_CENSOR_NONE : RG_CENSOR_BELOW;
     }
     cr_assert_eq(rg_tobit_fit(&x[0][0], 2, y, c, 20, &f, NULL), RG_OK);
@@ -517,6 +518,59 @@ Test(detection, clipped_tilt_is_found_again)
     near("mean", f.b[0], 0.02, 1e-4);
     near("amplitude", hypot(f.b[1], f.b[2]), 0.05, 1e-4);
     near("phase", atan2(f.b[2], f.b[1]) / degree, 60, 1e-4);
+}
+
+/* Values with uncertainties of their own are weighted least squares (gsl_multifit_wlinear). */
+Test(detection, values_with_known_uncertainties_are_weighted_least_squares)
+{
+    enum { N = 12 };
+    double x[N], y[N], u[N], w[N], c0, c1, c00, c01, c11, chisq;
+    rg_censor none[N] = {RG_CENSOR_NONE};
+    rg_tobit f;
+    for (int i = 0; i < N; i++) {
+        x[i] = i;
+        u[i] = 0.1 + 0.05 * (i % 4);
+        w[i] = 1 / (u[i] * u[i]);
+        y[i] = 3 - 0.2 * i + 0.1 * ((i * 7) % 5);
+    }
+    rg_tobit_data d = {.n = N, .covariates = 1, .x = x, .y = y, .censor = none, .u = u};
+    d.known = true;
+    gsl_fit_wlinear(x, 1, w, 1, y, 1, N, &c0, &c1, &c00, &c01, &c11, &chisq);
+    cr_assert_eq(rg_tobit_fit_data(&d, &f, NULL), RG_OK);
+    near("intercept", f.b[0], c0, 1e-10);
+    near("slope", f.b[1], c1, 1e-10);
+    near("var intercept", f.cov[0][0], c00, 1e-10);
+    near("cov", f.cov[0][1], c01, 1e-10);
+    near("var slope", f.cov[1][1], c11, 1e-10);
+    cr_expect(f.sigma == 1 && f.cov[2][2] == 0);
+    d.known = false; /* the same weights, their common scale fitted */
+    cr_assert_eq(rg_tobit_fit_data(&d, &f, NULL), RG_OK);
+    near("slope", f.b[1], c1, 1e-8);
+    near("sigma", f.sigma, sqrt(chisq / N), 1e-8);
+    u[3] = 0;
+    cr_expect_eq(rg_tobit_fit_data(&d, &f, NULL), RG_BAD_DATA);
+}
+
+/* Where sigma is held at its maximum, the other parameters' maximum stays where it is. */
+Test(detection, tobin_1958_with_the_published_scale_held)
+{
+    double x[20][2], y[20], u[20];
+    rg_censor c[20];
+    rg_tobit f;
+    for (int i = 0; i < 20; i++) {
+        y[i] = durable_goods[i][0];
+        x[i][0] = durable_goods[i][1];
+        x[i][1] = durable_goods[i][2];
+        c[i] = y[i] > 0 ? RG_CENSOR_NONE : RG_CENSOR_BELOW;
+        u[i] = exp(1.717851);
+    }
+    rg_tobit_data d = {.n = 20, .covariates = 2, .x = &x[0][0], .y = y, .censor = c, .u = u};
+    d.known = true;
+    cr_assert_eq(rg_tobit_fit_data(&d, &f, NULL), RG_OK);
+    near("intercept", f.b[0], 15.144866, 1e-5);
+    near("age", f.b[1], -0.129059, 1e-5);
+    near("quant", f.b[2], -0.045542, 2e-5);
+    near("log-likelihood", f.log_likelihood, -28.9, 2e-3);
 }
 
 Test(detection, signals_that_fix_no_curve_give_no_number)

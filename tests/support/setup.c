@@ -87,7 +87,18 @@ static const rg_measure_options options = {
                 .blocked_factor = 2,
                 .blocked_deg = 25,
                 .blocked_share = 0.7,
-                .blocked_margin_deg = 5}};
+                .blocked_margin_deg = 5},
+    .opening = {.search_mm = 15,
+                .search_deg = 25,
+                .min_frames = 2,
+                .min_spread_deg = 40,
+                .min_share = 0.4,
+                .max_rms_px = 2,
+                .edge_drop_mm = 0.03,
+                .edge_u_mm = 0.02,
+                .pad_u_mm = 0.02,
+                .pad_tilt_u_deg = 0.1,
+                .max_u_mm = 0.2}};
 
 void test_bench_limits(rg_bench_limits *limits)
 {

@@ -12,6 +12,9 @@
  * their stated U = k u of it; no bin is called sealed whose true gap exceeds
  * the tolerance. A sparse sweep (fewer than 12 frames) is only held to the
  * last two and to its greatest width.
+ *
+ * Openings: samples/truth-open/NAME.json; far edge, hinge and every bearing between them within
+ * 0.1 mm and within U.
  */
 #include <dirent.h>
 #include <jansson.h>
@@ -28,6 +31,7 @@
 #define WIDTH_MM       0.012
 #define WIDTH_SHARE    0.10
 #define INSIDE_SHARE   0.90
+#define OPENING_MM     0.1
 enum { SPARSE_FRAMES = 12 };
 
 typedef struct truth {
@@ -198,6 +202,53 @@ static int compare(const truth *t)
     return s.failures;
 }
 
+/* ------------------------------------------------------------ openings */
+
+static int compare_height(const rg_opening *o, double bearing, double true_mm, double factor)
+{
+    double u, error = rg_opening_at(o, bearing, &u) - true_mm;
+    return bound("opening, mm", error, OPENING_MM) +
+           bound("opening against U, mm", error, factor * u);
+}
+
+static int compare_opening(const char *path)
+{
+    rg_inspection in;
+    rg_error err = {0};
+    char folder[256];
+    json_t *t = json_load_file(path, 0, NULL), *w = json_object_get(t, "w_mm");
+    const char *name = json_string_value(json_object_get(t, "folder"));
+    snprintf(folder, sizeof folder, "samples/%s", name ? name : "");
+    rg_code code = json_array_size(w) == RG_BINS
+                       ? rg_inspection_open(&in, folder, &err)
+                       : rg_fail(&err, RG_BAD_DATA, "%s: no w_mm[360]", path);
+    bool opened = code == RG_OK;
+    if (opened)
+        code = rg_inspection_run(&in, 0, NULL, &err);
+    int failures = code != RG_OK;
+    if (code == RG_OK && !in.opening.measured) {
+        rg_fail(&err, RG_BAD_DATA, "opening not measured: %s", in.opening.reason);
+        failures = 1;
+    }
+    if (failures) {
+        printf("%s\n    FAILED: %s\n", folder, err.text);
+    } else {
+        const rg_opening *o = &in.opening;
+        double k = in.setup.options.sealmap.coverage_factor;
+        printf("%s: %d of %d frames\n    far edge %.4f, truth %.4f, U %.4f mm; hinge %.4f, truth "
+               "%.4f, U %.4f mm\n",
+               folder, o->frames_used, o->frames_given, o->far_mm,
+               json_number_value(json_array_get(w, 180)), k * o->u_far_mm, o->hinge_mm,
+               json_number_value(json_array_get(w, 0)), k * o->u_hinge_mm);
+        for (int b = 0; b < RG_BINS; b++)
+            failures += compare_height(o, b, json_number_value(json_array_get(w, (size_t)b)), k);
+    }
+    if (opened)
+        rg_inspection_close(&in);
+    json_decref(t);
+    return failures;
+}
+
 static int by_name(const struct dirent **a, const struct dirent **b)
 {
     return strcmp((*a)->d_name, (*b)->d_name);
@@ -207,6 +258,21 @@ static int is_json(const struct dirent *e)
 {
     const char *dot = strrchr(e->d_name, '.');
     return dot && strcmp(dot, ".json") == 0;
+}
+
+static int openings(const char *folder)
+{
+    struct dirent **entry = NULL;
+    int n = scandir(folder, &entry, is_json, by_name), failures = n <= 0;
+    for (int i = 0; i < n; i++) {
+        char path[600];
+        snprintf(path, sizeof path, "%s/%s", folder, entry[i]->d_name);
+        failures += compare_opening(path);
+        free(entry[i]);
+    }
+    free(entry);
+    printf("accuracy: openings of %d sweeps, %d out of bounds\n", n > 0 ? n : 0, failures);
+    return failures;
 }
 
 int main(int argc, char **argv)
@@ -223,5 +289,5 @@ int main(int argc, char **argv)
     }
     free(entry);
     printf("accuracy: %d sweeps, %d out of bounds\n", n > 0 ? n : 0, failures);
-    return failures ? 1 : 0;
+    return failures + openings(argc > 2 ? argv[2] : "samples/truth-open") ? 1 : 0;
 }

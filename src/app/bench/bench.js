@@ -7,6 +7,7 @@ const SECTORS = 36, LEVELS = 5, INNER = 62, STEP = 12;
 let state = null;
 let csrf = "";
 let connected = false;
+let lost = false;
 
 /* ------------------------------------------------------------ helpers */
 
@@ -265,18 +266,27 @@ function nowVerdict() {
   return pad && pad.verdict ? pad.verdict : "none";
 }
 
+const sameFinger = (f) => f.finger === state.finger.kind && f.grams === state.finger.grams;
+
+function decidedWords() {
+  const others = state.pads[state.pad].fingers.some((f) => f.finger !== "firm");
+  if (state.finger.kind === "firm" && state.live.verdict === "sealed" && !others)
+    return "Decided, but a firm finger alone releases no pad. F: light finger, N: next pad.";
+  return "Decided. N: next pad. (Enter: go on, for the whole map; F: once more, other finger.)";
+}
+
 function promptWords() {
   const live = state.live, source = state.source;
-  if (state.busy) return "Archiving: every frame is checked and measured once more ...";
+  if (state.busy) return "Archiving: every frame is checked ...";
   if (source.state === "away") return "The camera is gone: plug it in again. " + source.note;
   if (source.state === "none") return source.note || "No camera";
-  if (live && live.decided && state.role === "none") return "Decided. N: next pad. (Enter: go on, for the whole map.)";
+  if (live && live.decided && state.role === "none") return decidedWords();
   if (source.state === "end" && state.role !== "none") return "The recording has ended. N: next pad, R: again.";
   if (state.role === "witness") return "Hold the key cracked open; show the lit gap to the camera.";
   if (state.role === "closed") return "Hold the key closed. Go round the cup, rocking slowly through the rim's height.";
   if (!live) {
     const pad = state.pads[state.pad];
-    return pad.verdict ? "Swept. N: next pad, R: again." : "Crack the key open by a millimetre, then press W.";
+    return pad.fingers.some((f) => sameFinger(f)) ? "Swept. N: next pad, R: again, F: other finger." : "Crack the key open by a millimetre, then press W.";
   }
   if (live.coverage.witness && live.offered === live.witnesses) return "The lamp is proven. Close the key, then press Enter.";
   return live.coverage.witness ? "Paused. Close the key, then press Enter." : "Paused. W: key cracked open, Enter: key closed.";
@@ -290,7 +300,7 @@ function showVerdict() {
   setText($("word"), verdict === "none" ? "not swept" : verdict);
   setText($("pad"), "Pad " + (state.pad + 1) + " of " + state.pads.length + ": " + pad.name +
     (pad.note ? " \u2013 " + pad.note : ""));
-  setText($("number"), state.live ? gapWords(state.live) : gapWords(pad));
+  setText($("number"), state.live ? gapWords(state.live) : [gapWords(pad), pad.reason].filter(Boolean).join("; "));
   setText($("prompt"), promptWords());
   const reasons = state.live ? state.live.reasons : [];
   const list = $("reasons");
@@ -318,6 +328,13 @@ function padButton(index) {
   return item;
 }
 
+function padWords(pad, verdict, now) {
+  const fingers = pad.fingers;
+  if (fingers.length > 1 || (fingers.length && fingers[0].finger !== "light")) return fingersWords(pad);
+  if (verdict === "none") return pad.unmeasured ? "swept, not measured" : now ? "now" : "\u2013";
+  return verdict + (!now && pad.widest_mm !== null && verdict === "leaking" ? " " + mm(pad.widest_mm) : "");
+}
+
 function showPads() {
   const list = $("pads");
   while (list.children.length < state.pads.length) list.append(padButton(list.children.length));
@@ -327,8 +344,7 @@ function showPads() {
     const verdict = now ? nowVerdict() : pad.verdict || "none";
     setShape(button.children[0], verdict);
     setText(button.children[1], pad.name);
-    setText(button.children[2], verdict === "none" ? (now ? "now" : "\u2013") : verdict +
-      (!now && pad.widest_mm !== null && verdict === "leaking" ? " " + mm(pad.widest_mm) : ""));
+    setText(button.children[2], padWords(pad, verdict, now));
     if (now) button.setAttribute("aria-current", "step");
     else button.removeAttribute("aria-current");
   });
@@ -384,6 +400,8 @@ function show(next) {
   setText($("trouble"), connected ? state.message : "No connection to rimglow bench on this computer");
   showVerdict();
   showPads();
+  setText($("earlier"), earlierWords(state));
+  showWorklist(state);
   showRing(state.live);
   showGuide(state.live);
   showOverlay(state.overlay);
@@ -423,7 +441,8 @@ function openDialog(id) {
     input.value = state.occasion;
     const swept = state.pads.filter((pad, i) => pad.verdict || (i === state.pad && state.live)).length;
     setText($("finish-sum"), swept + " of " + state.pads.length + " pads swept. They are archived as one inspection " +
-      "with a certificate; the frames stay as they are.");
+      "with a certificate, " +
+      state.setup.values.length + " set-up values and the notes; the frames stay as they are.");
   }
   if (!dialog.open) dialog.showModal();
 }
@@ -436,6 +455,8 @@ const actions = {
   redo: () => wish("redo", {}),
   note: () => openDialog("ask-note"),
   finger: () => wish("finger", { finger: state.finger.kind === "light" ? "firm" : "light" }),
+  worklist: () => openDialog("worklist"),
+  setup: () => { location.href = "/setup"; },
   finish: () => openDialog("ask-finish"),
   mute: () => setMuted(!muted),
   help: () => openDialog("help"),
@@ -448,7 +469,7 @@ function setMuted(on) {
 }
 
 const KEYS = { w: "witness", enter: "closed", " ": "closed", n: "next", pagedown: "next", p: "previous",
-  pageup: "previous", r: "redo", t: "note", f: "finger", e: "finish", m: "mute", "?": "help" };
+  pageup: "previous", r: "redo", t: "note", f: "finger", l: "worklist", s: "setup", e: "finish", m: "mute", "?": "help" };
 
 function singleKeys() {
   return localStorage.getItem("rimglow-single") !== "no";
@@ -505,15 +526,21 @@ function watchPicture() {
   });
   live.addEventListener("error", () => {
     live.parentElement.classList.remove("on");
-    setTimeout(() => { live.src = "/stream.mjpg?" + Date.now(); }, 1000);
+    setTimeout(againPicture, 1000);
   });
   live.src = "/stream.mjpg";
+}
+
+function againPicture() {
+  $("live").src = "/stream.mjpg?" + Date.now();
 }
 
 function watchEvents() {
   const events = new EventSource("/events");
   events.addEventListener("open", () => {
     if (!connected) refresh().catch(() => {});
+    if (lost) againPicture(); /* a stream that ends is no error to an img */
+    lost = false;
     connected = true;
     if (state) setText($("trouble"), state.message);
   });
@@ -523,6 +550,8 @@ function watchEvents() {
   });
   events.addEventListener("error", () => {
     connected = false;
+    lost = true;
+    $("live").parentElement.classList.remove("on");
     setText($("trouble"), "No connection to rimglow bench on this computer");
     if (events.readyState === EventSource.CLOSED) setTimeout(watchEvents, 2000);
   });

@@ -1,0 +1,174 @@
+/* Set-up values and remarks of the serial at the bench. */
+"use strict";
+
+const $ = (id) => document.getElementById(id);
+const BESIDE = 3; /* earlier visits in the table */
+const UNITS = [[/^mass/, "g"], [/^spring force/, "g"], [/^play/, "mm"]]; /* as in samples/setup.ini */
+let csrf = "";
+let now = { values: [], remarks: [] };
+let visits = [];
+
+async function get(path) {
+  const answer = await fetch(path);
+  const json = await answer.json();
+  if (!answer.ok) throw new Error(json.error);
+  return json;
+}
+
+async function post(path, body) {
+  if (!csrf) csrf = (await get("/api/session")).csrf;
+  const answer = await fetch(path, { method: "POST", body: JSON.stringify(body),
+    headers: { "Content-Type": "application/json", "X-Csrf-Token": csrf } });
+  if (answer.status === 403) csrf = "";
+  const json = await answer.json();
+  $("trouble").textContent = answer.ok ? "" : json.error;
+  return answer.ok;
+}
+
+function element(name, ...content) {
+  const e = document.createElement(name);
+  e.append(...content);
+  return e;
+}
+
+function button(text, label, run) {
+  const b = element("button", text);
+  b.type = "button";
+  b.setAttribute("aria-label", label);
+  b.addEventListener("click", run);
+  return b;
+}
+
+function heading(text, scope) {
+  const h = element("th", text);
+  h.scope = scope;
+  return h;
+}
+
+function words(v) {
+  if (!v) return "\u2013";
+  const u = v.u === null ? "" : " \u00b1 " + v.u;
+  const used = v.with ? " (" + v.with + ")" : "";
+  return v.value + u + " " + v.unit + used;
+}
+
+const of = (values, quantity) => values.find((v) => v.quantity === quantity);
+
+function fill(quantity) {
+  const v = of(now.values, quantity);
+  const before = visits.map((visit) => of(visit.values, quantity)).find(Boolean);
+  const like = v || before;
+  const known = UNITS.find(([pattern]) => pattern.test(quantity));
+  $("quantity").value = quantity;
+  $("number").value = v ? v.value : "";
+  $("u").value = v && v.u !== null ? v.u : "";
+  $("unit").value = like ? like.unit : known ? known[1] : "";
+  $("with").value = like ? like.with : "";
+}
+
+function change(quantity) {
+  fill(quantity);
+  $("number").focus();
+}
+
+async function remove(quantity) {
+  if (!await post("/api/setup", { quantity, value: "", unit: "", u: "", with: "" })) return;
+  $("said").textContent = quantity + " removed";
+  await load();
+  $("quantity").focus();
+}
+
+function valueRow(quantity, shown) {
+  const line = element("tr", heading(quantity, "row"));
+  const mine = of(now.values, quantity);
+  line.append(element("td", words(mine)));
+  for (const visit of shown) line.append(element("td", words(of(visit.values, quantity))));
+  const todo = element("td", button(mine ? "Change" : "Measure", (mine ? "Change " : "Measure ") + quantity, () => change(quantity)));
+  if (mine) todo.append(" ", button("Remove", "Remove " + quantity, () => remove(quantity)));
+  line.append(todo);
+  return line;
+}
+
+function showValues() {
+  const shown = visits.filter((visit) => visit.values.length > 0).slice(0, BESIDE);
+  const quantities = [...new Set([...now.values, ...shown.flatMap((visit) => visit.values)].map((v) => v.quantity))];
+  const head = element("tr", heading("Quantity", "col"), heading("This visit", "col"));
+  for (const visit of shown)
+    head.append(heading("Visit " + visit.sequence + ", " + visit.time + (visit.occasion ? ", " + visit.occasion : ""), "col"));
+  head.append(heading("Do", "col"));
+  $("head").replaceChildren(head);
+  $("values").replaceChildren(...quantities.map((quantity) => valueRow(quantity, shown)));
+  if (!quantities.length) {
+    const none = element("td", "none yet");
+    none.colSpan = 3;
+    $("values").replaceChildren(element("tr", none));
+  }
+}
+
+async function removeRemark(topic) {
+  if (!await post("/api/remark", { topic, text: "" })) return;
+  $("said").textContent = "Remark on " + topic + " removed";
+  await load();
+  $("topic").focus();
+}
+
+function remarkRow(r) {
+  return element("tr", heading(r.topic, "row"), element("td", r.text), element("td",
+    button("Change", "Change the remark on " + r.topic, () => { $("topic").value = r.topic; $("text").value = r.text; $("text").focus(); }),
+    " ", button("Remove", "Remove the remark on " + r.topic, () => removeRemark(r.topic))));
+}
+
+function showRemarks() {
+  $("remarks").replaceChildren(...now.remarks.map(remarkRow));
+  if (!now.remarks.length) {
+    const none = element("td", "none yet");
+    none.colSpan = 3;
+    $("remarks").replaceChildren(element("tr", none));
+  }
+  const told = visits.filter((visit) => visit.note || visit.unread);
+  $("before").hidden = told.length === 0;
+  $("notes").replaceChildren(...told.map((visit) => element("li", visit.unread ? visit.bag + " cannot be read: " + visit.unread
+    : "Visit " + visit.sequence + ", " + visit.time + ": " + visit.note)));
+}
+
+function offer(state) {
+  const names = ["mass", ...state.pads.map((pad) => "spring force " + pad.name), "play of the left-hand rod", "play of the right-hand rod"];
+  $("quantities").replaceChildren(...names.map((name) => { const o = element("option"); o.value = name; return o; }));
+}
+
+async function load() {
+  try {
+    const state = await get("/api/state");
+    visits = (await get("/api/visits")).visits;
+    now = state.setup;
+    $("serial").textContent = state.serial;
+    offer(state);
+    showValues();
+    showRemarks();
+  } catch (fault) {
+    $("trouble").textContent = fault instanceof TypeError ? "No connection to rimglow bench on this computer" : fault.message;
+  }
+}
+
+/* A wish is answered when the state tells of it, so what is loaded then is what was kept. */
+async function keep(event, path, first, told) {
+  event.preventDefault();
+  const form = event.target;
+  const body = {};
+  for (const [key, text] of new FormData(form)) body[key] = text.trim();
+  try {
+    if (!await post(path, body)) return;
+  } catch (fault) {
+    $("trouble").textContent = "No connection to rimglow bench on this computer";
+    return;
+  }
+  form.reset();
+  $("said").textContent = told(body);
+  await load();
+  first.focus();
+}
+
+$("value").addEventListener("submit", (event) => keep(event, "/api/setup", $("quantity"), (b) => b.quantity + " kept: " + b.value + " " + b.unit));
+$("remark").addEventListener("submit", (event) => keep(event, "/api/remark", $("topic"), (b) => "Remark on " + b.topic + " kept"));
+$("quantity").addEventListener("change", () => { if (!$("number").value) fill($("quantity").value); });
+load().then(() => $("quantity").focus());

@@ -1,0 +1,69 @@
+/* The work list: pads worst first, with what to do. Used by bench.js, whose $, setShape and wish it needs. */
+"use strict";
+
+function worklistFigures(line) {
+  const parts = [line.verdict || "not swept"];
+  if (line.area_mm2) parts.push(line.area_mm2.toFixed(3) + " mm\u00b2 open");
+  if (line.width_mm !== null)
+    parts.push("widest " + line.width_mm.toFixed(3) + (line.U_width_mm === null ? "" : " \u00b1 " + line.U_width_mm.toFixed(3)) +
+      " mm at " + Math.round(line.bearing_deg) + "\u00b0");
+  return parts.join(", ");
+}
+
+function worklistItem(line) {
+  const item = document.createElement("li");
+  const button = document.createElement("button");
+  const shape = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  const figures = document.createElement("strong"), todo = document.createElement("p");
+  shape.setAttribute("viewBox", "0 0 100 100");
+  shape.setAttribute("aria-hidden", "true");
+  setShape(shape, line.verdict || "none");
+  button.type = "button";
+  button.append(shape, " ", line.name);
+  button.setAttribute("aria-label", "Go to pad " + line.name);
+  button.addEventListener("click", () => { $("worklist").close(); wish("pad", { pad: line.name }); });
+  figures.textContent = worklistFigures(line);
+  todo.append(figures, ": " + line.sentence.replaceAll("+-", "\u00b1") + ".");
+  item.append(button, todo);
+  return item;
+}
+
+function worklistHead(state) {
+  const count = (verdict) => state.worklist.filter((line) => line.verdict === verdict).length;
+  const live = state.live ? " The sweep that is being taken counts when it is finished." : "";
+  return count("leaking") + " leaking, " + count("undecided") + " undecided, " + count(null) + " not swept, " + count("sealed") +
+    " sealed." + live;
+}
+
+/* Made anew only when something in it changes, so that the focus stays. */
+function showWorklist(state) {
+  const list = $("worklist-lines");
+  const text = JSON.stringify(state.worklist);
+  $("worklist-sum").textContent = worklistHead(state);
+  if (list.dataset.text === text) return;
+  list.dataset.text = text;
+  list.replaceChildren(...state.worklist.map(worklistItem));
+}
+
+/* ------------------------------------------------------------ what several sweeps of a pad say */
+
+function fingerName(f) {
+  return f.grams === null ? (f.finger === "unstated" ? "finger not stated" : f.finger) : f.grams + " g";
+}
+
+/* "light: leaking 0.061; firm: sealed" */
+function fingersWords(pad) {
+  return pad.fingers.map((f) => fingerName(f) + ": " + f.verdict +
+    (f.verdict === "leaking" && f.widest_mm !== null ? " " + f.widest_mm.toFixed(3) : "")).join("; ");
+}
+
+function earlierWords(state) {
+  const e = state.earlier, parts = [];
+  const days = e.first === null ? "" : e.first === e.last ? " of " + e.first : " of " + e.first + " to " + e.last;
+  if (e.pads)
+    parts.push(e.pads + (e.pads === 1 ? " pad" : " pads") + " from an earlier run" + days + " (rimglow bench --fresh begins anew).");
+  for (const pad of state.pads)
+    if (pad.unmeasured) parts.push(pad.name + ": swept, not measured: " + pad.unmeasured + ".");
+  if (!e.pads && e.bag) parts.push("Archived so far: " + e.bag + ".");
+  return parts.join(" ");
+}

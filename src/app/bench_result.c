@@ -1,0 +1,135 @@
+/*
+ * bench_result.c - the finished sweeps of a pad, one for each finger.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "bench_private.h"
+#include "rimglow/memory.h"
+#include "rimglow/pad_verdict.h"
+#include "rimglow/text.h"
+
+static int find(const rg_bench_pad *p, rg_finger finger, double grams)
+{
+    for (int i = 0; i < p->results; i++)
+        if (p->result[i].finger == finger && fabs(p->result[i].grams - grams) < 1e-9)
+            return i;
+    return -1;
+}
+
+bool rg_bench_has_room(const rg_bench_pad *p, rg_finger finger, double grams)
+{
+    return p->results < RG_BENCH_RESULTS || find(p, finger, grams) >= 0;
+}
+
+void rg_bench_drop(rg_bench_pad *p, rg_finger finger, double grams)
+{
+    int at = find(p, finger, grams);
+    if (at < 0)
+        return;
+    free(p->result[at].map);
+    p->results--;
+    memmove(&p->result[at], &p->result[at + 1], (size_t)(p->results - at) * sizeof p->result[0]);
+}
+
+void rg_bench_results_free(rg_bench_pad *p)
+{
+    for (int i = 0; i < p->results; i++)
+        free(p->result[i].map);
+    p->results = 0;
+}
+
+/* The same figures whether the map was measured now or read back. */
+static void look_at(rg_bench_result *r, const rg_seal_map *map, double k)
+{
+    r->coverage_factor = k;
+    r->verdict = map->verdict;
+    r->widest_mm = r->U_widest_mm = r->widest_deg = NAN;
+    for (int i = 0; i < RG_BINS; i++) {
+        const rg_bin *bin = &map->bin[i];
+        r->seen += bin->state != RG_BIN_UNSEEN;
+        if (bin->state == RG_BIN_UNSEEN || !(bin->width_mm > 0) || r->widest_mm >= bin->width_mm)
+            continue;
+        r->widest_mm = bin->width_mm;
+        r->U_widest_mm = k * bin->u_mm;
+        r->widest_deg = bin->bearing_deg;
+    }
+    for (int i = 0; i < map->arcs; i++)
+        r->area_mm2 += map->arc[i].open_area_mm2;
+}
+
+rg_code rg_bench_keep_map(rg_bench *b, int at, const rg_inspection *in, const rg_seal_map *map,
+                          bool earlier, rg_error *err)
+{
+    rg_bench_pad *p = &b->pads[at];
+    const rg_sweep *s = &in->sweep;
+    double grams = s->finger == RG_FINGER_GRAMS ? s->finger_grams : 0;
+    rg_bench_result r = {.finger = s->finger,
+                         .grams = grams,
+                         .kept = s->frames,
+                         .earlier = earlier,
+                         .day = s->taken.present ? s->taken.day : -1};
+    if (!rg_bench_has_room(p, s->finger, grams))
+        return rg_fail(err, RG_USAGE, "pad %.60s has sweeps by %d fingers already", p->pad->name,
+                       RG_BENCH_RESULTS);
+    r.map = rg_alloc(1, sizeof *r.map);
+    if (!r.map)
+        return rg_fail(err, RG_INTERNAL, "no memory for a seal map");
+    *r.map = *map;
+    rg_copy_text(r.folder, sizeof r.folder, in->folder);
+    look_at(&r, map, in->setup.options.sealmap.coverage_factor);
+    rg_bench_drop(p, s->finger, grams);
+    p->result[p->results++] = r;
+    b->fresh = true;
+    return RG_OK;
+}
+
+rg_code rg_bench_keep(rg_bench *b, int at, const rg_inspection *in, rg_error *err)
+{
+    char date[32] = "", place[RG_PLACE_SIZE];
+    time_t now = time(NULL);
+    struct tm utc;
+    rg_code code = rg_bench_keep_map(b, at, in, &in->result.map, false, err);
+    if (code != RG_OK)
+        return code;
+    if (gmtime_r(&now, &utc))
+        strftime(date, sizeof date, "%Y-%m-%d %H:%M UTC", &utc);
+    return rg_inspection_write(in, b->options.out, RG_PICTURES_MAP, date, b->options.workers, NULL,
+                               place, err);
+}
+
+rg_verdict rg_bench_pad_verdict(const rg_bench_pad *p, bool *only_firm)
+{
+    rg_pad_sweep sweep[RG_BENCH_RESULTS];
+    for (int i = 0; i < p->results; i++)
+        sweep[i] = (rg_pad_sweep){p->result[i].verdict, p->result[i].finger == RG_FINGER_FIRM};
+    return rg_pad_verdict(sweep, p->results, only_firm);
+}
+
+static int badness(rg_verdict verdict)
+{
+    return verdict == RG_VERDICT_LEAKING ? 2 : verdict == RG_VERDICT_UNDECIDED ? 1 : 0;
+}
+
+const rg_bench_result *rg_bench_pad_worst(const rg_bench_pad *p)
+{
+    const rg_bench_result *worst = p->results ? &p->result[0] : NULL;
+    for (int i = 1; i < p->results; i++) {
+        const rg_bench_result *r = &p->result[i];
+        int more = badness(r->verdict) - badness(worst->verdict);
+        if (more > 0 || (more == 0 && r->area_mm2 > worst->area_mm2))
+            worst = r;
+    }
+    return worst;
+}
+
+int rg_bench_swept(const rg_bench *b)
+{
+    int n = 0;
+    for (int i = 0; i < b->instrument.pads; i++)
+        n += b->pads[i].results > 0;
+    return n;
+}

@@ -1,0 +1,495 @@
+/*
+ * render.c - from a plan to sweep folders. See render.h.
+ */
+#include "rimglow/render.h"
+
+#include <gsl/gsl_rng.h>
+#include <jansson.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "rimglow/file.h"
+#include "rimglow/memory.h"
+#include "rimglow/synth.h"
+#include "rimglow/text.h"
+
+enum { SHOTS_MAX = RG_FRAMES_MAX };
+/* The cup stands this far beyond its pad, and a pad cracked open about its hinge rises so much more at
+ * the far side, as a share of what its middle rises. */
+static const double cup_beyond_mm = 0.3, crack_tilt = 0.41;
+
+/* One frame to be taken. */
+typedef struct shot {
+    const rg_synth_scene *scene;
+    rg_role role;
+    double exposure;
+    rg_pose camera;
+    double bearing_deg, elevation_deg;
+    uint64_t seed;
+    char file[RG_NAME_SIZE];
+} shot;
+
+typedef struct rendering {
+    const rg_render_plan *plan;
+    const rg_render_sweep *sweep;
+    const rg_lens *lens;
+    const rg_pad *pad;
+    const char *out;
+    rg_synth_scene closed, cracked;
+    rg_synth_sensor *sensor; /* owned */
+    int shots;
+    shot *shot; /* owned */
+    char folder[RG_PLACE_SIZE];
+    const rg_progress *progress;
+    char what[RG_NAME_SIZE + 16];
+} rendering;
+
+typedef struct source {
+    char path[RG_INPUT_PATH];
+    uint8_t *text; /* owned */
+    size_t size;
+} source;
+
+/* ---------------------------------------------------------------- scene */
+
+static void set_lamp(const rg_render_sweep *s, rg_synth_scene *c)
+{
+    for (int k = 0; k < 3; k++)
+        c->lamp[k] *= s->lamp;
+    c->lamp_uneven = s->lamp_uneven;
+    c->lamp_bearing_deg = s->lamp_bearing_deg;
+    c->paper = s->paper;
+    c->metal = s->metal;
+    c->leather = s->leather;
+    c->room = s->room;
+    c->streaks = s->streaks;
+    for (int i = 0; i < s->streaks; i++)
+        c->streak[i] =
+            (rg_synth_streak){s->streak[i].azimuth_deg, s->streak[i].width_deg, s->streak[i].light,
+                              s->streak[i].low_mm, s->streak[i].high_mm};
+}
+
+static void set_face(const rg_render_sweep *s, rg_synth_pad *p)
+{
+    p->level_mm = s->level_mm;
+    p->tilt_mm = s->tilt_mm;
+    p->tilt_bearing_deg = s->tilt_bearing_deg;
+    p->saddle_mm = s->saddle_mm;
+    p->saddle_bearing_deg = s->saddle_bearing_deg;
+    p->creases = s->creases;
+    for (int i = 0; i < s->creases; i++)
+        p->crease[i] = (rg_synth_crease){s->crease[i].bearing_deg, s->crease[i].half_width_deg,
+                                         s->crease[i].depth_mm};
+    p->press_mm = s->press_mm;
+    p->bulge_mm = s->bulge_mm;
+    p->askew_x = s->askew_x;
+    p->askew_y = s->askew_y;
+    p->feeler_mm = s->feeler_mm;
+    p->feeler_width_mm = s->feeler_width_mm;
+    p->feeler_bearing_deg = s->feeler_bearing_deg;
+}
+
+static void set_scene(rendering *r)
+{
+    const rg_rim *rim = &r->pad->rim;
+    rg_synth_scene *c = &r->closed;
+    rg_synth_scene_default(c);
+    c->inner_mm = 0.5 * rim->inner_diameter_mm;
+    c->outer_mm = 0.5 * rim->outer_diameter_mm;
+    c->pad_mm = 0.5 * rim->pad_diameter_mm;
+    c->cup_mm = c->pad_mm + cup_beyond_mm;
+    c->crown = r->pad->crown.number;
+    c->apothem_mm = r->pad->crown.apothem_mm;
+    c->tag_mm = r->pad->crown.tag_size_mm;
+    c->tag_height_mm = r->pad->crown.centre_height_mm;
+    c->key = r->sweep->key;
+    set_lamp(r->sweep, c);
+    set_face(r->sweep, &c->pad);
+}
+
+/* The same pad cracked open about its hinge, for the witness. */
+static void crack(rendering *r)
+{
+    rg_synth_pad *p = &r->cracked.pad;
+    r->cracked = r->closed;
+    double along = p->tilt_mm * cos(rg_radians(p->tilt_bearing_deg));
+    double across = p->tilt_mm * sin(rg_radians(p->tilt_bearing_deg));
+    along -= crack_tilt * r->sweep->witness_mm;
+    p->level_mm += r->sweep->witness_mm;
+    p->tilt_mm = hypot(along, across);
+    p->tilt_bearing_deg = rg_degrees(atan2(across, along));
+}
+
+/* ---------------------------------------------------------------- shots */
+
+static double spread(gsl_rng *random, double half_range)
+{
+    return half_range * (2 * gsl_rng_uniform(random) - 1);
+}
+
+static void aim(const rg_render_sweep *s, gsl_rng *random, double bearing, double elevation,
+                shot *k)
+{
+    k->bearing_deg = bearing + spread(random, s->bearing_spread_deg);
+    k->elevation_deg = elevation + spread(random, s->elevation_spread_deg);
+    k->camera = rg_synth_camera(k->bearing_deg, k->elevation_deg,
+                                s->distance_mm + spread(random, s->distance_spread_mm), s->aim_mm,
+                                spread(random, s->roll_spread_deg));
+    k->seed = ((uint64_t)gsl_rng_get(random) << 32) | gsl_rng_get(random);
+}
+
+static void plan_shots(rendering *r, gsl_rng *random)
+{
+    const rg_render_sweep *s = r->sweep;
+    shot *k = r->shot;
+    if (s->witness && !s->open) {
+        *k = (shot){.scene = &r->cracked, .role = RG_ROLE_WITNESS, .exposure = s->witness_exposure};
+        snprintf(k->file, sizeof k->file, "witness.jpg");
+        aim(s, random, 182, -1, k++);
+    }
+    for (int i = 0; i < s->bearings; i++)
+        for (int l = 0; l < s->levels; l++, k++) {
+            *k = (shot){.scene = &r->closed,
+                        .role = s->open ? RG_ROLE_OPEN : RG_ROLE_CLOSED,
+                        .exposure = s->open ? s->open_exposure : 1};
+            snprintf(k->file, sizeof k->file, "%s_%02d.jpg", s->open ? "open" : "view",
+                     i * s->levels + l);
+            aim(s, random, s->first_bearing_deg + 360.0 * i / s->bearings, s->elevation_deg[l], k);
+        }
+    r->shots = (int)(k - r->shot);
+}
+
+/* FNV-1a (Fowler, Noll and Vo, RFC 9923): so that a sweep looks the same whether or not others are
+ * rendered with it. */
+static unsigned long seed_of(const rg_render_plan *plan, const char *name)
+{
+    uint32_t hash = 2166136261u;
+    for (const char *at = name; *at; at++)
+        hash = (hash ^ (uint8_t)*at) * 16777619u;
+    return hash ^ (uint32_t)plan->seed * 2654435761u;
+}
+
+static rg_code prepare(rendering *r, rg_error *err)
+{
+    set_scene(r);
+    crack(r);
+    rg_code code = rg_synth_check(&r->closed, err);
+    if (code != RG_OK) {
+        char prefix[RG_NAME_SIZE + 16];
+        snprintf(prefix, sizeof prefix, "[sweep %s]", r->sweep->name);
+        rg_fail_prefix(err, prefix);
+        return code;
+    }
+    gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+    r->shot = rg_alloc(SHOTS_MAX + 1, sizeof *r->shot);
+    if (!random || !r->shot) {
+        gsl_rng_free(random);
+        return rg_fail(err, RG_INTERNAL, "no memory for a sweep");
+    }
+    gsl_rng_set(random, seed_of(r->plan, r->sweep->name));
+    plan_shots(r, random);
+    gsl_rng_free(random);
+    return rg_synth_sensor_new(&r->sensor, r->sweep->full_well, r->sweep->read_noise, err);
+}
+
+static rg_code photograph(const rendering *r, const shot *k, uint8_t **bytes, size_t *size,
+                          rg_error *err)
+{
+    rg_synth_view view;
+    rg_image image;
+    rg_code code = rg_synth_render(k->scene, r->lens, &k->camera, r->sweep->blur_px,
+                                   r->sweep->glare, &view, err);
+    if (code != RG_OK)
+        return code;
+    code = rg_synth_expose(r->sensor, &view, k->exposure, k->seed, &image, err);
+    rg_synth_view_free(&view);
+    if (code != RG_OK)
+        return code;
+    code = rg_synth_jpeg(&image, r->sweep->jpeg_quality, bytes, size, err);
+    rg_image_free(&image);
+    return code;
+}
+
+static rg_code take_shot(void *context, int job, int worker, rg_error *err)
+{
+    const rendering *r = context;
+    const shot *k = &r->shot[job];
+    uint8_t *bytes = NULL;
+    size_t size;
+    (void)worker;
+    char *path = rg_path_join(r->folder, k->file);
+    if (!path)
+        return rg_fail(err, RG_INTERNAL, "no memory for a file name");
+    rg_code code = photograph(r, k, &bytes, &size, err);
+    if (code == RG_OK)
+        code = rg_file_write(path, bytes, size, err);
+    free(bytes);
+    free(path);
+    return code;
+}
+
+static void shot_done(void *context, int done, int jobs)
+{
+    const rendering *r = context;
+    if (r->progress)
+        r->progress->report(r->progress->context, r->what, done, jobs);
+}
+
+/* ---------------------------------------------------------------- sweep.ini and truth */
+
+static const char *base_name(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash ? slash + 1 : path;
+}
+
+static rg_code write_text(const char *folder, const char *name, const char *text, rg_error *err)
+{
+    char *path = rg_path_join(folder, name);
+    if (!path)
+        return rg_fail(err, RG_INTERNAL, "no memory for a file name");
+    rg_code code = rg_file_write(path, text, strlen(text), err);
+    free(path);
+    return code;
+}
+
+static void list_frames(const rendering *r, rg_sweep_frame *frame)
+{
+    for (int i = 0; i < r->shots; i++) {
+        frame[i] = (rg_sweep_frame){.role = r->shot[i].role, .exposure = r->shot[i].exposure};
+        frame[i].given.bearing_deg = frame[i].given.elevation_deg = (double)NAN;
+        rg_copy_text(frame[i].file, sizeof frame[i].file, r->shot[i].file);
+    }
+}
+
+static rg_code write_ini(const rendering *r, rg_error *err)
+{
+    const rg_render_sweep *s = r->sweep;
+    char *text;
+    rg_sweep sweep = {.crown_number = r->pad->crown.number,
+                      .finger = s->finger,
+                      .finger_grams = s->finger_grams,
+                      .wedge = {s->feeler_mm > 0, s->feeler_mm, s->feeler_u_mm,
+                                s->feeler_bearing_deg, s->feeler_width_mm},
+                      .taken = {.present = r->plan->day >= 0, .day = r->plan->day},
+                      .frames = r->shots};
+    rg_copy_text(sweep.serial, sizeof sweep.serial, r->plan->serial);
+    rg_copy_text(sweep.pad, sizeof sweep.pad, s->pad);
+    snprintf(sweep.instrument_path, sizeof sweep.instrument_path, "../../calib/%.400s",
+             base_name(r->plan->instrument_path));
+    snprintf(sweep.station_path, sizeof sweep.station_path, "../../calib/%.400s",
+             base_name(r->plan->station_path));
+    sweep.frame = rg_alloc((size_t)r->shots, sizeof *sweep.frame);
+    if (!sweep.frame)
+        return rg_fail(err, RG_INTERNAL, "no memory for a sweep");
+    list_frames(r, sweep.frame);
+    rg_code code = rg_sweep_text(&sweep, &text, err);
+    free(sweep.frame);
+    if (code != RG_OK)
+        return code;
+    code = write_text(r->folder, "sweep.ini", text, err);
+    free(text);
+    return code;
+}
+
+static json_t *view_json(const shot *k)
+{
+    json_t *rows = json_array(),
+           *t = json_pack("[f, f, f]", k->camera.t.x, k->camera.t.y, k->camera.t.z);
+    for (int i = 0; i < 3; i++)
+        json_array_append_new(rows, json_pack("[f, f, f]", k->camera.R.m[i][0], k->camera.R.m[i][1],
+                                              k->camera.R.m[i][2]));
+    return json_pack("{s:s, s:s, s:f, s:f, s:f, s:o, s:o}", "file", k->file, "role",
+                     rg_role_name(k->role), "exposure", k->exposure, "bearing_deg", k->bearing_deg,
+                     "elevation_deg", k->elevation_deg, "R", rows, "t", t);
+}
+
+static json_t *truth_json(const rendering *r)
+{
+    double w[360];
+    int widest = 0;
+    json_t *gaps = json_array(), *views = json_array();
+    rg_synth_widths(&r->closed, w);
+    for (int b = 0; b < 360; b++) {
+        widest = w[b] > w[widest] ? b : widest;
+        json_array_append_new(gaps, json_real(round(w[b] * 1e7) / 1e7));
+    }
+    for (int i = 0; i < r->shots; i++)
+        json_array_append_new(views, view_json(&r->shot[i]));
+    return json_pack("{s:s, s:s, s:s, s:s, s:s, s:b, s:f, s:i, s:o, s:o}", "format",
+                     "rimglow rendered truth", "serial", r->plan->serial, "folder", r->sweep->name,
+                     "pad", r->sweep->pad, "finger", rg_finger_name(r->sweep->finger), "sealed",
+                     w[widest] <= 0, "max_gap_mm", w[widest], "max_gap_bearing_deg", widest, "w_mm",
+                     gaps, "views", views);
+}
+
+static rg_code write_truth(const rendering *r, rg_error *err)
+{
+    char folder[RG_PLACE_SIZE], name[2 * RG_NAME_SIZE + 16];
+    snprintf(folder, sizeof folder, "%.1000s/truth", r->out);
+    snprintf(name, sizeof name, "%s-%s.json", r->plan->serial, r->sweep->name);
+    json_t *json = truth_json(r);
+    char *text = json ? json_dumps(json, JSON_INDENT(1) | JSON_REAL_PRECISION(12)) : NULL;
+    json_decref(json);
+    if (!text)
+        return rg_fail(err, RG_INTERNAL, "no memory for the truth");
+    rg_code code = rg_folder_make(folder, err);
+    if (code == RG_OK)
+        code = write_text(folder, name, text, err);
+    free(text);
+    return code;
+}
+
+/* sweep.ini last: a folder that has one is whole. */
+static rg_code render_sweep(rendering *r, int workers, rg_error *err)
+{
+    rg_code code = prepare(r, err);
+    if (code == RG_OK)
+        code = rg_folder_make(r->folder, err);
+    if (code == RG_OK)
+        code =
+            rg_pool_run(rg_pool_workers(workers, r->shots), r->shots, take_shot, shot_done, r, err);
+    if (code == RG_OK)
+        code = write_truth(r, err);
+    if (code == RG_OK)
+        code = write_ini(r, err);
+    rg_synth_sensor_free(r->sensor);
+    free(r->shot);
+    return code;
+}
+
+/* ---------------------------------------------------------------- plan */
+
+static rg_code read_beside(const char *plan_file, const char *named, source *s, rg_error *err)
+{
+    const char *slash = strrchr(plan_file, '/');
+    int above = named[0] == '/' || !slash ? 0 : (int)(slash - plan_file) + 1;
+    int n = snprintf(s->path, sizeof s->path, "%.*s%s", above, plan_file, named);
+    if (n < 0 || n >= (int)sizeof s->path)
+        return rg_fail(err, RG_NO_INPUT, "%.60s...: the path is too long; use a shorter one",
+                       plan_file);
+    return rg_file_read(s->path, RG_CONFIG_MAX_BYTES, &s->text, &s->size, err);
+}
+
+static rg_code keep_copy(const char *out, const source *s, rg_error *err)
+{
+    char folder[RG_PLACE_SIZE];
+    snprintf(folder, sizeof folder, "%.1000s/calib", out);
+    rg_code code = rg_folder_make(folder, err);
+    return code == RG_OK ? write_text(folder, base_name(s->path), (const char *)s->text, err)
+                         : code;
+}
+
+static bool is_asked(const char *name, const char *const *only, int onlys)
+{
+    for (int i = 0; i < onlys; i++)
+        if (strcmp(only[i], name) == 0)
+            return true;
+    return onlys == 0;
+}
+
+static rg_code check_only(const rg_render_plan *plan, const char *file, const char *const *only,
+                          int onlys, rg_error *err)
+{
+    for (int i = 0; i < onlys; i++) {
+        bool there = false;
+        for (int k = 0; k < plan->sweeps; k++)
+            there = there || strcmp(plan->sweep[k].name, only[i]) == 0;
+        if (!there)
+            return rg_fail(err, RG_USAGE, "%s has no [sweep %.60s]", file, only[i]);
+    }
+    return RG_OK;
+}
+
+static rg_code place_sweep(rendering *r, rg_error *err)
+{
+    struct stat st;
+    int n =
+        snprintf(r->folder, sizeof r->folder, "%s/%s/%s", r->out, r->plan->serial, r->sweep->name);
+    if (n < 0 || n >= RG_PLACE_SIZE - RG_NAME_SIZE || strlen(r->out) > 1000)
+        return rg_fail(err, RG_CANT_CREATE, "%.60s...: the path is too long; use a shorter one",
+                       r->out);
+    if (lstat(r->folder, &st) == 0)
+        return rg_fail(err, RG_CANT_CREATE,
+                       "%s is there already; remove it or render into another folder", r->folder);
+    return RG_OK;
+}
+
+static rg_code start(rendering *r, const rg_instrument *instrument, const rg_station *station,
+                     const char *plan_file, rg_error *err)
+{
+    r->lens = &station->lens;
+    r->pad = rg_instrument_pad(instrument, r->sweep->pad);
+    snprintf(r->what, sizeof r->what, "%s frame", r->sweep->name);
+    if (!r->pad)
+        return rg_fail(err, RG_BAD_DATA, "%s: [sweep %s] pad = %s: %s has no such pad", plan_file,
+                       r->sweep->name, r->sweep->pad, r->plan->instrument_path);
+    return place_sweep(r, err);
+}
+
+/* Every sweep is checked before the first is rendered. */
+static rg_code render_all(rendering *all, int workers, const rg_instrument *instrument,
+                          const rg_station *station, const char *plan_file, const char *const *only,
+                          int onlys, rg_error *err)
+{
+    rg_code code = RG_OK;
+    for (int pass = 0; pass < 2; pass++)
+        for (int i = 0; code == RG_OK && i < all->plan->sweeps; i++) {
+            rendering r = *all;
+            r.sweep = &all->plan->sweep[i];
+            if (!is_asked(r.sweep->name, only, onlys))
+                continue;
+            code = start(&r, instrument, station, plan_file, err);
+            if (code == RG_OK && pass == 1)
+                code = render_sweep(&r, workers, err);
+        }
+    return code;
+}
+
+static rg_code read_plan(const char *plan_file, rg_render_plan *plan, rg_error *err)
+{
+    uint8_t *text = NULL;
+    size_t size;
+    rg_code code = rg_file_read(plan_file, RG_CONFIG_MAX_BYTES, &text, &size, err);
+    if (code == RG_OK)
+        code = rg_render_plan_parse(plan_file, (const char *)text, size, plan, err);
+    free(text);
+    return code;
+}
+
+rg_code rg_render_run(const char *plan_file, const char *const *only, int onlys, const char *out,
+                      int workers, const rg_progress *progress, rg_error *err)
+{
+    rg_render_plan plan = {0};
+    rg_instrument instrument = {0};
+    rg_station station;
+    source of_instrument = {0}, of_station = {0};
+    rg_code code = read_plan(plan_file, &plan, err);
+    if (code == RG_OK)
+        code = check_only(&plan, plan_file, only, onlys, err);
+    if (code == RG_OK)
+        code = read_beside(plan_file, plan.instrument_path, &of_instrument, err);
+    if (code == RG_OK)
+        code = read_beside(plan_file, plan.station_path, &of_station, err);
+    if (code == RG_OK)
+        code = rg_instrument_parse(of_instrument.path, (const char *)of_instrument.text,
+                                   of_instrument.size, &instrument, err);
+    if (code == RG_OK)
+        code = rg_station_parse(of_station.path, (const char *)of_station.text, of_station.size,
+                                &station, err);
+    rendering all = {.plan = &plan, .out = out, .progress = progress};
+    if (code == RG_OK)
+        code = keep_copy(out, &of_instrument, err);
+    if (code == RG_OK)
+        code = keep_copy(out, &of_station, err);
+    if (code == RG_OK)
+        code = render_all(&all, workers, &instrument, &station, plan_file, only, onlys, err);
+    free(of_instrument.text);
+    free(of_station.text);
+    rg_instrument_free(&instrument);
+    rg_render_plan_free(&plan);
+    return code;
+}

@@ -1,0 +1,210 @@
+/* A whole instrument in a browser, by keyboard alone, and the program killed in the middle.
+ *
+ *   node instrument.cjs PICTURES FACTS BENCH ARGUMENT...
+ *
+ * PICTURES: a folder for screenshots. FACTS: JSON {"names", "verdicts", "witness": [...]} of the pads in body order, as
+ * rimglow inspect has them, and whether a witness was recorded. BENCH ARGUMENT...: the command that starts rimglow bench, without --port and --technician.
+ * It is killed (SIGKILL) in the sixth pad, started again on the same port, and the page goes on without being
+ * loaded again. Presses no mouse button. */
+"use strict";
+
+const assert = require("node:assert");
+const fs = require("node:fs");
+const { spawn } = require("node:child_process");
+
+const [pictures, factsFile, program, ...given] = process.argv.slice(2);
+const facts = JSON.parse(fs.readFileSync(factsFile, "utf8"));
+const KILLED_IN = 5, BOTH_FINGERS = 2;
+
+function start(port) {
+  const child = spawn(program, [...given, "--port", String(port)], { stdio: ["ignore", "pipe", "inherit"] });
+  child.gone = new Promise((resolve) => child.on("exit", resolve));
+  const url = new Promise((resolve, reject) => {
+    let text = "";
+    child.stdout.on("data", (bytes) => {
+      text += bytes;
+      const found = /^= (http\S+)/m.exec(text);
+      if (found) resolve(found[1]);
+    });
+    child.on("exit", (code) => reject(new Error("the bench ended with " + code)));
+  });
+  return { child, url };
+}
+
+/* Tab until the focus is where test says, as somebody without a mouse does. */
+async function tabTo(page, test) {
+  for (let i = 0; i < 120; i++) {
+    await page.keyboard.press("Tab");
+    if (await page.evaluate(test)) return;
+  }
+  throw new Error("Tab does not get to " + test);
+}
+
+const text = (page, selector) => page.textContent(selector);
+
+/* One of the samples has no witness: its lamp stays unproven, as when the technician leaves W out. */
+async function begin(page, until, i) {
+  if (facts.witness[i]) {
+    await page.keyboard.press("w");
+    await until(page, () => document.querySelector("#prompt").textContent.includes("proven"));
+  }
+  await page.keyboard.press("Enter");
+}
+
+async function measure(page, until, i) {
+  await begin(page, until, i);
+  await until(page, () => ["sealed", "leaking"].includes(document.querySelector("#verdict").dataset.verdict) ||
+    document.querySelector("#prompt").textContent.includes("ended"));
+}
+
+async function next(page, until, key) {
+  const before = await text(page, "#pad");
+  await page.keyboard.press(key);
+  await until(page, (was) => document.querySelector("#pad").textContent !== was, before);
+}
+
+async function sayName(page, until) {
+  await until(page, () => document.querySelector("#ask-technician").open);
+  await page.keyboard.type("A. Bell");
+  await page.keyboard.press("Enter");
+  await until(page, () => !document.querySelector("#ask-technician").open &&
+    document.querySelector("#who").textContent.includes("A. Bell"));
+}
+
+async function enterSetup(page, until, photograph) {
+  await page.keyboard.press("s");
+  await until(page, () => document.activeElement && document.activeElement.id === "quantity");
+  for (const [quantity, value, u, tool] of [["mass", "2431", "1", "bench scale, 5 kg"], ["spring force G", "42", "", "spring gauge, 100 g"]]) {
+    await page.keyboard.type(quantity);
+    await page.keyboard.press("Escape"); /* the list of suggestions */
+    await page.keyboard.press("Tab");
+    await page.keyboard.type(value);
+    await page.keyboard.press("Tab");
+    assert.equal(await page.inputValue("#unit"), "g");
+    await page.keyboard.press("Tab");
+    await page.keyboard.type(u);
+    await page.keyboard.press("Tab");
+    await page.keyboard.type(tool);
+    await page.keyboard.press("Enter");
+    await until(page, (q) => [...document.querySelectorAll("#values th")].some((th) => th.textContent === q), quantity);
+    await until(page, () => document.activeElement.id === "quantity");
+  }
+  await tabTo(page, () => document.activeElement.id === "topic");
+  await page.keyboard.type("corks and felts");
+  await page.keyboard.press("Escape");
+  await page.keyboard.press("Tab");
+  await page.keyboard.type("one cork new, low C");
+  await page.keyboard.press("Enter");
+  await until(page, () => document.querySelector("#remarks").textContent.includes("one cork new"));
+  await photograph(page, "s-1-setup");
+  await tabTo(page, () => document.activeElement.getAttribute("href") === "/");
+  await page.keyboard.press("Enter");
+  await until(page, () => document.querySelector("#pads button"));
+}
+
+/* Killed while frames are taken: that pad is swept again, what was finished is there again. */
+async function killAndGoOn(page, bench, port, tools) {
+  const { until, outage, photograph } = tools;
+  await begin(page, until, KILLED_IN);
+  await until(page, () => /^[2-9] frames kept/.test(document.querySelector("#counts").textContent));
+  outage.now = true;
+  bench.child.kill("SIGKILL");
+  await bench.child.gone;
+  await until(page, () => document.querySelector("#trouble").textContent.includes("No connection"));
+  const again = start(port);
+  await again.url;
+  await sayName(page, until);
+  await until(page, () => document.querySelector("#earlier").textContent.includes("5 pads from an earlier run of 2026-11-20"));
+  /* The picture comes back, too. */
+  await until(page, () => document.querySelector(".picture").classList.contains("on") && document.querySelector("#live").naturalWidth > 0);
+  await page.waitForTimeout(500);
+  outage.now = false;
+  assert.match(await text(page, "#pad"), /^Pad 6 of 16/);
+  for (let i = 0; i < KILLED_IN; i++)
+    assert.match(await text(page, "#pads li:nth-child(" + (i + 1) + ")"), new RegExp(facts.verdicts[i]));
+  await photograph(page, "s-2-again");
+  return again;
+}
+
+async function bothFingers(page, tools) {
+  await page.keyboard.press("f");
+  await tools.until(page, () => document.querySelector("#finger").textContent === "Firm finger" &&
+    document.querySelector("#prompt").textContent.includes("press W"));
+  await measure(page, tools.until, BOTH_FINGERS);
+}
+
+async function lightAgain(page, until) {
+  await page.keyboard.press("f");
+  await until(page, () => document.querySelector("#finger").textContent === "Light finger");
+}
+
+async function finish(page, tools) {
+  const { until, photograph, origin } = tools;
+  await page.keyboard.press("l");
+  await until(page, () => document.querySelector("#worklist").open);
+  await photograph(page, "s-3-worklist");
+  const order = await page.$$eval("#worklist-lines strong", (all) => all.map((s) => s.textContent.split(",")[0]));
+  const rank = { leaking: 0, undecided: 1, sealed: 3 };
+  assert.equal(order.length, 16);
+  assert.deepEqual(order.map((w) => rank[w]), order.map((w) => rank[w]).sort(), "worst first");
+  await page.keyboard.press("Escape");
+  await page.keyboard.press("e");
+  await page.keyboard.type("release");
+  await photograph(page, "s-4-finish");
+  await page.keyboard.press("Enter");
+  await until(page, () => document.querySelector("#done").open);
+  await photograph(page, "s-5-done");
+  await tabTo(page, () => document.activeElement.id === "done-link");
+  await page.keyboard.press("Enter");
+  await until(page, () => document.title.includes("PE-A-0147"));
+  assert.match(await page.content(), /2431/);
+  await page.screenshot({ path: pictures + "/s-6-certificate.png", fullPage: true });
+  await page.goto(origin + "/setup");
+  await until(page, () => document.querySelector("#head").textContent.includes("Visit 1"));
+  await photograph(page, "s-7-setup-after");
+}
+
+(async () => {
+  let bench = start(0);
+  const url = await bench.url, tools = require("./page.cjs").of(url, pictures);
+  const { browser, page } = await tools.watch();
+  const words = [], { until, photograph, faults } = tools;
+  try {
+    await page.goto(url);
+    await sayName(page, until);
+    await enterSetup(page, until, photograph);
+    for (let i = 0; i < facts.names.length; i++) {
+      if (i === KILLED_IN) bench = await killAndGoOn(page, bench, new URL(url).port, tools);
+      assert.match(await text(page, "#pad"), new RegExp("^Pad " + (i + 1) + " of 16: " + facts.names[i] + "$"));
+      await measure(page, until, i);
+      const title = await text(page, "#pad");
+      if (i === BOTH_FINGERS) await bothFingers(page, tools);
+      if (i + 1 < facts.names.length) await next(page, until, i % 2 ? "PageDown" : "n");
+      else {
+        await page.keyboard.press("n");
+        await until(page, () => document.querySelector("#prompt").textContent.startsWith("Swept"));
+      }
+      /* A sweep's last frames are measured when it is finished. */
+      words.push(await page.getAttribute("#pads li:nth-child(" + (i + 1) + ") svg", "data-kind"));
+      console.log(title + ": " + words[i]);
+      if (i === BOTH_FINGERS) {
+        await lightAgain(page, until);
+        assert.match(await text(page, "#pads li:nth-child(3) small"), /^light: \w+.*; firm: \w+/);
+      }
+    }
+    assert.deepEqual(words, facts.verdicts);
+    await finish(page, tools);
+    bench.child.kill("SIGINT");
+    assert.equal(await bench.child.gone, 0, "it ends in order");
+  } finally {
+    await page.screenshot({ path: pictures + "/s-last.png" }).catch(() => {});
+    bench.child.kill("SIGKILL");
+    await browser.close();
+  }
+  for (const fault of faults) console.log("FAULT " + fault);
+  console.log(faults.length + " faults");
+  process.exit(faults.length ? 1 : 0);
+})().catch((error) => {
+  console.log("FAULT " + error.stack);
+  process.exit(1);
+});

@@ -1,0 +1,55 @@
+# rimglow render: sweeps with known gaps.
+
+# plan SED-COMMAND...: the sample plan in p.ini, with absolute paths and quick sweeps.
+plan() {
+    sed -e "s|\.\./\.\./calib|$CALIB|" -e 's/^bearings = 10/bearings = 6/' "$@" \
+        "$ROOT/samples/render/PE-A-0152.ini" >p.ini
+}
+
+test_rendered_gap_is_measured_within_its_uncertainty() {
+    plan
+    rg render -o r p.ini 08-G-light
+    exits 0
+    shows "= r"
+    there r/calib/alto-loan.ini r/calib/bench.ini
+    gone r/PE-A-0152/08-G-firm
+    holds r/truth/PE-A-0152-08-G-light.json '(.w_mm | length) == 360 and .max_gap_bearing_deg == 175
+        and (.max_gap_mm - 0.06 | fabs) < 1e-9 and (.views | length) == 31 and (.sealed | not)'
+    rg inspect -o i --pictures none r/PE-A-0152/08-G-light
+    exits 1
+    jq -s -e '.[0].w_mm as $w | .[1] | (.arcs | length) >= 1
+        and ([.bins[] | select(.state == "gap") | ((.width_mm - $w[.bearing_deg]) | fabs) <= 2 * .u_mm] | (map(select(.)) | length) / length > 0.9)' \
+        r/truth/PE-A-0152-08-G-light.json i/PE-A-0152/08-G-light/seal-map.json || fail "widths within U of the truth"
+}
+
+test_the_same_plan_gives_the_same_bytes_on_any_number_of_workers() {
+    plan -e 's/^bearings = 6/bearings = 2/' -e 's/^elevations_deg = -0.8, -0.4, 0, 0.4, 0.8/elevations_deg = 0.2/'
+    rg render -j 1 -o one p.ini
+    exits 0
+    rg render -j 2 -q -o two p.ini 08-G-firm
+    exits 0
+    silent out
+    diff -r one/PE-A-0152/08-G-firm two/PE-A-0152/08-G-firm || fail "the same bytes"
+    sed 's/^seed = 152/seed = 153/' p.ini >q.ini
+    rg render -q -o three q.ini 08-G-firm
+    ! cmp -s one/PE-A-0152/08-G-firm/view_00.jpg three/PE-A-0152/08-G-firm/view_00.jpg || fail "another seed, other noise"
+}
+
+test_what_cannot_be_rendered_is_refused_before_anything_is_made() {
+    rg render
+    refused 64 plan
+    rg render missing.ini
+    refused 66 missing.ini
+    plan
+    rg render -o r p.ini 99-no
+    refused 64 p.ini 99-no
+    plan -e 's/^pad = C/pad = Z/'
+    rg render -o r p.ini
+    refused 65 "04-C-open" "pad = Z"
+    gone r/PE-A-0152
+    plan
+    mkdir -p r/PE-A-0152/08-G-firm
+    rg render -o r p.ini
+    refused 73 "r/PE-A-0152/08-G-firm" "there already"
+    gone r/PE-A-0152/08-G-light
+}

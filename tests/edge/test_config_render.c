@@ -1,0 +1,94 @@
+/*
+ * Tests of config_render.h: the plan in samples/ is read, sweeps take what they do not say from
+ * [every sweep], and what cannot be rendered is refused by line.
+ */
+#include <criterion/criterion.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rimglow/config_render.h"
+#include "support/load.h"
+
+static rg_error err;
+static rg_render_plan plan;
+
+/* The sample plan with the first `from` replaced by `to`. */
+static rg_code changed(const char *from, const char *to)
+{
+    test_bytes file = test_load("samples/render/PE-A-0152.ini");
+    const char *text = (const char *)file.data, *at = strstr(text, from);
+    cr_assert_not_null(at, "%s", from);
+    size_t size = file.size + strlen(to) + 1;
+    char *out = malloc(size);
+    int n = snprintf(out, size, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from));
+    err = (rg_error){0};
+    rg_code code = rg_render_plan_parse("p.ini", out, (size_t)n, &plan, &err);
+    free(out);
+    free(file.data);
+    return code;
+}
+
+static const rg_render_sweep *sweep(const char *name)
+{
+    for (int i = 0; i < plan.sweeps; i++)
+        if (strcmp(plan.sweep[i].name, name) == 0)
+            return &plan.sweep[i];
+    cr_assert_fail("no sweep %s", name);
+    return NULL;
+}
+
+Test(config_render, the_sample_plan_is_read)
+{
+    cr_assert_eq(changed("seed = 152", "seed = 7"), RG_OK, "%s", err.text);
+    cr_expect(plan.seed == 7 && plan.day == -1);
+    cr_expect_str_eq(plan.serial, "PE-A-0152");
+    const rg_render_sweep *s = sweep("08-G-light");
+    cr_expect_str_eq(s->pad, "G");
+    cr_expect(s->tilt_bearing_deg == 175 && s->press_mm == 0.02 && !s->open);
+    cr_expect(s->finger == RG_FINGER_LIGHT && sweep("08-G-firm")->finger == RG_FINGER_FIRM);
+    cr_expect(s->levels == 5 && s->elevation_deg[0] == -0.8 && s->elevation_deg[4] == 0.8);
+    cr_expect(sweep("04-C-open")->open && sweep("04-C-open")->levels == 2);
+    rg_render_plan_free(&plan);
+}
+
+Test(config_render, creases_and_streaks_are_lists)
+{
+    cr_assert_eq(changed("creases = ;", "creases = 75 5 0.06, 300 10 -0.02 ;"), RG_OK, "%s",
+                 err.text);
+    const rg_render_sweep *s = sweep("08-G-light");
+    cr_assert_eq(s->creases, 2);
+    cr_expect(s->crease[0].bearing_deg == 75 && s->crease[0].half_width_deg == 5);
+    cr_expect(s->crease[1].depth_mm == -0.02);
+    rg_render_plan_free(&plan);
+    cr_assert_eq(changed("streaks = ;", "streaks = 40 3 0.5 -9 9 ;"), RG_OK, "%s", err.text);
+    cr_expect(plan.sweep[0].streaks == 1 && plan.sweep[0].streak[0].low_mm == -9);
+    rg_render_plan_free(&plan);
+}
+
+Test(config_render, a_plan_that_cannot_be_is_refused_by_line)
+{
+    static const char *const bad[][3] = {
+        {"creases = ;", "creases = 75 5 ;", "2 numbers where 3 are needed"},
+        {"creases = ;", "creases = 75 5 0.06 1 ;", "each of them is 3 numbers"},
+        {"creases = ;", "creases = 75 0 0.06 ;", "half width"},
+        {"streaks = ;", "streaks = 40 3 0.5 9 -9 ;", "low below high"},
+        {"elevations_deg = -0.8, -0.4, 0, 0.4, 0.8", "elevations_deg =", "no elevation"},
+        {"elevations_deg = -0.8,", "elevations_deg = -80,", "-30 to 60"},
+        {"bearings = 10", "bearings = 0", "bearings = 0"},
+        {"bearings = 10", "bearings = ten", "whole number"},
+        {"[sweep 08-G-firm]", "[sweep ../08]", "folder"},
+        {"[sweep 08-G-firm]", "[sweep  08-G-light]", "given twice"},
+        {"[sweep 08-G-firm]", "[swep 08-G-firm]", "[swep 08-G-firm]"},
+        {"finger = firm", "finger = hard", "light, firm, unstated"},
+        {"date = none", "date = soon", "date = soon"},
+        {"tilt_mm = 0.03", "tlt_mm = 0.03", "tlt_mm"},
+        {"level_mm = -0.01", "level_mm = 20", "-5 to 10"},
+        {"press_mm = 0.02", "", "press_mm"},
+    };
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        cr_assert_eq(changed(bad[i][0], bad[i][1]), RG_BAD_DATA, "%s", bad[i][1]);
+        cr_expect(strstr(err.text, bad[i][2]), "%s: %s", bad[i][1], err.text);
+        cr_expect_null(plan.sweep);
+    }
+}
