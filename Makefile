@@ -195,8 +195,9 @@ $(OUT)/tests/kernel/usb_camera: tests/kernel/usb_camera.c
 run-tests: tests build ## run the unit tests of this VARIANT
 	@RIMGLOW=$(PROGRAM) sh tests/units.sh "$(TEST_ARGS)" $(TESTS)
 
-check-browser: build ## the bench page in a browser, by keyboard (needs chromium, node, npm)
+check-browser: build tools ## the bench page in a browser, by keyboard (needs chromium, node, npm)
 	@RIMGLOW=$(PROGRAM) sh tests/browser/run.sh
+	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/browser/calibrate.sh
 
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
@@ -239,9 +240,10 @@ bench-live: ## the bench under load: ten minutes at 60 frames a second, then 8 h
 	@build/release/tests/tools/live_load --seconds 600 --sweep 20
 	@build/release/tests/tools/live_load --frames 1728000
 
-accuracy: ## truth against measured on the sample sweeps
+accuracy: ## truth against measured on the sample sweeps, and of synthetic pads
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/accuracy samples/truth
+	@build/release/tests/tools/diagnose_population
 
 prove: ## uncertainties and detection figures proved by sampling, about an hour of one core
 	@$(MAKE) --no-print-directory -s build tools

@@ -41,7 +41,17 @@
  *   overlay | null: {frame, width, height, x[72], y[72], lit[72], hidden[72]}; frame is the X-Frame of its
  *     picture in the stream,
  *   account {given, bad, missed, away, passed, offered, kept, left_out, skipped}: frames of the session, by the source
- *     (live.h), passed to the pictures, and by the engine over all sweeps
+ *     (live.h), passed to the pictures, and by the engine over all sweeps,
+ *   calibration {kind "lens" | "light" | null, station, recorded {photographs, wedge}; and unless kind is null:
+ *     written, remarks[],
+ *     lens | null: {board, folder, automatic, recorded, photographs[] of {file, used, rms_px}, min_views,
+ *       field_views, tilted_views, views, fields[9] of {name, views}, corners[4] (near enough),
+ *       tipped_up_down, tipped_left_right, advice[], picture | null: {width, height, tags[] of [x, y ...] (4
+ *       corners), outline[] of [x, y]}, usable, still, why, adds, told, result (lens_report.h) | null,
+ *       result_of (photographs that it rests on), fitting, fault},
+ *     light | null: {pad, folder, feeler_mm, feeler_u_mm, bearing_deg, width_mm, stage "sweep" | "fit" | "done",
+ *       fault (why the values should not be used), error (why there are none), result (report.h) | null}}
+ *   While a feeler is swept, live and overlay are that sweep's.
  */
 #ifndef RIMGLOW_BENCH_H
 #define RIMGLOW_BENCH_H
@@ -53,13 +63,16 @@ typedef struct rg_bench rg_bench; /* opaque */
 
 typedef struct rg_bench_options {
     const char *instrument_file, *station_file, *serial;
-    const char *technician;    /* NULL or "": asked by the page */
-    const char *occasion;      /* may be NULL */
-    const char *camera;        /* NULL: the first that has the size */
-    const char *const *replay; /* [replays] sweep folders, or folders of sweep folders */
+    const char *technician; /* NULL or "": asked by the page */
+    const char *occasion;   /* may be NULL */
+    const char *camera;     /* NULL: the first that has the size */
+    /* [replays] sweep folders, or folders of sweep folders; for calibrations a folder of board photographs
+     * and a sweep with [wedge]. */
+    const char *const *replay;
     int replays;               /* 0: a camera */
     double rate;               /* of a replay, frames a second; 0: as fast as they are measured */
     const char *settings_file; /* NULL: calib/capture.ini */
+    const char *board_file;    /* the printed board for the lens; NULL: calib/board.ini */
     const char *out;           /* sweeps go to OUT/SERIAL/NN-PAD */
     const char *archive, *reports; /* folders of bags and certificates */
     bool fresh;                    /* sweeps of earlier runs that were not archived do not count */
@@ -87,12 +100,15 @@ typedef enum rg_bench_wish_kind {
     RG_WISH_OCCASION,   /* text */
     RG_WISH_SETUP,      /* text: JSON {quantity, value, unit, u, with}, texts; value "": remove */
     RG_WISH_REMARK,     /* text: JSON {topic, text}; text "": remove */
-    RG_WISH_FINISH      /* archive; answered at once, the state tells when it is done */
+    RG_WISH_FINISH,     /* archive; answered at once, the state tells when it is done */
+    RG_WISH_CALIBRATE   /* text: a JSON object as bench_page.h says */
 } rg_bench_wish_kind;
 
 /* Waits until the session has done it. RG_USAGE: not now, or not that; the text says why. */
 rg_code rg_bench_ask(rg_bench *bench, rg_bench_wish_kind kind, const char *text, rg_error *err);
 
+/* The response of the light as it was calibrated last: an SVG, free() it; *svg NULL: none yet. */
+rg_code rg_bench_response(rg_bench *bench, uint8_t **svg, size_t *size, rg_error *err);
 /* The archive's folder, and the serial at the bench. */
 const char *rg_bench_archive(const rg_bench *bench);
 const char *rg_bench_serial(const rg_bench *bench);

@@ -1,7 +1,8 @@
 /*
  * bench_page.h - what the bench's server answers: page, state, wishes, archive.
  *
- *   GET  /                    the page; /bench.css, /bench.js, /worklist.js, /archive, /archive.js, /setup, /setup.js
+ *   GET  /                    the page; /bench.css, /bench.js, /worklist.js, /archive, /archive.js, /setup,
+ *                             /setup.js, /calibrate, /calibrate.css, /calibrate.js
  *   GET  /stream.mjpg         the camera's pictures as they come, multipart/x-mixed-replace
  *   GET  /events              the state (bench.h) at every change, server-sent events
  *   GET  /api/session         {csrf, version}: csrf goes into the header X-Csrf-Token of each POST
@@ -17,6 +18,16 @@
  *                             value "": the quantity is removed
  *   POST /api/remark          {"topic", "text"}; text "": it is removed
  *   POST /api/finish          {}: archive and certificate; 202, and the state tells the rest
+ *   POST /api/calibrate       {"do": WORD ...}, WORD one of:
+ *        "lens"       begin, "board": FILE or "" for the bench's own, "automatic": false to take all by
+ *                     hand; "leave": back to the pads
+ *        "take"       photograph the board now; "automatic" with "on": by itself or not;
+ *        "back"       the last photograph does not count; "skip": the next recorded photograph
+ *        "light"      begin, "feeler_mm", "feeler_u_mm", "bearing_deg", "width_mm": numbers, "pad": NAME; the sweep is
+ *                     then taken by /api/role
+ *        "fit"        end the sweep and fit; "again": another sweep over the same feeler
+ *        "write"      the values into the station's file, "station": its name once more
+ *   GET  /calibrate/response.svg  of the light calibrated last
  *   GET  /api/archive         ?serial=&verdict=&pad=&technician=: {"inspections": [...]}, newest first
  *   GET  /api/history         ?serial=: {"serial", "sweeps": [...]}, oldest first
  *   GET  /api/visits          {"visits": [{bag, sequence, time, occasion, technician, note, values[]}]} of the

@@ -3,7 +3,8 @@
  *
  * All lengths in mm, angles in degrees, '.' as the decimal sign. Every
  * default stands in calib/, none in code: a missing key is an error that
- * names file, section, key and where to look it up. Unknown keys are errors
+ * names file, section, key and where to look it up (rg_pad names some that mean
+ * "not stated" instead). Unknown keys are errors
  * too (a misspelt tolerance must not be ignored). Two values that contradict
  * each other are refused and both are named.
  *

@@ -35,6 +35,15 @@ void rg_lensjob_close(rg_lensjob *job);
  * or shows no usable board is left out with a reason. */
 rg_code rg_lensjob_photos(rg_lensjob *job, const char *const *file, int photos, int workers,
                           rg_job_done *done, void *context, rg_error *err);
+/* What one photograph shows, for rg_lensjob_seen. bytes that are no picture, or show no usable board, are no error:
+ * photo->used says so. Owned by the caller (rg_board_photo_free). One finder, made with config.tags, for
+ * each thread. */
+rg_code rg_lensjob_look(const rg_board_config *config, rg_tag_finder *finder, const uint8_t *bytes,
+                        size_t size, rg_board_photo *photo, rg_error *err);
+/* Calibrates from photographs that were looked at before, all of them used; name[i] is what
+ * photo[i] is called. The same values as rg_lensjob_photos on their files in this order. */
+rg_code rg_lensjob_seen(rg_lensjob *job, const rg_board_photo *photo, const char *const *name,
+                        int photos, rg_error *err);
 /* Calibrates from a list of corners; width and height 0: as the file says. */
 rg_code rg_lensjob_corners(rg_lensjob *job, const char *file, int width, int height, rg_error *err);
 
@@ -47,9 +56,13 @@ rg_code rg_lensjob_json(const rg_lensjob *job, char **text, rg_error *err);
 
 /* Puts picture size and lens values into [lens] of a station's file, in place;
  * every other byte stays. Nothing is written unless the new file reads back.
- * *old gets the station as it was. */
+ * *old gets the station as it was. RG_USAGE while the lens is not known well enough. */
 rg_code rg_lensjob_station(const rg_lensjob *job, const char *station_file, rg_station *old,
                            rg_error *err);
+/* What a person has to look at after that; returns how many texts there are. */
+enum { RG_LENSJOB_REMARKS = 3, RG_LENSJOB_REMARK = 400 };
+int rg_lensjob_remarks(const rg_lensjob *job, const char *station_file, const rg_station *old,
+                       char remark[RG_LENSJOB_REMARKS][RG_LENSJOB_REMARK]);
 /* Whether that file can be read as a station, to be known before the work. */
 rg_code rg_lensjob_station_check(const char *station_file, rg_error *err);
 

@@ -48,6 +48,27 @@ typedef struct rg_lens_review {
 rg_code rg_lens_review_make(const rg_lens_limits *limits, const rg_view *view,
                             const rg_calibration *c, rg_lens_review *review, rg_error *err);
 
+/* Views before there is a calibration. */
+typedef struct rg_early_views {
+    const rg_view *view; /* [views] */
+    const rg_pose
+        *pose; /* [views], by a lens that is known roughly: only tilts are taken from it */
+    int views;
+    int width, height; /* px, of the pictures */
+} rg_early_views;
+
+/* The rules that need no result yet: number, fields, corners and tilts. good stays false, focal_relative is
+ * NAN; no advice is left when only the result can say the rest. RG_BAD_DATA for limits or a size that cannot be. */
+rg_code rg_lens_review_early(const rg_lens_limits *limits, const rg_early_views *early,
+                             rg_lens_review *review, rg_error *err);
+
+/* Whether a view brings something that was missing: now is a review without, with one with it. text says
+ * what, as in "top left corner, tipped up or down"; "" when nothing. */
+bool rg_lens_review_adds(const rg_lens_limits *limits, const rg_lens_review *now,
+                         const rg_lens_review *with, char text[RG_ADVICE_SIZE]);
+/* Mean distance of the marks that both views show, px; INFINITY where they share none. */
+double rg_view_moved(const rg_view *a, const rg_view *b);
+
 /* "top left corner", "top edge", ... "middle" ...: field 0..8. */
 const char *rg_field_name(int field);
 

@@ -76,6 +76,7 @@ typedef struct rg_live_job {
     int workers;               /* 0: one for each core */
     const char *settings_file; /* NULL: calib/capture.ini */
     const rg_taken *taken;     /* rg_source_taken; NULL: today, gain and exposure not known */
+    const rg_wedge *wedge; /* the pad rests on a feeler: [wedge] of sweep.ini; NULL: it does not */
 } rg_live_job;
 
 /* Reads the files, makes the folder (which must not exist, or hold a cut-off run of the same job: that one is

@@ -34,7 +34,8 @@
  * gives, or the finger presses at another place (common practice, no source).
  *
  * Stated u hold errors that all closings share and that do not scatter. So v is rather too large:
- * scatter is found too rarely and too small, never the other way. A pad in contact all round shows no
+ * scatter is found too rarely and too small, never the other way. Fit the shapes of the closings with
+ * uneven_mm = 0: a pad's own face is the same at each closing. A pad in contact all round shows no
  * tilt.
  */
 #ifndef RIMGLOW_REPEAT_H

@@ -60,10 +60,10 @@ typedef struct rg_report {
     const char *const *files; /* [count] names of the frames */
     const char *const *roles; /* [count] */
     int count;
-    const char *light_date;    /* of the light's calibration, YYYY-MM-DD; NULL: never */
-    const rg_opening *opening; /* NULL or without frames: left out */
-    double opening_target_mm;
+    const char *light_date;         /* of the light's calibration, YYYY-MM-DD; NULL: never */
     const rg_report_inputs *inputs; /* NULL: not known, and left out */
+    const rg_opening *opening;      /* NULL or without frames: left out */
+    double opening_target_mm;
 } rg_report;
 
 /* Indented JSON text, NUL-terminated, owned by the caller (free()). */

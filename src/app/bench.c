@@ -164,6 +164,8 @@ static void close_source(rg_bench *b)
 
 static rg_code open_replay(rg_bench *b, rg_error *err)
 {
+    if (b->calibration)
+        return rg_bench_calibration_replay(b, err);
     const char *folder = pad_of(b)->replay;
     if (!folder[0]) {
         rg_copy_text(b->source_note, sizeof b->source_note, "no recorded sweep of this pad");
@@ -181,6 +183,11 @@ static rg_code open_source(rg_bench *b, rg_error *err)
     if (b->source)
         return RG_OK;
     return rg_source_camera(b->options.camera, &b->station, &b->source, err);
+}
+
+rg_code rg_bench_open_source(rg_bench *b, rg_error *err)
+{
+    return open_source(b, err);
 }
 
 static void show(rg_bench *b, const rg_source_frame *f)
@@ -247,6 +254,8 @@ static void note_source(rg_bench *b, rg_source_state state, const char *note)
 static void take_frame(rg_bench *b, const rg_source_frame *f)
 {
     show(b, f);
+    if (rg_bench_calibration_takes(b, f))
+        return;
     if (b->options.replays)
         b->held = *f;
     else if (b->role != RG_BENCH_NONE)
@@ -318,7 +327,7 @@ static void look(rg_bench *b)
     rg_live_look(b->live, &b->state);
     if (b->state.version != version)
         b->changed = true;
-    bool decided = b->state.decided && !was && b->state.want == RG_LIVE_DONE;
+    bool decided = b->state.decided && !was && b->state.want == RG_LIVE_DONE && !b->calibration;
     bool lamp =
         b->role == RG_BENCH_WITNESS && b->state.coverage.witness && b->state.witnesses > witnesses;
     if (decided || lamp)
@@ -440,6 +449,8 @@ static rg_code grant(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
 {
     if (b->busy)
         return rg_fail(err, RG_USAGE, BUSY);
+    if (b->calibration && !rg_bench_calibration_allows(b, kind, err))
+        return RG_USAGE;
     switch (kind) {
     case RG_WISH_ROLE:
         return set_role(b, text, err);
@@ -461,6 +472,8 @@ static rg_code grant(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
         return set_text(b->occasion, sizeof b->occasion, "occasion", text, err);
     case RG_WISH_FINISH:
         return ask_finish(b, err);
+    case RG_WISH_CALIBRATE:
+        return rg_bench_calibrate(b, text, err);
     }
     return rg_fail(err, RG_INTERNAL, "an unknown wish");
 }
@@ -626,9 +639,11 @@ static void *session(void *cls)
         look_for_camera(b);
         step_source(b);
         look(b);
+        rg_bench_calibration_step(b);
         publish(b);
         rest(b);
     }
+    rg_bench_calibration_end(b);
     if (end_sweep(b, &err) != RG_OK)
         fprintf(stderr, "rimglow: %s\n", err.text);
     close_source(b);
@@ -712,6 +727,7 @@ static void release(rg_bench *b)
     for (int i = 0; b->pads && i < b->instrument.pads; i++)
         rg_bench_results_free(&b->pads[i]);
     rg_instrument_free(&b->instrument);
+    free(b->response.data);
     free(b->pads);
     free(b);
 }

@@ -21,6 +21,9 @@ rg_asset_\name\()_size:
     asset setup_html, "src/app/bench/setup.html"
     asset setup_js, "src/app/bench/setup.js"
     asset worklist_js, "src/app/bench/worklist.js"
+    asset calibrate_html, "src/app/bench/calibrate.html"
+    asset calibrate_css, "src/app/bench/calibrate.css"
+    asset calibrate_js, "src/app/bench/calibrate.js"
     asset icon_svg, "src/app/bench/icon.svg"
 
     .section .note.GNU-stack, "", %progbits

@@ -193,6 +193,9 @@ static void add_assets(rg_bench_page *p)
                {"/setup.js", script, rg_asset_setup_js, rg_asset_setup_js_size},
                {"/archive", html, rg_asset_archive_html, rg_asset_archive_html_size},
                {"/archive.js", script, rg_asset_archive_js, rg_asset_archive_js_size},
+               {"/calibrate", html, rg_asset_calibrate_html, rg_asset_calibrate_html_size},
+               {"/calibrate.css", css, rg_asset_calibrate_css, rg_asset_calibrate_css_size},
+               {"/calibrate.js", script, rg_asset_calibrate_js, rg_asset_calibrate_js_size},
                {"/icon.svg", svg, rg_asset_icon_svg, rg_asset_icon_svg_size}};
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++)
         add(p, (rg_route){.path = row[i].path,
@@ -216,6 +219,8 @@ static void add_calls(rg_bench_page *p)
                {"/archive/certificate", RG_ROUTE_DATA, rg_page_archive_certificate},
                {"/archive/history.svg", RG_ROUTE_DATA, rg_page_archive_picture},
                {"/archive/compare.svg", RG_ROUTE_DATA, rg_page_archive_compare},
+               {"/calibrate/response.svg", RG_ROUTE_DATA, rg_page_calibrate_response},
+               {"/api/calibrate", RG_ROUTE_CHANGE, rg_page_calibrate},
                {"/api/role", RG_ROUTE_CHANGE, post_role},
                {"/api/pad", RG_ROUTE_CHANGE, post_pad},
                {"/api/redo", RG_ROUTE_CHANGE, post_redo},

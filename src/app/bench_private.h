@@ -10,6 +10,7 @@
 #include "rimglow/archive.h"
 #include "rimglow/bench.h"
 #include "rimglow/config_values.h"
+#include "rimglow/draw.h"
 #include "rimglow/inspection.h"
 #include "rimglow/live.h"
 
@@ -76,6 +77,9 @@ struct rg_bench {
     char technician[RG_NAME_SIZE], occasion[64];
     rg_bench_earlier earlier;
     rg_bench_setup setup;
+    /* Recorded: a folder of board photographs, a sweep over a feeler and what it says; "" none. */
+    char photos[RG_BENCH_FOLDER], wedge_folder[RG_BENCH_FOLDER], wedge_pad[RG_NAME_SIZE];
+    rg_wedge wedge;
 
     /* The session thread's alone: */
     int at; /* index of the pad */
@@ -100,6 +104,7 @@ struct rg_bench {
     uint64_t version;
     rg_bench_account past; /* without the source and the sweep that are open */
     rg_feed *pictures, *events;
+    struct rg_bench_calibration *calibration; /* bench_calibrate.c; NULL: pads are swept */
 
     /* Between the session thread and those who wish: */
     pthread_t thread;
@@ -111,6 +116,7 @@ struct rg_bench {
     const char *wish_text;
     rg_code answer;
     rg_error answer_err;
+    rg_bytes response; /* picture of the light's calibration; data NULL: none */
 };
 
 /* bench_replay.c: finds the recorded sweep of each pad. */
@@ -127,6 +133,8 @@ void rg_bench_show_next(rg_bench *bench);
 
 /* bench_state.c: the state into the events' feed. */
 rg_code rg_bench_publish(rg_bench *bench, rg_error *err);
+/* Text that may come from anywhere as JSON. */
+struct json_t *rg_bench_words(const char *text);
 /* bench_finish.c: archives the finished sweeps and writes the certificate. */
 rg_code rg_bench_archive_all(rg_bench *bench, rg_error *err);
 
@@ -178,5 +186,19 @@ rg_code rg_bench_set_note(rg_bench *bench, rg_bench_pad *pad, const char *text, 
 size_t rg_bench_join_notes(const rg_bench *bench, char note[RG_BENCH_NOTES]);
 /* Path of setup.ini, or NULL without values. */
 const char *rg_bench_setup_file(const rg_bench *bench, char path[RG_PLACE_SIZE]);
+/* bench.c: opens what frames are to come from now; a camera that is open stays so. */
+rg_code rg_bench_open_source(rg_bench *bench, rg_error *err);
+
+/* bench_calibrate.c; all on the session's thread. */
+rg_code rg_bench_calibrate(rg_bench *bench, const char *json, rg_error *err);
+/* Which wishes can be granted during a calibration. */
+bool rg_bench_calibration_allows(const rg_bench *bench, rg_bench_wish_kind kind, rg_error *err);
+/* Opens what was recorded for it in place of the camera. */
+rg_code rg_bench_calibration_replay(rg_bench *bench, rg_error *err);
+/* True: the frame was for the calibration. */
+bool rg_bench_calibration_takes(rg_bench *bench, const rg_source_frame *frame);
+void rg_bench_calibration_step(rg_bench *bench);
+void rg_bench_calibration_end(rg_bench *bench);
+struct json_t *rg_bench_calibration_json(const rg_bench *bench);
 
 #endif

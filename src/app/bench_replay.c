@@ -7,6 +7,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
+#include "bench_photos.h"
 #include "bench_private.h"
 #include "rimglow/file.h"
 #include "rimglow/text.h"
@@ -42,6 +43,22 @@ static rg_code assign(rg_bench *b, const char *folder, const char *pad, rg_error
                    b->options.instrument_file);
 }
 
+/* A sweep over a feeler is for the light's calibration, not for a pad. */
+static rg_code assign_wedge(rg_bench *b, const char *folder, const rg_sweep *sweep, rg_error *err)
+{
+    if (b->wedge_folder[0])
+        return rg_fail(err, RG_USAGE, "%.200s and %.200s are both over a feeler; replay one",
+                       b->wedge_folder, folder);
+    if (!rg_instrument_pad(&b->instrument, sweep->pad))
+        return rg_fail(err, RG_BAD_DATA, "%.200s: pad %.60s is not in %.200s", folder, sweep->pad,
+                       b->options.instrument_file);
+    if (!rg_copy_text(b->wedge_folder, sizeof b->wedge_folder, folder))
+        return rg_fail(err, RG_NO_INPUT, "%.80s...: the path is too long", folder);
+    rg_copy_text(b->wedge_pad, sizeof b->wedge_pad, sweep->pad);
+    b->wedge = sweep->wedge;
+    return RG_OK;
+}
+
 static rg_code take_sweep(rg_bench *b, const char *folder, const char *ini, rg_error *err)
 {
     uint8_t *text = NULL;
@@ -51,7 +68,9 @@ static rg_code take_sweep(rg_bench *b, const char *folder, const char *ini, rg_e
     if (code == RG_OK)
         code = rg_sweep_parse(ini, (const char *)text, size, &sweep, err);
     free(text);
-    if (code == RG_OK)
+    if (code == RG_OK && sweep.wedge.present)
+        code = assign_wedge(b, folder, &sweep, err);
+    else if (code == RG_OK)
         code = assign(b, folder, sweep.pad, err);
     rg_sweep_free(&sweep);
     return code;
@@ -85,6 +104,23 @@ static rg_code take_below(rg_bench *b, const char *folder, int *found, rg_error 
     return code;
 }
 
+/* A folder of pictures without a sweep.ini: photographs of the board. */
+static rg_code take_photos(rg_bench *b, const char *folder, int *found, rg_error *err)
+{
+    int photos = 0;
+    rg_code code = rg_photos_count(folder, &photos, err);
+    if (code != RG_OK || photos == 0)
+        return code;
+    ++*found;
+    if (b->photos[0])
+        return rg_fail(err, RG_USAGE,
+                       "%.200s and %.200s both hold photographs of the board; replay one",
+                       b->photos, folder);
+    if (!rg_copy_text(b->photos, sizeof b->photos, folder))
+        return rg_fail(err, RG_NO_INPUT, "%.80s...: the path is too long", folder);
+    return RG_OK;
+}
+
 rg_code rg_bench_find_replays(rg_bench *b, rg_error *err)
 {
     for (int i = 0; i < b->options.replays; i++) {
@@ -93,7 +129,10 @@ rg_code rg_bench_find_replays(rg_bench *b, rg_error *err)
         if (code == RG_OK && !found)
             code = take_below(b, b->options.replay[i], &found, err);
         if (code == RG_OK && !found)
-            code = rg_fail(err, RG_NO_INPUT, "%.200s: no sweep.ini in it, nor one folder below",
+            code = take_photos(b, b->options.replay[i], &found, err);
+        if (code == RG_OK && !found)
+            code = rg_fail(err, RG_NO_INPUT,
+                           "%.200s: no sweep.ini in it, nor one folder below, and no photographs",
                            b->options.replay[i]);
         if (code != RG_OK)
             return code;

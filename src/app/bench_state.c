@@ -40,6 +40,11 @@ static json_t *words(const char *text)
     return json_string(safe);
 }
 
+json_t *rg_bench_words(const char *text)
+{
+    return words(text);
+}
+
 static json_t *finger_json(const rg_bench *b)
 {
     return json_pack("{s:s, s:o}", "kind", rg_finger_name(b->finger), "grams",
@@ -291,6 +296,7 @@ static json_t *state_json(const rg_bench *b)
 rg_code rg_bench_publish(rg_bench *b, rg_error *err)
 {
     json_t *json = state_json(b);
+    json_object_set_new(json, "calibration", rg_bench_calibration_json(b));
     char *text = json ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(9)) : NULL;
     json_decref(json);
     if (!text)

@@ -33,8 +33,13 @@ const char rg_help_bench[] =
     "  rimglow bench --instrument calib/alto-loan.ini --station calib/bench.ini \\\n"
     "      --serial PE-A-0147 --replay samples/PE-A-0147\n"
     "      recorded sweeps, one folder for each pad, in place of a camera\n"
+    "  rimglow bench --instrument calib/alto-loan.ini --station mine.ini \\\n"
+    "      --serial PE-A-0147 --replay photos samples/wedge\n"
+    "      calibrations tried out: photographs of the board and a sweep over a feeler\n"
     "\n"
-    "Then open the printed address in a browser on this computer. Ctrl-C ends.\n"
+    "Then open the printed address in a browser on this computer. Ctrl-C ends. The\n"
+    "page Calibrate (C) walks through calibrate lens and calibrate light with the\n"
+    "camera; what it takes is kept, so that both commands give the same values.\n"
     "\n"
     "Options:\n"
     "      --instrument FILE  the instrument: its pads from the top of the body down\n"
@@ -43,13 +48,16 @@ const char rg_help_bench[] =
     "      --technician NAME  who measures (default: the page asks)\n"
     "      --occasion WORDS   why: as received, release, return, yearly ...\n"
     "      --camera DEVICE    such as /dev/video0\n"
-    "      --replay FOLDER    recorded sweeps; further folders may follow\n"
+    "      --replay FOLDER    recorded sweeps; more folders may follow, also one of\n"
+    "                         board photographs and a sweep over a feeler\n"
     "      --rate N           frames a second of a replay (default: 8; 0: as fast as\n"
     "                         they are measured)\n"
     "      --settings FILE    how sweeps are taken (default: calib/capture.ini)\n"
     "      --fresh            begin anew: sweeps of an earlier run that were not\n"
     "                         archived do not count (they stay on the disk)\n"
-    "  -o, --out DIR          sweeps go to DIR/SERIAL (default: sweeps)\n"
+    "      --board FILE       printed board for the lens (default: calib/board.ini)\n"
+    "  -o, --out DIR          sweeps go to DIR/SERIAL, calibrations to\n"
+    "                         DIR/calibration (default: sweeps)\n"
     "  -a, --archive DIR      the archive (default: archive)\n"
     "      --reports DIR      certificates (default: reports)\n"
     "      --port N           of the page (default: 8737; 0: any free one)\n"
@@ -88,6 +96,7 @@ static rg_code read_options(int argc, char **argv, job *j, const char **operands
         {"replay", 0, RG_OPTION_TEXT, &j->replay, 0, 0, NULL},
         {"rate", 0, RG_OPTION_WHOLE, &j->rate, 0, 240, NULL},
         {"settings", 0, RG_OPTION_TEXT, &b->settings_file, 0, 0, NULL},
+        {"board", 0, RG_OPTION_TEXT, &b->board_file, 0, 0, NULL},
         {"out", 'o', RG_OPTION_TEXT, &b->out, 0, 0, NULL},
         {"archive", 'a', RG_OPTION_TEXT, &b->archive, 0, 0, NULL},
         {"reports", 0, RG_OPTION_TEXT, &b->reports, 0, 0, NULL},

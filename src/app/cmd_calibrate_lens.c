@@ -170,19 +170,12 @@ static void print_summary(const rg_lensjob *l)
 
 /* ---------------------------------------------------------------- station */
 
-/* What a person has to look at after the lens has changed. */
 static void say_written(const job *j, const rg_lensjob *l, const rg_station *old)
 {
-    const rg_lens *lens = &l->calibration.fit.lens;
-    if (old->lens.width != lens->width || old->lens.height != lens->height)
-        printf("%s was for pictures of %d x %d px, now %d x %d: check its values in px\n", j->write,
-               old->lens.width, old->lens.height, lens->width, lens->height);
-    printf("%s: [lens] written; scale_u = %g stays as it was, it holds the print of the crown's "
-           "tags too\n",
-           j->write, old->measure.rocking.u_scale);
-    if (old->measure.rocking.u_scale < l->review.focal_relative)
-        printf("scale_u is smaller than the focal length's own %.2g: raise it\n",
-               l->review.focal_relative);
+    char remark[RG_LENSJOB_REMARKS][RG_LENSJOB_REMARK];
+    int n = rg_lensjob_remarks(l, j->write, old, remark);
+    for (int i = 0; i < n; i++)
+        puts(remark[i]);
 }
 
 static int write_station(const job *j, const rg_lensjob *l)

@@ -1,21 +1,13 @@
 /*
  * cmd_calibrate_light.c - rimglow calibrate light SWEEP
  */
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "rimglow/command.h"
-#include "rimglow/config_edit.h"
-#include "rimglow/date.h"
-#include "rimglow/draw.h"
-#include "rimglow/file.h"
-#include "rimglow/inspection.h"
+#include "rimglow/lightjob.h"
 #include "rimglow/options.h"
-#include "rimglow/report.h"
 
 const char rg_help_calibrate_light[] =
     "rimglow calibrate light [options] SWEEP\n"
@@ -67,12 +59,7 @@ typedef struct job {
     const char *folder, *write, *out;
     int workers;
     bool json, quiet, terminal;
-    rg_inspection in;
-    rg_wedge_blade blade;
-    rg_wedge_result result;
-    const char *fault;
-    int day;
-    char date[RG_DATE_TEXT];
+    rg_lightjob light;
 } job;
 
 static int read_options(int argc, char **argv, job *j)
@@ -99,123 +86,7 @@ static int read_options(int argc, char **argv, job *j)
     return RG_OK;
 }
 
-/* ---------------------------------------------------------------- measuring */
-
-static rg_code measure(job *j, rg_error *err)
-{
-    rg_progress progress = {rg_command_progress, &j->terminal};
-    rg_inspection *in = &j->in;
-    const rg_wedge *w = &in->sweep.wedge;
-    if (!w->present)
-        return rg_fail(err, RG_BAD_DATA,
-                       "%s/sweep.ini has no [wedge]: this is no sweep over a feeler strip "
-                       "(rimglow calibrate light -h shows how to make one)",
-                       j->folder);
-    j->blade = (rg_wedge_blade){w->feeler_mm, w->feeler_u_mm, w->bearing_deg, w->width_mm};
-    rg_code code = rg_inspection_run(in, j->workers, &progress, err);
-    if (code == RG_OK && j->terminal)
-        fputs("  fitting the wedge ...\r", stderr);
-    if (code == RG_OK) {
-        code = rg_wedge_calibrate(&in->setup, in->frames, in->sweep.frames, &in->result, &j->blade,
-                                  &in->station.wedge, &j->result, err);
-        if (code != RG_OK)
-            rg_fail_prefix(err, j->folder);
-    }
-    if (j->terminal)
-        fputs("                       \r", stderr);
-    if (code == RG_OK)
-        j->fault = rg_wedge_fault(&j->result, &in->station.wedge);
-    return code;
-}
-
-/* ---------------------------------------------------------------- station file */
-
-enum { CHANGES = 12, VALUE_SIZE = 40 };
-
-typedef struct changes {
-    rg_config_change change[CHANGES];
-    char value[CHANGES][VALUE_SIZE];
-    int count;
-} changes;
-
-static void add(changes *c, const char *section, const char *key, double value)
-{
-    snprintf(c->value[c->count], VALUE_SIZE, "%.4g", value);
-    c->change[c->count] = (rg_config_change){section, key, c->value[c->count]};
-    c->count++;
-}
-
-static void collect(const job *j, changes *c)
-{
-    const rg_wedge_result *r = &j->result;
-    double fixed = j->in.station.measure.psf_sigma_px;
-    for (int k = 0; k < RG_WEDGE_VALUES; k++) {
-        rg_wedge_value v = (rg_wedge_value)k;
-        if (v == RG_WEDGE_BLUR && fixed > 0)
-            add(c, "light", "psf_sigma_px", r->psf_sigma_px);
-        else
-            add(c, rg_wedge_value_section(v), rg_wedge_value_key(v), r->value[v]);
-    }
-    add(c, "slot", "model_floor_mm", r->floor_mm);
-    add(c, "slot", "model_relative", r->relative);
-    add(c, "witness", "unproven_radiance", cbrt(r->radiance[0] * r->radiance[1] * r->radiance[2]));
-    add(c, "calibration", "light_gain", j->in.sweep.taken.gain);
-    add(c, "calibration", "light_exposure_s", j->in.sweep.taken.exposure_s);
-    c->change[c->count] = (rg_config_change){"calibration", "light_date", j->date};
-    c->count++;
-}
-
-/* The new text must be a station file before it replaces the old one. */
-static rg_code write_station(const job *j, rg_error *err)
-{
-    uint8_t *old = NULL;
-    size_t size = 0;
-    char *text = NULL;
-    changes c = {.count = 0};
-    rg_station station;
-    rg_code code = rg_file_read(j->write, RG_CONFIG_MAX_BYTES, &old, &size, err);
-    if (code == RG_OK)
-        code = rg_station_parse(j->write, (const char *)old, size, &station, err);
-    collect(j, &c);
-    if (code == RG_OK)
-        code = rg_config_edit(j->write, (const char *)old, size, c.change, c.count, &text, err);
-    if (code == RG_OK)
-        code = rg_station_parse(j->write, text, strlen(text), &station, err);
-    if (code == RG_OK)
-        code = rg_file_write(j->write, text, strlen(text), err);
-    free(old);
-    free(text);
-    return code;
-}
-
 /* ---------------------------------------------------------------- results */
-
-static rg_code write_file(const char *folder, const char *name, const void *data, size_t size,
-                          rg_error *err)
-{
-    char *path = rg_path_join(folder, name);
-    rg_code code = path ? rg_file_write(path, data, size, err)
-                        : rg_fail(err, RG_INTERNAL, "no memory for a file name");
-    free(path);
-    return code;
-}
-
-static rg_code write_results(const job *j, const char *json, rg_error *err)
-{
-    static const rg_picture_format format[] = {RG_PICTURE_PNG, RG_PICTURE_SVG, RG_PICTURE_PDF};
-    rg_draw_light_args args = {&j->result, j->blade, j->in.station.name, j->date};
-    rg_code code = rg_folder_make(j->out, err);
-    for (int i = 0; code == RG_OK && i < 3; i++) {
-        rg_bytes bytes = {0};
-        char name[32];
-        snprintf(name, sizeof name, "response.%s", rg_picture_suffix(format[i]));
-        code = rg_draw_light(&args, format[i], &bytes, err);
-        if (code == RG_OK)
-            code = write_file(j->out, name, bytes.data, bytes.size, err);
-        free(bytes.data);
-    }
-    return code == RG_OK ? write_file(j->out, "light.json", json, strlen(json), err) : code;
-}
 
 static void print_values(const rg_wedge_result *r)
 {
@@ -253,33 +124,44 @@ static void print_response(const rg_wedge_result *r)
 
 static void print_table(const job *j, bool written)
 {
+    const rg_lightjob *l = &j->light;
     printf("Calibration of the light of \"%s\" from %s: %d bearings in %d frames\n\n",
-           j->in.station.name, j->folder, j->result.bearings, j->result.frames);
-    print_values(&j->result);
-    print_response(&j->result);
-    printf("\n%s", j->fault ? "NOT GOOD: " : "good");
-    puts(j->fault ? j->fault : "");
+           l->in.station.name, j->folder, l->result.bearings, l->result.frames);
+    print_values(&l->result);
+    print_response(&l->result);
+    printf("\n%s", l->fault ? "NOT GOOD: " : "good");
+    puts(l->fault ? l->fault : "");
     printf("= %s/response.png, .svg, .pdf, light.json\n", j->out);
     if (written)
         printf("= %s has the new values\n", j->write);
-    else if (!j->fault)
+    else if (!l->fault)
         puts("  (nothing was written to a station file; --write FILE does)");
+}
+
+static rg_code measure(job *j, rg_error *err)
+{
+    rg_progress progress = {rg_command_progress, &j->terminal};
+    rg_code code = rg_lightjob_run(&j->light, j->workers, &progress, err);
+    if (j->terminal)
+        fputs("                       \r", stderr);
+    return code;
 }
 
 static rg_code calibrate(job *j, rg_error *err)
 {
     char *json = NULL;
+    const rg_lightjob *l = &j->light;
     rg_code code = measure(j, err);
     if (code == RG_OK)
-        code = rg_report_light(&j->result, &j->blade, j->in.station.name, j->date, &json, err);
+        code = rg_lightjob_json(l, &json, err);
     if (code == RG_OK)
-        code = write_results(j, json, err);
-    if (code == RG_OK && j->write && !j->fault)
-        code = write_station(j, err);
+        code = rg_lightjob_write(l, j->out, json, err);
+    if (code == RG_OK && j->write && !l->fault)
+        code = rg_lightjob_station(l, j->write, err);
     if (code == RG_OK && j->json)
         puts(json);
     else if (code == RG_OK && !j->quiet)
-        print_table(j, j->write && !j->fault);
+        print_table(j, j->write && !l->fault);
     free(json);
     return code;
 }
@@ -292,19 +174,16 @@ int rg_cmd_calibrate_light(int argc, char **argv)
     if (exit_code != RG_OK)
         return exit_code;
     j.terminal = !j.quiet && isatty(STDERR_FILENO);
-    rg_code code = rg_inspection_open(&j.in, j.folder, &err);
+    rg_code code = rg_lightjob_open(&j.light, j.folder, &err);
     if (code == RG_OK) {
-        bool dated = j.in.sweep.taken.present && j.in.sweep.taken.day >= 0;
-        j.day = dated ? j.in.sweep.taken.day : (int)(time(NULL) / 86400);
-        rg_date_format(j.day, j.date);
         code = calibrate(&j, &err);
-        rg_inspection_close(&j.in);
+        rg_lightjob_close(&j.light);
     }
     if (code != RG_OK)
         return rg_command_fail((int)code, "%s", err.text);
     if (fflush(stdout) != 0 || ferror(stdout))
         return rg_command_fail(RG_IO, "standard output cannot be written; is the disk full?");
-    if (j.fault && (j.json || j.quiet))
-        rg_command_fail(0, "%s: %s", j.folder, j.fault);
-    return j.fault ? 1 : 0;
+    if (j.light.fault && (j.json || j.quiet))
+        rg_command_fail(0, "%s: %s", j.folder, j.light.fault);
+    return j.light.fault ? 1 : 0;
 }

@@ -35,13 +35,13 @@ const char rg_help_setup[] =
     "\n"
     "Options:\n"
     "  -a, --archive DIR    the archive (default: archive)\n"
-    "      --values FILE    set-up values and checks in place of the archived ones, of\n"
-    "                       the same visit (samples/setup.ini shows how)\n"
+    "      --values FILE    set-up values and checks in place of the archived ones,\n"
+    "                       of the same visit (samples/setup.ini shows how)\n"
     "      --rules FILE     rules in place of calib/release.ini\n"
     "      --settings FILE  how visits are compared, in place of calib/archive.ini\n"
     "      --on DATE        judged for this day (default: today, UTC)\n"
-    "  -o, --out DIR        write DIR/SERIAL/NNNN/setup-sheet.pdf, each page as PNG and\n"
-    "                       SVG, and setup.json\n"
+    "  -o, --out DIR        write DIR/SERIAL/NNNN/setup-sheet.pdf, each page as PNG\n"
+    "                       and SVG, and setup.json\n"
     "      --json           the sheet as JSON in place of the table\n"
     "\n"
     "A value counts only with its uncertainty U = k u: 42 +- 4 gf is shown to be\n"
@@ -49,9 +49,9 @@ const char rg_help_setup[] =
     "releases no pad. The archive is not verified here: rimglow archive verify.\n"
     "\n"
     "Exit codes: 0 release; 1 hold, something is shown to be out of its limits;\n"
-    "2 hold, something required is not measured or undecided; 64 wrong command line,\n"
-    "65 bad data, such as a unit that does not convert; 66 no such inspection;\n"
-    "73/74 cannot write.\n";
+    "2 hold, something required is not measured or undecided; 64 wrong command\n"
+    "line, 65 bad data, such as a unit that does not convert; 66 no such\n"
+    "inspection; 73/74 cannot write.\n";
 
 typedef struct job {
     const char *archive, *values_file, *rules_file, *settings_file, *on, *out;

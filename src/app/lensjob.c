@@ -94,19 +94,13 @@ static rg_code find_board(const rg_board_config *c, rg_tag_finder *finder, const
     return code;
 }
 
-static rg_code look_job(void *context, int index, int worker, rg_error *err)
+rg_code rg_lensjob_look(const rg_board_config *config, rg_tag_finder *finder, const uint8_t *bytes,
+                        size_t size, rg_board_photo *photo, rg_error *err)
 {
-    looking *l = context;
-    rg_board_photo *photo = &l->job->photo[index];
-    uint8_t *bytes = NULL;
-    size_t size = 0;
     rg_image luma = {0};
     rg_error why = {0};
-    rg_code code = rg_file_read(l->job->file[index], RG_FILE_MAX_BYTES, &bytes, &size, err);
-    if (code != RG_OK)
-        return code;
-    code = rg_decode_luma(bytes, size, luma_weights, &luma, &why);
-    free(bytes);
+    *photo = (rg_board_photo){0};
+    rg_code code = rg_decode_luma(bytes, size, luma_weights, &luma, &why);
     if (code == RG_INTERNAL) {
         *err = why;
         return code;
@@ -116,9 +110,22 @@ static rg_code look_job(void *context, int index, int worker, rg_error *err)
     else if (luma.warnings > 0)
         leave_out(photo, "the file is damaged; copy it again from the camera");
     else
-        code = find_board(&l->job->config, l->finder[worker], &luma, photo, err);
+        code = find_board(config, finder, &luma, photo, err);
     rg_image_free(&luma);
     return code == RG_INTERNAL ? code : RG_OK;
+}
+
+static rg_code look_job(void *context, int index, int worker, rg_error *err)
+{
+    looking *l = context;
+    uint8_t *bytes = NULL;
+    size_t size = 0;
+    rg_code code = rg_file_read(l->job->file[index], RG_FILE_MAX_BYTES, &bytes, &size, err);
+    if (code == RG_OK)
+        code = rg_lensjob_look(&l->job->config, l->finder[worker], bytes, size,
+                               &l->job->photo[index], err);
+    free(bytes);
+    return code;
 }
 
 static rg_code look_at_all(rg_lensjob *job, int workers, rg_job_done *done, void *context,
@@ -158,18 +165,34 @@ static rg_code note_unused(rg_lensjob *job, rg_error *err)
     return RG_OK;
 }
 
-static rg_code calibrate_photos(rg_lensjob *job, rg_error *err)
+static rg_code calibrate_photos(rg_lensjob *job, const rg_board_photo *photo,
+                                const char *const *name, int photos, rg_error *err)
+{
+    const rg_board_config *c = &job->config;
+    rg_code code = rg_board_calibrate(&c->board, &c->limits, photo, name, photos, &c->options,
+                                      job->view, &job->views, &job->calibration, err);
+    return code == RG_OK ? review(job, err) : code;
+}
+
+static rg_code calibrate_files(rg_lensjob *job, rg_error *err)
 {
     const char **name = rg_alloc((size_t)job->photos, sizeof *name);
     if (!name)
         return rg_fail(err, RG_INTERNAL, "no memory for %d photographs", job->photos);
     for (int i = 0; i < job->photos; i++)
         name[i] = base_name(job->file[i]);
-    const rg_board_config *c = &job->config;
-    rg_code code = rg_board_calibrate(&c->board, &c->limits, job->photo, name, job->photos,
-                                      &c->options, job->view, &job->views, &job->calibration, err);
+    rg_code code = calibrate_photos(job, job->photo, name, job->photos, err);
     free(name);
     return code;
+}
+
+rg_code rg_lensjob_seen(rg_lensjob *job, const rg_board_photo *photo, const char *const *name,
+                        int photos, rg_error *err)
+{
+    job->view = rg_alloc((size_t)photos, sizeof *job->view);
+    if (!job->view)
+        return rg_fail(err, RG_INTERNAL, "no memory for %d photographs", photos);
+    return calibrate_photos(job, photo, name, photos, err);
 }
 
 rg_code rg_lensjob_photos(rg_lensjob *job, const char *const *file, int photos, int workers,
@@ -192,9 +215,7 @@ rg_code rg_lensjob_photos(rg_lensjob *job, const char *const *file, int photos, 
     rg_code code = look_at_all(job, workers, done, context, err);
     if (code == RG_OK)
         code = note_unused(job, err);
-    if (code == RG_OK)
-        code = calibrate_photos(job, err);
-    return code == RG_OK ? review(job, err) : code;
+    return code == RG_OK ? calibrate_files(job, err) : code;
 }
 
 /* ----------------------------------------------------------------- corners */
@@ -341,6 +362,9 @@ rg_code rg_lensjob_station(const rg_lensjob *job, const char *station_file, rg_s
     uint8_t *text = NULL;
     size_t size = 0;
     char *edited = NULL;
+    if (!job->review.good)
+        return rg_fail(err, RG_USAGE, "%s was not written: the lens is not known well enough yet",
+                       station_file);
     rg_code code = read_station(station_file, &text, &size, old, err);
     if (code == RG_OK)
         code = edit_station(&job->calibration.fit.lens, station_file, (const char *)text, size,
@@ -350,4 +374,25 @@ rg_code rg_lensjob_station(const rg_lensjob *job, const char *station_file, rg_s
     free(edited);
     free(text);
     return code;
+}
+
+int rg_lensjob_remarks(const rg_lensjob *job, const char *station_file, const rg_station *old,
+                       char remark[RG_LENSJOB_REMARKS][RG_LENSJOB_REMARK])
+{
+    const rg_lens *lens = &job->calibration.fit.lens;
+    double scale_u = old->measure.rocking.u_scale;
+    int n = 0;
+    if (old->lens.width != lens->width || old->lens.height != lens->height)
+        snprintf(remark[n++], RG_LENSJOB_REMARK,
+                 "%.200s was for pictures of %d x %d px, now %d x %d: check its values in px",
+                 station_file, old->lens.width, old->lens.height, lens->width, lens->height);
+    snprintf(remark[n++], RG_LENSJOB_REMARK,
+             "%.200s: [lens] written; scale_u = %g stays as it was, it holds the print of the "
+             "crown's tags too",
+             station_file, scale_u);
+    if (scale_u < job->review.focal_relative)
+        snprintf(remark[n++], RG_LENSJOB_REMARK,
+                 "scale_u is smaller than the focal length's own %.2g: raise it",
+                 job->review.focal_relative);
+    return n;
 }

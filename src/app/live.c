@@ -131,6 +131,8 @@ static rg_code head_of_sweep(rg_live *live, const rg_live_job *job, rg_error *er
         return rg_fail(err, RG_USAGE, "serial or pad \"%.60s\" is too long", job->pad);
     s->finger = job->finger;
     s->finger_grams = job->finger_grams;
+    if (job->wedge)
+        s->wedge = *job->wedge;
     s->taken = (rg_taken){.present = true, .day = (int)(time(NULL) / 86400)};
     if (job->taken)
         s->taken = *job->taken;

@@ -54,9 +54,16 @@ static const rg_ini_field field[] = {
      "largest relative deviation of the focal length"},
     {"enough", "max_rms_px", RG_INI_NUMBER, BOARD(enough.max_rms_px), 0.01, 5,
      "largest rms distance of the marks, px"},
+    {"live", "still_px", RG_INI_NUMBER, BOARD(live.still_px), 0.05, 50,
+     "movement of the marks of a board that is held still, px"},
+    {"live", "still_s", RG_INI_NUMBER, BOARD(live.still_s), 0, 10, "time it is held still, s"},
+    {"live", "max_blur_px", RG_INI_NUMBER, BOARD(live.max_blur_px), 0.3, 10,
+     "largest blur of a photograph, sigma, px"},
+    {"live", "moved_part", RG_INI_NUMBER, BOARD(live.moved_part), 0.001, 0.5,
+     "movement that makes another view, part of the diagonal"},
 };
 static const rg_ini_table table = {field, sizeof field / sizeof *field};
-static const char *const section_name[] = {"board", "search", "model", "enough"};
+static const char *const section_name[] = {"board", "search", "model", "enough", "live"};
 enum { SECTIONS = sizeof section_name / sizeof *section_name };
 
 static rg_code check_sections(const rg_ini *ini, rg_error *err)
@@ -66,7 +73,7 @@ static rg_code check_sections(const rg_ini *ini, rg_error *err)
         for (int k = 0; k < SECTIONS; k++)
             known = known || strcmp(ini->section[i].name, section_name[k]) == 0;
         if (!known)
-            return rg_ini_unknown_section(ini, i, "board, search, model, enough", err);
+            return rg_ini_unknown_section(ini, i, "board, search, model, enough, live", err);
     }
     return RG_OK;
 }

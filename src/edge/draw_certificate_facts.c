@@ -11,6 +11,7 @@
 #include <string.h>
 
 #include "draw_certificate_private.h"
+#include "rimglow/pad_verdict.h"
 
 enum { PADS_MAX = 256, LIST_MAX = 10000 };
 
@@ -251,20 +252,67 @@ void rg_cert_value(const rg_certificate_value *v, rg_cert_text text)
 
 /* ------------------------------------------------------------- sentences */
 
+static bool same_pad(const rg_certificate *c, int i, int k)
+{
+    return strcmp(name(c->pad[i].pad), name(c->pad[k].pad)) == 0;
+}
+
+/* A pad may have several sweeps, by different fingers: each counts once. */
+static bool is_first_sweep(const rg_certificate *c, int i)
+{
+    for (int k = 0; k < i; k++)
+        if (same_pad(c, i, k))
+            return false;
+    return true;
+}
+
+static rg_verdict pad_verdict(const rg_certificate *c, int i, bool *only_firm)
+{
+    rg_pad_sweep sweep[PADS_MAX];
+    int n = 0;
+    for (int k = 0; k < c->pads && n < PADS_MAX; k++)
+        if (same_pad(c, i, k))
+            sweep[n++] =
+                (rg_pad_sweep){c->pad[k].map->verdict, strcmp(name(c->pad[k].finger), "firm") == 0};
+    return rg_pad_verdict(sweep, n, only_firm);
+}
+
+static int count_pads(const rg_certificate *c)
+{
+    int n = 0;
+    for (int i = 0; i < c->pads; i++)
+        n += is_first_sweep(c, i);
+    return n;
+}
+
 static int count(const rg_certificate *c, rg_verdict verdict)
 {
     int n = 0;
     for (int i = 0; i < c->pads; i++)
-        n += c->pad[i].map->verdict == verdict;
+        n += is_first_sweep(c, i) && pad_verdict(c, i, NULL) == verdict;
+    return n;
+}
+
+static int count_only_firm(const rg_certificate *c)
+{
+    int n = 0;
+    for (int i = 0; i < c->pads; i++) {
+        bool only_firm;
+        pad_verdict(c, i, &only_firm);
+        n += is_first_sweep(c, i) && only_firm;
+    }
     return n;
 }
 
 void rg_cert_counts(const rg_certificate *c, rg_cert_text text)
 {
+    int pads = count_pads(c);
     text[0] = 0;
-    put(text, "%d pad%s measured: %d sealed, %d leaking, %d undecided. ", c->pads,
-        c->pads == 1 ? "" : "s", count(c, RG_VERDICT_SEALED), count(c, RG_VERDICT_LEAKING),
-        count(c, RG_VERDICT_UNDECIDED));
+    put(text, "%d pad%s measured", pads, pads == 1 ? "" : "s");
+    if (c->pads > pads)
+        put(text, " in %d sweeps", c->pads);
+    put(text, ": %d sealed, %d leaking, %d undecided. ", count(c, RG_VERDICT_SEALED),
+        count(c, RG_VERDICT_LEAKING), count(c, RG_VERDICT_UNDECIDED));
     if (c->not_swept > 0)
         put(text, "%d pad%s of this model NOT measured.", c->not_swept,
             c->not_swept == 1 ? "" : "s");
@@ -274,7 +322,8 @@ void rg_cert_counts(const rg_certificate *c, rg_cert_text text)
 
 void rg_cert_result(const rg_certificate *c, rg_cert_text text)
 {
-    int leaking = count(c, RG_VERDICT_LEAKING), undecided = count(c, RG_VERDICT_UNDECIDED);
+    int leaking = count(c, RG_VERDICT_LEAKING), firm = count_only_firm(c);
+    int undecided = count(c, RG_VERDICT_UNDECIDED) - firm;
     text[0] = 0;
     if (!c->check_passed) {
         put(text,
@@ -294,7 +343,10 @@ void rg_cert_result(const rg_certificate *c, rg_cert_text text)
     if (undecided)
         put(text, "%d pad%s not decided: the measurement shows neither a seal nor a leak. ",
             undecided, undecided == 1 ? " is" : "s are");
-    if (c->pads > 0 && leaking + undecided == 0)
+    if (firm)
+        put(text, "%d pad%s closed with a firm finger alone, which shows no seal in playing. ",
+            firm, firm == 1 ? " was" : "s were");
+    if (c->pads > 0 && leaking + undecided + firm == 0)
         put(text, "Every pad that was measured seals to light within the tolerance, all round its "
                   "rim. ");
     if (c->not_swept > 0)

@@ -159,8 +159,7 @@ static void draw_axis(const page *p)
     line(p->cr, a.x, a.y, z.x, z.y, 4, 12);
 }
 
-/* Beside the points, before them, so that no halo hides one. A number that finds no free place is left
- * out: its neighbours' show where it is. */
+/* Drawn before the points, so that no halo hides one. A number without a free place is left out. */
 static void draw_numbers(const page *p)
 {
     static const double side[4][2] = {{8, -6}, {-24, -6}, {8, 18}, {-24, 18}};
@@ -196,10 +195,10 @@ static void draw_numbers(const page *p)
 static void draw_points(const page *p)
 {
     const rg_repeat *r = p->args->repeat;
-    draw_numbers(p);
     for (int i = 0; i < r->closings; i++)
         if (has_tilt(&p->args->closing[i]))
             draw_ellipse(p, &p->args->closing[i]);
+    draw_numbers(p);
     draw_axis(p);
     for (int i = 0; i < r->closings; i++) {
         const rg_seating *s = &p->args->closing[i];

@@ -80,20 +80,30 @@ static void tilt(const rg_lens_limits *limits, const rg_pose *pose, rg_lens_revi
     r->largest_tilt_deg = fmax(r->largest_tilt_deg, angle);
 }
 
-static void look(const rg_lens_limits *limits, const rg_view *view, const rg_calibration *c,
-                 rg_lens_review *r)
+static void begin_look(const rg_lens_limits *limits, const rg_lens *lens, rg_lens_review *r)
 {
-    const rg_lens *lens = &c->fit.lens;
     double half = 0.5 * hypot(lens->width, lens->height);
     r->corner_limit_px = limits->corner_reach * half;
     for (int k = 0; k < 4; k++)
         r->corner_distance_px[k] = 2.0 * half;
+}
+
+static void look_at(const rg_lens_limits *limits, const rg_lens *lens, const rg_view *view,
+                    const rg_pose *pose, rg_lens_review *r)
+{
+    r->views++;
+    cover(lens, view, r);
+    tilt(limits, pose, r);
+}
+
+static void look(const rg_lens_limits *limits, const rg_view *view, const rg_calibration *c,
+                 rg_lens_review *r)
+{
+    const rg_lens *lens = &c->fit.lens;
+    begin_look(limits, lens, r);
     for (int i = 0; i < c->views; i++)
-        if (c->view[i].used) {
-            r->views++;
-            cover(lens, &view[i], r);
-            tilt(limits, &c->view[i].pose, r);
-        }
+        if (c->view[i].used)
+            look_at(limits, lens, &view[i], &c->view[i].pose, r);
     r->focal_relative = fmax(c->fit.sd[RG_LENS_FX] / lens->fx, c->fit.sd[RG_LENS_FY] / lens->fy);
 }
 
@@ -183,13 +193,17 @@ static void ask_for_tilts(const rg_lens_limits *limits, rg_lens_review *r)
                left, limits->tilt_deg);
 }
 
+static void ask_for_views(const rg_lens_limits *limits, rg_lens_review *r)
+{
+    if (r->views < limits->min_views)
+        advise(r, "take %d more: %d good views are there, %d are needed",
+               limits->min_views - r->views, r->views, limits->min_views);
+}
+
 static void ask_for_sharpness(const rg_lens_limits *limits, const rg_calibration *c,
                               rg_lens_review *r)
 {
     rg_error why = {0};
-    if (r->views < limits->min_views)
-        advise(r, "take %d more: %d good views are there, %d are needed",
-               limits->min_views - r->views, r->views, limits->min_views);
     if (!(r->focal_relative <= limits->focal_relative))
         advise(
             r,
@@ -214,9 +228,96 @@ rg_code rg_lens_review_make(const rg_lens_limits *limits, const rg_view *view,
     if (code != RG_OK)
         return code;
     look(limits, view, c, review);
+    ask_for_views(limits, review);
     ask_for_sharpness(limits, c, review);
     ask_for_fields(limits, review);
     ask_for_tilts(limits, review);
     review->good = review->advices == 0;
     return RG_OK;
+}
+
+rg_code rg_lens_review_early(const rg_lens_limits *limits, const rg_early_views *early,
+                             rg_lens_review *review, rg_error *err)
+{
+    const rg_lens size = {.width = early->width, .height = early->height};
+    memset(review, 0, sizeof *review);
+    rg_code code = check_limits(limits, err);
+    if (code == RG_OK && (size.width < 1 || size.height < 1))
+        code = rg_fail(err, RG_BAD_DATA, "lens review: pictures of %d x %d px cannot be",
+                       size.width, size.height);
+    if (code != RG_OK)
+        return code;
+    begin_look(limits, &size, review);
+    for (int i = 0; i < early->views; i++)
+        look_at(limits, &size, &early->view[i], &early->pose[i], review);
+    review->focal_relative = NAN;
+    ask_for_views(limits, review);
+    ask_for_fields(limits, review);
+    ask_for_tilts(limits, review);
+    return RG_OK;
+}
+
+/* ---------------------------------------------------------------- one more view */
+
+static void name_gain(char text[RG_ADVICE_SIZE], const char *name)
+{
+    size_t n = strlen(text);
+    snprintf(text + n, RG_ADVICE_SIZE - n, "%s%s", n ? ", " : "", name);
+}
+
+/* Parts of the picture that were seen too little, or of which nothing near the corner was. */
+static void name_places(const rg_lens_limits *limits, const rg_lens_review *now,
+                        const rg_lens_review *with, char text[RG_ADVICE_SIZE])
+{
+    static const char *const corner[4] = {"nearer the top left", "nearer the top right",
+                                          "nearer the bottom left", "nearer the bottom right"};
+    bool gain[RG_FIELDS];
+    int fields = 0;
+    for (int f = 0; f < RG_FIELDS; f++) {
+        gain[f] =
+            now->field_views[f] < limits->field_views && with->field_views[f] > now->field_views[f];
+        fields += gain[f];
+    }
+    if (fields > 4) {
+        name_gain(text, "most of the picture");
+        return;
+    }
+    for (int f = 0; f < RG_FIELDS; f++)
+        if (gain[f])
+            name_gain(text, rg_field_name(f));
+    for (int k = 0; k < 4; k++)
+        if (now->corner_distance_px[k] > now->corner_limit_px &&
+            with->corner_distance_px[k] < now->corner_distance_px[k])
+            name_gain(text, corner[k]);
+}
+
+bool rg_lens_review_adds(const rg_lens_limits *limits, const rg_lens_review *now,
+                         const rg_lens_review *with, char text[RG_ADVICE_SIZE])
+{
+    text[0] = 0;
+    name_places(limits, now, with, text);
+    if (now->tipped_up_down < limits->tilted_views && with->tipped_up_down > now->tipped_up_down)
+        name_gain(text, "tipped up or down");
+    if (now->tipped_left_right < limits->tilted_views &&
+        with->tipped_left_right > now->tipped_left_right)
+        name_gain(text, "tipped left or right");
+    if (!text[0] && now->views < limits->min_views && with->views > now->views)
+        name_gain(text, "one more view");
+    return text[0] != 0;
+}
+
+double rg_view_moved(const rg_view *a, const rg_view *b)
+{
+    double sum = 0;
+    int shared = 0;
+    for (int i = 0; i < a->corners; i++)
+        for (int k = 0; k < b->corners; k++)
+            if (a->corner[i].board.x == b->corner[k].board.x &&
+                a->corner[i].board.y == b->corner[k].board.y) {
+                sum += hypot(a->corner[i].pixel.x - b->corner[k].pixel.x,
+                             a->corner[i].pixel.y - b->corner[k].pixel.y);
+                shared++;
+                break;
+            }
+    return shared > 0 ? sum / shared : INFINITY;
 }

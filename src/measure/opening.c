@@ -366,32 +366,53 @@ static normal normal_of(const fit *f, const look *l)
     return n;
 }
 
+/* Takes one frame's own parameters out: what it says of the rim is added to s and g. n->b
+ * becomes its inverse. */
+static bool eliminate(normal *n, double s[RIM][RIM], double g[RIM])
+{
+    if (!inverted(CAMERA, &n->b[0][0]))
+        return false;
+    for (int p = 0; p < RIM; p++) {
+        g[p] += n->ga[p];
+        for (int r = 0; r < RIM; r++)
+            s[p][r] += n->a[p][r];
+        for (int q = 0; q < CAMERA; q++) {
+            double cb = 0;
+            for (int k = 0; k < CAMERA; k++)
+                cb += n->c[p][k] * n->b[k][q];
+            g[p] -= cb * n->gb[q];
+            for (int r = 0; r < RIM; r++)
+                s[p][r] -= cb * n->c[r][q];
+        }
+    }
+    return true;
+}
+
+/* The frame's own step, once the rim's is known. */
+static void follow(const normal *n, const double da[RIM], double moved[CAMERA])
+{
+    double rhs[CAMERA];
+    for (int q = 0; q < CAMERA; q++) {
+        rhs[q] = n->gb[q];
+        for (int p = 0; p < RIM; p++)
+            rhs[q] += n->c[p][q] * da[p];
+    }
+    for (int q = 0; q < CAMERA; q++)
+        for (int k = 0; k < CAMERA; k++)
+            moved[q] -= n->b[q][k] * rhs[k];
+}
+
 /* One step; *change is the rim's greatest, mm or rad. False when nothing holds the rim. */
 static bool step(fit *f, double *change)
 {
     normal all[RG_OPENING_FRAMES];
     double s[RIM][RIM] = {{0}}, g[RIM] = {0}, da[RIM] = {0};
     for (int i = 0; i < f->looks; i++) {
-        normal *n = &all[i];
         if (!f->look[i].in)
             continue;
-        *n = normal_of(f, &f->look[i]);
-        if (!inverted(CAMERA, &n->b[0][0]))
+        all[i] = normal_of(f, &f->look[i]);
+        if (!eliminate(&all[i], s, g))
             return false;
-        for (int p = 0; p < RIM; p++)
-            for (int q = 0; q < CAMERA; q++) {
-                double cb = 0;
-                for (int k = 0; k < CAMERA; k++)
-                    cb += n->c[p][k] * n->b[k][q];
-                g[p] -= cb * n->gb[q];
-                for (int r = 0; r < RIM; r++)
-                    s[p][r] -= cb * n->c[r][q];
-            }
-        for (int p = 0; p < RIM; p++) {
-            g[p] += n->ga[p];
-            for (int r = 0; r < RIM; r++)
-                s[p][r] += n->a[p][r];
-        }
     }
     if (!inverted(RIM, &s[0][0]))
         return false;
@@ -403,20 +424,9 @@ static bool step(fit *f, double *change)
         *change = fmax(*change, fabs(da[p]));
     }
     memcpy(f->covariance, s, sizeof s);
-    for (int i = 0; i < f->looks; i++) {
-        const normal *n = &all[i];
-        double rhs[CAMERA];
-        if (!f->look[i].in)
-            continue;
-        for (int q = 0; q < CAMERA; q++) {
-            rhs[q] = n->gb[q];
-            for (int p = 0; p < RIM; p++)
-                rhs[q] += n->c[p][q] * da[p];
-        }
-        for (int q = 0; q < CAMERA; q++)
-            for (int k = 0; k < CAMERA; k++)
-                f->look[i].moved[q] -= n->b[q][k] * rhs[k];
-    }
+    for (int i = 0; i < f->looks; i++)
+        if (f->look[i].in)
+            follow(&all[i], da, f->look[i].moved);
     return true;
 }
 

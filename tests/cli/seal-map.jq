@@ -45,6 +45,19 @@ def frame_faults($i):
     say((.used | not) or ((.bearing_deg | bearing) and (.elevation_deg | number_from(-90; 90)) and
         (.reprojection_rms_px | number_from(0; 20))); $f + "is used without a place"));
 
+def opening_faults:
+  (has_all(["measured", "reason", "target_mm", "far_mm", "u_far_mm", "hinge_mm", "u_hinge_mm",
+            "mean_mm", "u_mean_mm", "tilt_mm", "u_tilt_mm", "tilt_bearing_deg", "frames_given",
+            "frames_used", "rms_px", "frames"]),
+    say(.measured | is("boolean"); "opening measured"),
+    say(.measured or ((.reason | length) > 10 and .far_mm == null); "an opening without measurement"),
+    say((.measured | not) or ([.u_far_mm, .u_hinge_mm, .u_mean_mm, .u_tilt_mm]
+        | all(number_from(0.000001; 10))); "uncertainty of the opening"),
+    say((.measured | not) or ((.far_mm + .hinge_mm) / 2 - .mean_mm | fabs) < 0.00001;
+        "far edge and hinge against their mean"),
+    say(.frames | all(.used or (.reason | length) > 10); "open frame left out without a reason"),
+    say(([.frames[] | select(.used)] | length) == .frames_used; "open frames used"));
+
 [
   has_all(["format", "version", "serial", "pad", "verdict", "reasons", "tolerance_mm",
            "rim_outer_diameter_mm", "bins", "arcs", "frames"]),
@@ -60,6 +73,7 @@ def frame_faults($i):
   say([.inputs[], (.frames[] | select(.sha256) | .sha256)]
       | length > 3 and all(test("^[0-9a-f]{64}$")); "digests of what was measured"),
   say((.bins | length) == 360; "360 bins"),
+  (select(has("opening")) | .opening | opening_faults),
   (.bins | to_entries[] | .key as $i | .value | bin_faults($i)),
   (.arcs | to_entries[] | .key as $i | .value | arc_faults($i)),
   (.frames | to_entries[] | .key as $i | .value | frame_faults($i)),

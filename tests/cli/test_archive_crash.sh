@@ -249,7 +249,7 @@ test_a_crash_while_a_lost_index_is_made_again() {
     prepare
     cp -a base a
     rm a/index.sqlite*
-    steps_of "$RIMGLOW" archive add -a a --technician "A. Tester" sweeps/PE-A-0147/* >/dev/null
+    steps_of "$RIMGLOW" archive add -a a --technician "A. Tester" $SETUP sweeps/PE-A-0147/* >/dev/null
     POINTS=${RIMGLOW_POINTS:-8}
     points kill-before power power-some >points
     try_points crash_while_healing

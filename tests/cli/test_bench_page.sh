@@ -34,7 +34,7 @@ end_bench() {
 answers() {
     want=$1
     shift
-    got=$(curl -s -o body -D head --max-time 30 -w '%{http_code}' "$@") || true
+    got=$(curl -s -o body -D head --max-time 90 -w '%{http_code}' "$@") || true
     [ "$got" = "$want" ] || { cat head; head -c 300 body; fail "$want to: $* (it was $got)"; }
 }
 

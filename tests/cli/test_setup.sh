@@ -300,7 +300,7 @@ test_a_yearly_service_shows_what_changed() {
 test_help_of_setup_teaches_and_fits() {
     rg setup -h
     exits 0
-    shows "rimglow setup PE-A-0147" "--values" "--rules" "Exit codes" "never passed"
+    shows "rimglow setup PE-A-0147" "--values" "--rules" "Exit codes" "gravest reason first"
     awk 'length > 80 { exit 1 }' out || fail "lines fit 80 columns"
     for option in --archive --values --rules --settings --on --out --json; do shows "$option"; done
 }

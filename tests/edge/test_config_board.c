@@ -42,6 +42,8 @@ Test(config_board, the_default_file_is_read_whole)
               c.enough.corner_reach == 0.25 && c.enough.tilt_deg == 15 &&
               c.enough.tilted_views == 2 && c.enough.focal_relative == 0.002 &&
               c.enough.max_rms_px == 0.3);
+    cr_expect(c.live.still_px == 1 && c.live.still_s == 0.8 && c.live.max_blur_px == 1.5 &&
+              c.live.moved_part == 0.01);
 }
 
 /* 297 x 210 and 279.4 x 215.9 mm, with a printer's margin of 12 mm all round. */

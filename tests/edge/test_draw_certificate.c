@@ -321,6 +321,26 @@ Test(certificate, a_pad_is_stated_with_its_limits)
     free(text);
 }
 
+/* That a firm finger alone releases no pad is common practice, no source. */
+Test(certificate, several_sweeps_of_a_pad_are_one_pad)
+{
+    rg_certificate c = sample(2);
+    pads[1] = pads[0];
+    pads[1].sweep = names[1];
+    pads[0].finger = pads[1].finger = "firm";
+    c.verdict = RG_VERDICT_UNDECIDED;
+    char *text = text_of(&c);
+    EXPECT_WORDS(text, "1 pad measured in 2 sweeps: 0 sealed, 0 leaking, 1 undecided.",
+                 "1 pad was closed with a firm finger alone, which shows no seal in playing.");
+    cr_expect_null(strstr(text, "Every pad that was measured seals"));
+    free(text);
+    pads[0].finger = "light";
+    c.verdict = RG_VERDICT_SEALED;
+    text = text_of(&c);
+    EXPECT_WORDS(text, "1 pad measured in 2 sweeps: 1 sealed, 0 leaking, 0 undecided.");
+    free(text);
+}
+
 Test(certificate, the_serial_heads_page_1)
 {
     static word w[WORDS_MAX];

@@ -296,8 +296,7 @@ Test(draw_setup, any_text_can_stand_on_it)
         "<script>alert(1)</script> & \"",
         "%s%n%d",
         "\x1b[2J\n\r\t",
-        "WWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWW"
-        "WWWWW",
+        "WWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWWW",
         "\xE4\xBD\x8E\xE9\x9F\xB3\xE3\x82\xB7 \xD7\xA9\xD7\x9C\xD7\x95\xD7\x9D"};
     for (size_t i = 0; i < sizeof text / sizeof *text; i++) {
         made *m = usual(3);

@@ -83,7 +83,7 @@ static void begin(void)
     strcpy(frames[2].reason, "no tag of the crown in view");
     report = (rg_report){"PE-A-0147", "alto saxophone", "G",     "demo bench", "08-G", "light",
                          0,           &setup,           &result, frames,       files,  roles,
-                         FRAMES,      "2026-11-18",     NULL};
+                         FRAMES,      "2026-11-18",     NULL,    NULL,         0};
 }
 
 static char *write_text(void)
@@ -608,4 +608,77 @@ Test(report, an_error_about_a_folder_that_is_not_utf8_still_says_what_is_wrong)
     cr_assert(is_null(entry(o, "errors", 0), "folder"));
     cr_assert_str_eq(string(entry(o, "errors", 0), "text"), "caf?: the folder is missing");
     json_decref(o);
+}
+
+/* ------------------------------------------------------------ openings */
+
+static rg_opening opened(void)
+{
+    return (rg_opening){.measured = true,
+                        .far_mm = 6.0631,
+                        .u_far_mm = 0.0389,
+                        .hinge_mm = 2.4605,
+                        .u_hinge_mm = 0.0372,
+                        .mean_mm = 4.2618,
+                        .u_mean_mm = 0.033,
+                        .tilt_mm = 3.6026,
+                        .u_tilt_mm = 0.0379,
+                        .tilt_bearing_deg = 180.2,
+                        .frames_given = 2,
+                        .frames_used = 1,
+                        .rms_px = 0.2};
+}
+
+Test(report, an_open_key_has_its_heights_and_frames)
+{
+    begin();
+    rg_opening o = opened();
+    report.opening = &o;
+    report.opening_target_mm = 5.6;
+    frames[0].role = frames[1].role = RG_FRAME_OPEN;
+    frames[0].open = (rg_opening_frame){
+        .used = true, .bearing_deg = 90, .elevation_deg = 0.5, .points = 59, .rms_px = 0.27};
+    frames[1].open = (rg_opening_frame){.bearing_deg = NAN, .elevation_deg = NAN, .rms_px = NAN};
+    strcpy(frames[1].open.reason, "no tag of the crown was read");
+    json_t *all = write_and_read(), *p = json_object_get(all, "opening");
+    has_keys(p, "opening",
+             "measured reason target_mm far_mm u_far_mm hinge_mm u_hinge_mm mean_mm u_mean_mm "
+             "tilt_mm u_tilt_mm tilt_bearing_deg frames_given frames_used rms_px frames");
+    cr_expect(json_is_true(json_object_get(p, "measured")));
+    cr_expect_eq(number(p, "target_mm"), 5.6);
+    cr_expect_eq(number(p, "far_mm"), 6.0631);
+    cr_expect_eq(number(p, "u_hinge_mm"), 0.0372);
+    cr_expect_eq(number(p, "tilt_bearing_deg"), 180.2);
+    json_t *list = json_object_get(p, "frames");
+    cr_assert_eq(json_array_size(list), 2, "frames of the open key only");
+    has_keys(json_array_get(list, 0), "frame",
+             "file used reason bearing_deg elevation_deg points rms_px");
+    cr_expect_eq(number(json_array_get(list, 0), "points"), 59);
+    cr_expect(json_is_null(json_object_get(json_array_get(list, 1), "bearing_deg")));
+    json_decref(all);
+}
+
+Test(report, an_opening_that_was_not_measured_has_no_numbers)
+{
+    begin();
+    rg_opening o = opened();
+    o.measured = false;
+    strcpy(o.reason, "1 of 2 frames show the rim");
+    report.opening = &o;
+    json_t *all = write_and_read(), *p = json_object_get(all, "opening");
+    cr_expect(json_is_false(json_object_get(p, "measured")));
+    cr_expect(json_is_null(json_object_get(p, "far_mm")));
+    cr_expect(json_is_null(json_object_get(p, "u_tilt_mm")));
+    cr_expect_str_eq(json_string_value(json_object_get(p, "reason")), "1 of 2 frames show the rim");
+    json_decref(all);
+}
+
+Test(report, a_sweep_without_open_frames_says_nothing_of_an_opening)
+{
+    begin();
+    rg_opening o = {.frames_given = 0};
+    report.opening = &o;
+    json_t *all = write_and_read();
+    cr_expect_null(json_object_get(all, "opening"));
+    json_decref(all);
 }

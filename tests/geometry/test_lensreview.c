@@ -204,3 +204,91 @@ Test(lensreview, impossible_limits_are_refused)
     cr_expect(strstr(err.text, "corner reach nan"));
     test_free_views(g.view, VIEWS);
 }
+
+/* ---------------------------------------------------------------- before there is a result */
+
+static rg_lens_review early(const good_case *g, int views)
+{
+    rg_pose pose[VIEWS];
+    rg_lens_review r;
+    rg_error err = {0};
+    for (int i = 0; i < VIEWS; i++)
+        pose[i] = g->fit[i].pose;
+    const rg_early_views e = {g->view, pose, views, lens.width, lens.height};
+    cr_assert_eq(rg_lens_review_early(&limits, &e, &r, &err), RG_OK, "%s", err.text);
+    return r;
+}
+
+/* The same views give the same counts, with a result and without: one set of rules. */
+Test(lensreview, early_counts_are_those_of_the_result)
+{
+    good_case g;
+    make(&g);
+    rg_lens_review a = reviewed(&g), b = early(&g, VIEWS);
+    cr_expect_eq(b.advices, 0);
+    cr_expect_not(b.good, "nothing is good before there is a result");
+    cr_expect(isnan(b.focal_relative));
+    cr_expect(a.views == b.views && a.tipped_up_down == b.tipped_up_down &&
+              a.tipped_left_right == b.tipped_left_right);
+    cr_expect_eq(memcmp(a.field_views, b.field_views, sizeof a.field_views), 0);
+    cr_expect_eq(memcmp(a.corner_distance_px, b.corner_distance_px, sizeof a.corner_distance_px),
+                 0);
+    test_free_views(g.view, VIEWS);
+}
+
+Test(lensreview, with_no_view_at_all_everything_is_asked_for)
+{
+    good_case g;
+    make(&g);
+    rg_lens_review r = early(&g, 0);
+    cr_expect(strstr(r.advice[0], "take 8 more: 0 good views are there, 8 are needed"));
+    cr_expect(strstr(r.advice[1], "fills the picture out to its edges and corners"));
+    cr_expect(strstr(r.advice[2], "take 3 more with the board's upper or lower edge"));
+    cr_expect_eq(r.advices, 4);
+    rg_early_views none = {NULL, NULL, 0, 0, 900};
+    rg_error err = {0};
+    cr_expect_eq(rg_lens_review_early(&limits, &none, &r, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "0 x 900 px"), "%s", err.text);
+    test_free_views(g.view, VIEWS);
+}
+
+/* View by view until nothing is missing: what a view adds is what the review then asks less of. */
+Test(lensreview, a_view_adds_what_was_missing_and_nothing_twice)
+{
+    good_case g;
+    char text[RG_ADVICE_SIZE];
+    make(&g);
+    for (int i = 0; i + 1 < VIEWS; i++) {
+        rg_lens_review now = early(&g, i), with = early(&g, i + 1);
+        bool adds = rg_lens_review_adds(&limits, &now, &with, text);
+        cr_expect_eq(adds, text[0] != 0);
+        cr_expect(adds || now.views >= limits.min_views, "view %d", i);
+        cr_expect_not(rg_lens_review_adds(&limits, &now, &now, text), "%s", text);
+    }
+    rg_lens_review full = early(&g, VIEWS), one = early(&g, 0), first = early(&g, 1);
+    cr_expect_not(rg_lens_review_adds(&limits, &full, &full, text));
+    cr_expect(rg_lens_review_adds(&limits, &one, &first, text));
+    /* The first is tipped by 20 degrees about the picture's horizontal axis, and fills it. */
+    cr_expect(strstr(text, "most of the picture") && strstr(text, "tipped up or down") &&
+                  !strstr(text, "left or right"),
+              "%s", text);
+    test_free_views(g.view, VIEWS);
+}
+
+/* A shift of (30, 40) px moves every mark by 50. */
+Test(lensreview, movement_is_the_mean_distance_of_shared_marks)
+{
+    good_case g;
+    make(&g);
+    rg_view *a = &g.view[0], *b = &g.view[1];
+    for (int i = 0; i < a->corners; i++)
+        b->corner[i].pixel = (rg_vec2){a->corner[i].pixel.x + 30, a->corner[i].pixel.y + 40};
+    cr_expect_float_eq(rg_view_moved(a, b), 50, 1e-9);
+    b->corners = a->corners / 2; /* half of the board is enough */
+    cr_expect_float_eq(rg_view_moved(a, b), 50, 1e-9);
+    cr_expect_eq(rg_view_moved(a, a), 0);
+    b->corners = 0;
+    cr_expect(isinf(rg_view_moved(a, b)));
+    b->corners = a->corners;
+    test_free_views(g.view, VIEWS);
+}

@@ -265,6 +265,11 @@ Test(diagnosis, faults_are_ordered_and_what_is_left_is_told)
     cr_expect_eq(d.fault[1].afterwards.outlook, RG_OUTLOOK_WITHIN);
     for (int b = 0; b < RG_BINS; b++)
         cr_expect_lt(d.predicted_mm[b], 0.003);
+    set_plane(-0.01, 0.04, 120, 0, 0);
+    notch(300, 309, 0.1);
+    diagnose(NULL);
+    cr_assert_eq(d.faults, 2);
+    cr_expect_eq(d.fault[0].kind, RG_FAULT_LOCAL, "the larger one first");
 }
 
 /* Open all round and tilted: lowest 0.03. The tilt goes, the key stays as high as its lowest place
@@ -304,8 +309,9 @@ Test(diagnosis, sealed_and_unseen_pads_have_no_fault)
 /* Half a tolerance of tilt is no fault. */
 Test(diagnosis, what_the_tolerance_allows_is_no_fault)
 {
-    set_plane(0.004, 0.008, 120, 0, 0);
+    set_plane(0.012, 0.011, 120, 0, 0);
     diagnose(NULL);
+    cr_expect_lt(d.shape.tilt.p, 0.001);
     cr_expect_eq(d.found, RG_DIAGNOSIS_NONE);
     cr_expect(says("No fault shows"));
 }

@@ -28,7 +28,7 @@ Test(pad_verdict, a_pad_without_a_sweep_is_undecided)
 Test(pad_verdict, one_light_sweep_decides)
 {
     for (int v = S; v <= U; v++)
-        cr_assert_eq(rg_pad_verdict(&(rg_pad_sweep){(rg_verdict)v, false}, 1, NULL), v);
+        cr_assert_eq(rg_pad_verdict(&(rg_pad_sweep){(rg_verdict)v, false}, 1, NULL), (rg_verdict)v);
 }
 
 Test(pad_verdict, a_firm_finger_alone_shows_a_leak_but_no_seal)

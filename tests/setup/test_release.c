@@ -581,6 +581,7 @@ Test(release, a_balance_names_a_wrong_unit_and_is_as_old_as_its_oldest)
     b->value[1].day = 900;
     expect_item(b, "springs", RG_ITEM_UNDECIDED, RG_DECISION_HOLD_OPEN, "100 days old");
     b->value[1].unit = "oz";
+    rg_release_result_free(&b->r);
     cr_expect_eq(rg_release_judge(&b->rules, &b->e, &b->r, &err), RG_BAD_DATA);
     cr_expect(strstr(err.text, "spring force G") && strstr(err.text, "oz"), "%s", err.text);
     done(b);

@@ -55,7 +55,7 @@ Test(repeat, a_negative_estimate_counts_as_nothing_and_is_told)
     cr_expect(s.low == 0 && s.high >= 0 && s.p > 0.9);
 }
 
-/* With a stated noise the interval is the exact one of chi-square: tables (g10 of any handbook): 9 degrees of
+/* With a stated noise the interval is the exact one of chi-square, from its tables: 9 degrees of
  * freedom 2.700389 and 19.022768. */
 Test(repeat, with_known_noise_the_interval_is_exact)
 {

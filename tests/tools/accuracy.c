@@ -15,6 +15,10 @@
  *
  * Openings: samples/truth-open/NAME.json; far edge, hinge and every bearing between them within
  * 0.1 mm and within U.
+ * Then what setup says of the map. A truth whose open bearings lie on a plane m + t cos(b - at), by least
+ * squares to 0.001 mm, is a rigid tilt: its bearing is found within 3 degrees, its size within 10 %,
+ * and it is called one (with its hinge, or as the work of what lies in the slot); a true arc shorter
+ * than 40 degrees is called local at its place; no other fault is named.
  */
 #include <dirent.h>
 #include <jansson.h>
@@ -23,7 +27,10 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include <gsl/gsl_multifit.h>
+
 #include "rimglow/inspection.h"
+#include "support/diagnosis.h"
 
 #define FOUND_ABOVE_MM 0.04
 #define CENTRE_DEG     2.0
@@ -32,6 +39,10 @@
 #define WIDTH_SHARE    0.10
 #define INSIDE_SHARE   0.90
 #define OPENING_MM     0.1
+#define TILT_DEG       3.0
+#define TILT_SHARE     0.10
+#define PLANE_MM       0.001
+#define LOCAL_DEG      40.0
 enum { SPARSE_FRAMES = 12 };
 
 typedef struct truth {
@@ -165,6 +176,86 @@ static void compare_bins(const truth *t, const rg_inspection *in, score *s)
     s->failures += s->false_seals > 0;
 }
 
+/* ------------------------------------------------------------- diagnosis */
+
+/* Least squares by GSL over the open bearings; false where they lie on no plane. */
+static bool true_plane(const truth *t, double plane[3])
+{
+    size_t n = 0;
+    double chisq;
+    for (int b = 0; b < RG_BINS; b++)
+        n += t->w[b] > 0;
+    if ((double)n < LOCAL_DEG)
+        return false;
+    gsl_matrix *x = gsl_matrix_alloc(n, 3), *cov = gsl_matrix_alloc(3, 3);
+    gsl_vector *y = gsl_vector_alloc(n);
+    gsl_vector_view c = gsl_vector_view_array(plane, 3);
+    gsl_multifit_linear_workspace *work = gsl_multifit_linear_alloc(n, 3);
+    size_t i = 0;
+    for (int b = 0; b < RG_BINS; b++)
+        if (t->w[b] > 0) {
+            gsl_matrix_set(x, i, 0, 1);
+            gsl_matrix_set(x, i, 1, cos(rg_radians(b)));
+            gsl_matrix_set(x, i, 2, sin(rg_radians(b)));
+            gsl_vector_set(y, i++, t->w[b]);
+        }
+    gsl_multifit_linear(x, y, &c.vector, cov, &chisq, work);
+    gsl_multifit_linear_free(work);
+    gsl_matrix_free(x);
+    gsl_matrix_free(cov);
+    gsl_vector_free(y);
+    return sqrt(chisq / (double)n) < PLANE_MM;
+}
+
+static int wrong(const char *what, const rg_diagnosis *d)
+{
+    printf("    OUT OF BOUNDS: %s, called %s\n", what, rg_diagnosis_name(d));
+    return 1;
+}
+
+static int judge_tilt(const double plane[3], const rg_diagnosis *d)
+{
+    const rg_undulation *u = &d->shape.tilt;
+    double size = hypot(plane[1], plane[2]), at = rg_degrees(atan2(plane[2], plane[1]));
+    bool tilt = d->found == RG_DIAGNOSIS_ONE &&
+                (d->fault[0].kind <= RG_FAULT_HINGE_THIN || d->fault[0].kind == RG_FAULT_DIRT);
+    if (u->state != RG_TERM_FITTED)
+        return wrong("no tilt found", d);
+    printf("    tilt %.4f mm at %.1f, found %.4f +- %.4f at %.1f +- %.1f, touches first at %.1f\n",
+           size, rg_wrap_degrees(at), u->size_mm, 2 * u->u_size_mm, u->bearing_deg,
+           2 * u->u_bearing_deg, d->shape.contact_deg);
+    return bound("tilt, degrees", rg_angle_between(u->bearing_deg, at), TILT_DEG) +
+           bound("tilt, mm", u->size_mm - size, TILT_SHARE * size) +
+           (tilt ? 0 : wrong("a rigid tilt", d));
+}
+
+static int judge_local(const truth *t, const rg_diagnosis *d)
+{
+    double middle = centre_of(t->arc[0].start, t->arc[0].end);
+    if (d->found != RG_DIAGNOSIS_ONE || d->faults != 1 || d->fault[0].kind != RG_FAULT_LOCAL)
+        return wrong("a local opening", d);
+    return bound("local opening, degrees", rg_angle_between(d->fault[0].bearing_deg, middle),
+                 CENTRE_DEG);
+}
+
+static int judge_diagnosis(const truth *t, const rg_inspection *in)
+{
+    static rg_diagnosis d;
+    const rg_diagnosis_options o = test_diagnosis_options();
+    double plane[3], tolerance = in->setup.options.sealmap.tolerance_mm;
+    rg_error err = {0};
+    if (rg_diagnose(&in->result.map, tolerance, NULL, &o, &d, &err) != RG_OK) {
+        printf("    FAILED: %s\n", err.text);
+        return 1;
+    }
+    printf("    diagnosis: %s\n", rg_diagnosis_name(&d));
+    if (true_plane(t, plane))
+        return judge_tilt(plane, &d);
+    if (t->arcs == 1)
+        return judge_local(t, &d);
+    return d.faults ? wrong("nothing", &d) : 0;
+}
+
 static int compare(const truth *t)
 {
     rg_inspection in;
@@ -191,6 +282,7 @@ static int compare(const truth *t)
             s.failures++;
         }
     compare_bins(t, &in, &s);
+    s.failures += judge_diagnosis(t, &in);
     double widest = 0;
     for (int i = 0; i < t->arcs; i++)
         widest = fmax(widest, t->arc[i].max);

@@ -202,15 +202,16 @@ static pad draw_pad(gsl_rng *rng)
 
 /* ------------------------------------------------------------------ look */
 
+static const char *const map_name[MAPS] = {"04-C", "05-B", "06-A", "07-G-sharp", "08-G"};
+
 static bool load_maps(look *l)
 {
-    static const char *const name[MAPS] = {"04-C", "05-B", "06-A", "07-G-sharp", "08-G"};
     rg_error err;
     for (int i = 0; i < MAPS; i++) {
         char path[200];
         uint8_t *text;
         size_t size;
-        snprintf(path, sizeof path, "tests/data/seal-maps/%s.json", name[i]);
+        snprintf(path, sizeof path, "tests/data/seal-maps/%s.json", map_name[i]);
         if (rg_file_read(path, RG_MAPFILE_MAX_BYTES, &text, &size, &err) != RG_OK ||
             rg_mapfile_parse(path, (char *)text, size, &l->file[i], &err) != RG_OK) {
             printf("%s\n", err.text);
@@ -486,7 +487,7 @@ int main(int argc, char **argv)
     gsl_rng_free(rng);
     print_table(&s);
     for (int i = 0; i < MAPS; i++)
-        printf("seen as map %d: %d of %d right\n", i, s.right_of_map[i], s.of_map[i]);
+        printf("seen as in %-10s %d of %d right\n", map_name[i], s.right_of_map[i], s.of_map[i]);
     printf("beyond tolerance: %d pads; within it when corrected as advised %.1f %%, and once more "
            "after "
            "a new sweep %.1f %%\n",

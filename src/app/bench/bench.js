@@ -277,6 +277,7 @@ function decidedWords() {
 
 function promptWords() {
   const live = state.live, source = state.source;
+  if (state.calibration.kind) return "The bench is being calibrated. C: to its page.";
   if (state.busy) return "Archiving: every frame is checked ...";
   if (source.state === "away") return "The camera is gone: plug it in again. " + source.note;
   if (source.state === "none") return source.note || "No camera";
@@ -459,6 +460,7 @@ const actions = {
   setup: () => { location.href = "/setup"; },
   finish: () => openDialog("ask-finish"),
   mute: () => setMuted(!muted),
+  calibrate: () => { location.href = "/calibrate"; },
   help: () => openDialog("help"),
 };
 
@@ -469,7 +471,8 @@ function setMuted(on) {
 }
 
 const KEYS = { w: "witness", enter: "closed", " ": "closed", n: "next", pagedown: "next", p: "previous",
-  pageup: "previous", r: "redo", t: "note", f: "finger", l: "worklist", s: "setup", e: "finish", m: "mute", "?": "help" };
+  pageup: "previous", r: "redo", t: "note", f: "finger", l: "worklist", s: "setup", e: "finish", c: "calibrate",
+  m: "mute", "?": "help" };
 
 function singleKeys() {
   return localStorage.getItem("rimglow-single") !== "no";

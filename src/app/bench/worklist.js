@@ -4,7 +4,7 @@
 function worklistFigures(line) {
   const parts = [line.verdict || "not swept"];
   if (line.area_mm2) parts.push(line.area_mm2.toFixed(3) + " mm\u00b2 open");
-  if (line.width_mm !== null)
+  if (line.width_mm !== null && line.verdict !== "leaking") /* a leak's sentence says it */
     parts.push("widest " + line.width_mm.toFixed(3) + (line.U_width_mm === null ? "" : " \u00b1 " + line.U_width_mm.toFixed(3)) +
       " mm at " + Math.round(line.bearing_deg) + "\u00b0");
   return parts.join(", ");
@@ -60,7 +60,7 @@ function fingersWords(pad) {
 function earlierWords(state) {
   const e = state.earlier, parts = [];
   const days = e.first === null ? "" : e.first === e.last ? " of " + e.first : " of " + e.first + " to " + e.last;
-  if (e.pads)
+  if (e.pads && !state.finished)
     parts.push(e.pads + (e.pads === 1 ? " pad" : " pads") + " from an earlier run" + days + " (rimglow bench --fresh begins anew).");
   for (const pad of state.pads)
     if (pad.unmeasured) parts.push(pad.name + ": swept, not measured: " + pad.unmeasured + ".");

@@ -1,0 +1,212 @@
+# rimglow bench: lens and light calibrated by its calls; what is kept gives the same values to the commands.
+
+. "$ROOT/tests/cli/test_bench_page.sh"
+
+# The board of the tool's photographs is larger than the demo bench's. board NAME SED...: a variant of it.
+board() {
+    name=$1
+    shift
+    sed -e 's/^columns = 9/columns = 7/' -e 's/^rows = 7/rows = 5/' -e 's/^tag_mm = .*/tag_mm = 28/' \
+        -e 's/^pitch_mm = .*/pitch_mm = 36/' -e 's/^still_s = [^ ]*/still_s = 0.1/' "$@" "$CALIB/board.ini" >"$name"
+}
+
+# calib_bench REPLAY...: on a station file of its own, mine.ini.
+calib_bench() {
+    [ -e mine.ini ] || cp "$CALIB/bench.ini" mine.ini
+    board board.ini
+    : >bench.out
+    "$RIMGLOW" bench --instrument "$CALIB/alto-loan.ini" --station mine.ini --board board.ini --serial PE-A-0147 \
+        --technician "A. Bell" --port 0 --rate 40 --replay "$@" >bench.out 2>bench.err </dev/null &
+    pid=$!
+    trap 'end_bench' EXIT
+    for try in $(seq 40); do
+        ! grep -q 'http://' bench.out || break
+        kill -0 $pid 2>/dev/null || { cat bench.err; fail "the bench starts"; }
+        sleep 0.25
+    done
+    url=$(sed -n 's|^= \(http://[^ ]*\)/.*|\1|p' bench.out)
+    port=${url##*:}
+    token=$(csrf)
+}
+
+# becomes, with what a calibration says where it does not.
+turns() {
+    for try in $(seq 240); do
+        state
+        ! jq -e "$1" state.json >/dev/null || return 0
+        sleep 0.25
+    done
+    fail "the state becomes $1: $(jq -c '[.message, .source.state, (.calibration | del(.lens.result, .lens.picture, .light.result))]' state.json)"
+}
+
+photographs() { mkdir photos && "$TOOLS/boardphotos" photos 10 >truth.json; }
+
+test_bench_calibrates_the_lens_by_itself_as_the_command_does() {
+    photographs
+    calib_bench photos
+    state
+    holds state.json '.calibration.kind == null and .calibration.recorded == {"photographs": true, "wedge": null}'
+    post 409 calibrate '{"do":"take"}'
+    post 409 calibrate '{"do":"write","station":"mine.ini"}'
+    post 200 calibrate '{"do":"lens"}'
+    post 409 calibrate '{"do":"write","station":"mine.ini"}'
+    cmp mine.ini "$CALIB/bench.ini" || fail "nothing is written before there is a result"
+    # The pads wait.
+    for call in pad redo finish finger; do
+        post 409 $call '{"pad":"next","finger":"firm"}'
+    done
+    post 409 role '{"role":"closed"}'
+    turns '.calibration.lens | (.fitting | not) and .result.good'
+    holds state.json '.calibration.lens | .advice == [] and .result_of >= 8 and ([.photographs[].used] | all)'
+    holds state.json '.calibration.lens | ([.fields[].views] | min) >= 2 and .tipped_up_down >= 2 and (.corners | all)'
+    # The lens is known: every value within four of its standard deviations, as the tool's truth has it.
+    jq -s '.[0] as $t | .[1].calibration.lens.result as $r | $t | keys | all(. as $k |
+        ($r.lens[$k] - $t[$k] | fabs) < 4 * $r.standard_deviation[$k])' truth.json state.json | grep -q true ||
+        fail "the result is the photographs' lens"
+    turns '.source.state == "end"'
+    folder=$(jq -r .calibration.lens.folder state.json)
+    for f in "$folder"/photo_*.png; do
+        found=no
+        for p in photos/*.png; do ! cmp -s "$f" "$p" || found=yes; done
+        [ $found = yes ] || fail "$f is a photograph as it came"
+    done
+    cp mine.ini again.ini
+    rg calibrate lens --json --board board.ini --write again.ini -o again "$folder"/photo_*
+    exits 0
+    cmp again/lens.json "$folder/result/lens.json" || fail "the command gives the same values"
+    there "$folder/result/lens.png" "$folder/result/lens.svg"
+    post 409 calibrate '{"do":"write"}'
+    post 409 calibrate '{"do":"write","station":"other.ini"}'
+    cmp mine.ini "$CALIB/bench.ini" || fail "nothing is written without the file's name"
+    post 200 calibrate '{"do":"write","station":"mine.ini"}'
+    cmp mine.ini again.ini || fail "and writes the same station"
+    state
+    holds state.json '.calibration.written and (.calibration.remarks | any(test("scale_u = 0.002 stays")))'
+    post 200 calibrate '{"do":"leave"}'
+    state
+    holds state.json '.calibration.kind == null'
+    post 200 pad '{"pad":"next"}'
+}
+
+test_bench_takes_board_photographs_by_hand_and_says_why_not() {
+    photographs
+    cp "$SAMPLES/08-G/witness.jpg" photos/00-none.jpg
+    board blurred.ini -e 's/^max_blur_px = [^ ]*/max_blur_px = 0.3/'
+    board half.ini -e 's/^min_tags = [^ ]*/min_tags = 35/'
+    calib_bench photos
+    post 409 calibrate '{"do":"lens","board":"nowhere.ini"}'
+    grep -q nowhere.ini body || fail "the missing board is named"
+    post 200 calibrate '{"do":"lens","automatic":false}'
+    turns '.calibration.lens.why != ""'
+    post 200 calibrate '{"do":"take"}'
+    turns '.calibration.lens.told | test("^not taken: no tag of the board was read")'
+    holds state.json '.calibration.lens | .photographs == [] and (.automatic | not)'
+    post 200 calibrate '{"do":"skip"}'
+    turns '.calibration.lens.usable'
+    post 200 calibrate '{"do":"take"}'
+    turns '(.calibration.lens.photographs | length) == 1'
+    holds state.json '.calibration.lens.told | test("^taken as photo_000.png: most of the picture")'
+    sleep 0.5 # not taken by itself, however still
+    state
+    holds state.json '(.calibration.lens.photographs | length) == 1'
+    holds state.json '.calibration.lens.picture | (.tags | length) >= 6 and (.outline | length) == 32 and .width == 640'
+    folder=$(jq -r .calibration.lens.folder state.json)
+    post 200 calibrate '{"do":"back"}'
+    turns '.calibration.lens.photographs == []'
+    there "$folder/back/photo_000.png"
+    gone "$folder/photo_000.png"
+    post 409 calibrate '{"do":"back"}'
+    for case in 'blurred blurred: borders are 0' 'half show more of the board'; do
+        post 200 calibrate "{\"do\":\"lens\",\"automatic\":false,\"board\":\"${case%% *}.ini\"}"
+        for i in 1 2 3 4 5 6; do post 200 calibrate '{"do":"skip"}'; done # the board moved into a corner
+        turns ".calibration.lens.why | test(\"${case#* }\")"
+        post 200 calibrate '{"do":"take"}'
+        turns ".calibration.lens.told | test(\"not taken: .*${case#* }\")"
+        holds state.json '.calibration.lens.photographs == []'
+    done
+    ls -d sweeps/calibration/* >folders
+    [ "$(wc -l <folders)" = 1 ] || fail "no folder without a photograph"
+}
+
+test_bench_calibrates_the_light_as_the_command_does() {
+    calib_bench "$ROOT/samples/wedge"
+    answers 404 "$url/calibrate/response.svg"
+    post 409 calibrate '{"do":"light","feeler_mm":0.1,"feeler_u_mm":0.001,"bearing_deg":180}'
+    grep -q width_mm body || fail "the missing number is named"
+    post 409 calibrate '{"do":"light","feeler_mm":5,"feeler_u_mm":0.001,"bearing_deg":180,"width_mm":3}'
+    grep -q feeler_mm body || fail "the impossible number is named"
+    post 409 calibrate '{"do":"light","pad":"high G","feeler_mm":0.1,"feeler_u_mm":0.001,"bearing_deg":180,"width_mm":3}'
+    state
+    holds state.json '.calibration.kind == null and .calibration.recorded.wedge.feeler_mm == 0.1'
+    post 200 calibrate '{"do":"light","feeler_mm":0.1,"feeler_u_mm":0.001,"bearing_deg":180,"width_mm":3}'
+    post 409 calibrate '{"do":"fit"}'
+    post 409 calibrate '{"do":"take"}'
+    post 409 pad '{"pad":"next"}'
+    post 200 role '{"role":"witness"}'
+    turns '.live.coverage.witness and .role == "none"'
+    post 200 role '{"role":"closed"}'
+    # A pad on a feeler leaks, of course: the sweep goes on all the same.
+    turns '.source.state == "end" and .live.decided and .live.closed == null and .live.kept == 31'
+    holds state.json '.role == "closed" and .calibration.light.stage == "sweep" and .calibration.light.pad == "G"'
+    post 409 calibrate '{"do":"write","station":"mine.ini"}'
+    post 200 calibrate '{"do":"fit"}'
+    answers 200 "$url/api/state" # nobody waits for the fit
+    turns '.calibration.light.stage == "done"'
+    holds state.json '.calibration.light | .fault == null and .error == null and .result.residual.rms_mm < 0.0035'
+    folder=$(jq -r .calibration.light.folder state.json)
+    rg calibrate light --json -o again "$folder"
+    exits 0
+    cmp again/light.json "$folder/result/light.json" || fail "the command gives the same values"
+    answers 200 "$url/calibrate/response.svg"
+    cmp body again/response.svg || fail "and draws the same picture"
+    grep -q '^feeler_mm = 0.1' "$folder/sweep.ini" || fail "the sweep says its feeler"
+    cp mine.ini again.ini
+    rg calibrate light -q -o again --write again.ini "$folder"
+    post 200 calibrate '{"do":"write","station":"mine.ini"}'
+    cmp mine.ini again.ini || fail "and writes the same station"
+    ! cmp -s mine.ini "$CALIB/bench.ini" || fail "the station has changed"
+    post 200 calibrate '{"do":"again"}'
+    state
+    holds state.json '.calibration.light.stage == "sweep" and .live.kept == 0 and (.calibration.written | not)'
+    post 200 calibrate '{"do":"leave"}'
+    [ "$(ls sweeps/calibration/PE-A-0147)" = "$(basename "$folder")" ] || fail "a sweep without frames goes away"
+}
+
+test_bench_does_not_write_a_light_that_is_not_good() {
+    calib_bench "$ROOT/samples/wedge"
+    # A strip of the double thickness: no set of values makes the readings follow.
+    post 200 calibrate '{"do":"light","feeler_mm":0.2,"feeler_u_mm":0.001,"bearing_deg":180,"width_mm":3}'
+    post 200 role '{"role":"witness"}'
+    turns '.live.coverage.witness'
+    post 200 role '{"role":"closed"}'
+    turns '.source.state == "end"'
+    post 200 calibrate '{"do":"fit"}'
+    turns '.calibration.light.stage == "done"'
+    holds state.json '.calibration.light.fault != null'
+    post 409 calibrate '{"do":"write","station":"mine.ini"}'
+    cmp mine.ini "$CALIB/bench.ini" || fail "the station file is as it was"
+}
+
+test_bench_refuses_calibrations_that_are_none() {
+    photographs
+    calib_bench photos
+    answers 405 "$url/api/calibrate?do=lens"
+    for body in '' '[]' '{}' '{"do":1}' '{"do":"lens","do":"light"}'; do post 400 calibrate "$body"; done
+    post 409 calibrate '{"do":"dance"}'
+    post 409 calibrate '{"do":"light","feeler_mm":0.1,"feeler_u_mm":0.001,"bearing_deg":180,"width_mm":3}'
+    grep -q 'no recorded sweep over a feeler' body || fail "why there are no frames"
+    for path in /calibrate /calibrate.css /calibrate.js; do
+        answers 200 "$url$path"
+        ! grep -oE '(https?:)?//[a-z0-9.-]+\.[a-z]{2,}' body | grep -v 'www\.w3\.org' || fail "$path asks nobody else"
+    done
+    cp -r "$ROOT/samples/wedge" one
+    set -- --instrument "$CALIB/alto-loan.ini" --station "$CALIB/bench.ini" --serial PE-A-0147
+    rg bench "$@" --replay photos photos
+    refused 64 "both hold photographs"
+    sed -i -e "s|^station = .*|station = $CALIB/bench.ini|" -e "s|^instrument = .*|instrument = $CALIB/alto-loan.ini|" one/sweep.ini
+    rg bench "$@" --replay "$ROOT/samples/wedge" one
+    refused 64 "both over a feeler"
+    mkdir empty
+    rg bench "$@" --replay empty
+    refused 66 "no sweep.ini" "no photographs"
+}
