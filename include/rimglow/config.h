@@ -152,6 +152,7 @@ typedef struct rg_taken {
  *   pad = G
  *   crown = 2
  *   finger = light                     ; or firm, unstated, 35 g
+ *   key = F                            ; optional: pad whose key was pressed, its own without
  *
  *   [frames]
  *   witness.jpg = witness, exposure 0.2
@@ -199,7 +200,8 @@ typedef struct rg_sweep {
     int crown_number; /* must agree with the instrument's; -1: none, with a jig or marks */
     rg_place_options place;
     rg_finger finger;
-    double finger_grams; /* with RG_FINGER_GRAMS */
+    double finger_grams;    /* with RG_FINGER_GRAMS */
+    char key[RG_NAME_SIZE]; /* pad whose key was pressed; "": its own */
     rg_wedge wedge;
     rg_taken taken;
     int frames;

@@ -42,6 +42,7 @@ typedef struct rg_render_sweep {
     bool open; /* key at rest: open frames, no witness, no closed ones */
     rg_finger finger;
     double finger_grams;
+    char key[RG_NAME_SIZE]; /* pad whose key is pressed; "": its own */
     double level_mm, tilt_mm, tilt_bearing_deg, saddle_mm, saddle_bearing_deg;
     int creases;
     rg_render_crease crease[RG_RENDER_CREASES];
@@ -51,7 +52,7 @@ typedef struct rg_render_sweep {
     double paper, metal, leather, room;         /* linear light */
     int streaks;
     rg_render_streak streak[RG_RENDER_STREAKS];
-    bool key; /* arm, hinge rod and posts */
+    bool posts; /* key arm, hinge rod and posts are there */
     bool witness;
     double witness_exposure, witness_mm; /* how far it is cracked open, in the middle */
     double open_exposure;

@@ -30,6 +30,11 @@ typedef struct rg_map_file {
     double u_ln_radiance, psf_sigma_px;
     int calibration_day, judged_day; /* date.h; -1: never, not said */
     int frames_used, frames_given;   /* closed frames */
+    char key[RG_MAPFILE_NAME];       /* pad whose key was pressed; "": its own */
+    struct {                         /* of the open key (opening.h) */
+        bool given, measured;        /* there are open frames; and an opening was found in them */
+        double target_mm, far_mm, u_far_mm, hinge_mm, u_hinge_mm; /* NAN where not measured */
+    } opening;
 } rg_map_file;
 
 /* The files that were measured, by their digests. */

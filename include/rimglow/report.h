@@ -54,6 +54,7 @@ typedef struct rg_report {
     const char *serial, *instrument, *pad, *station, *folder;
     const char *finger;  /* "light", "firm", "unstated" or "grams" */
     double finger_grams; /* with "grams" */
+    const char *key;     /* pad whose key was pressed; NULL or "": its own, and left out */
     const rg_setup *setup;
     const rg_sweep_result *result;
     const rg_frame *frames;

@@ -11,6 +11,7 @@
 #include "rimglow/archive.h"
 #include "rimglow/config_values.h"
 #include "rimglow/setup_sheet.h"
+#include "rimglow/workup.h"
 
 /* Rules as they were read. */
 typedef struct rg_setup_rules {
@@ -37,13 +38,15 @@ typedef struct rg_setup_request {
     const char *values_name;
     const rg_instrument *instrument;
     const rg_setup_rules *rules;
-    const rg_change_options *change; /* NULL: pads are not compared with earlier visits */
-    int day;                         /* for which it is judged (date.h) */
+    const rg_change_options *change;  /* NULL: pads are not compared with earlier visits */
+    const rg_workup_settings *workup; /* NULL: no section but pads, values and checks is judged */
+    int day;                          /* for which it is judged (date.h) */
 } rg_setup_request;
 
 typedef struct rg_setup_made {
     rg_setup_sheet sheet; /* points into what follows and into the request */
     rg_release_result result;
+    rg_workup *workup; /* NULL where the request has no settings for it */
     void *owned;
 } rg_setup_made;
 rg_code rg_setup_make(const rg_setup_request *request, rg_setup_made *made, rg_error *err);
@@ -68,6 +71,8 @@ void rg_setup_bag_free(rg_setup_bag *bag);
 #define RG_SETUP_RULES  RG_SETUP_FOLDER "/release.ini"
 #define RG_SETUP_JSON   RG_SETUP_FOLDER "/setup.json"
 #define RG_SETUP_PDF    RG_SETUP_FOLDER "/setup-sheet.pdf"
+/* Beside them the settings of the work-up, by their own names, and what came of it. */
+#define RG_SETUP_WORK RG_SETUP_FOLDER "/work.json"
 
 /* Does the sheet in a bag still follow from the bag's own seal maps, values and rules, and the
  * earlier visits? why gets what does not hold, "" when all does or there is no sheet; other_version

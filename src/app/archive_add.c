@@ -54,6 +54,7 @@ typedef struct adding {
     size_t values_size;
     bool sheet; /* a set-up sheet goes into the bag */
     rg_setup_rules rules;
+    rg_workup_settings workup;
     rg_archive_settings settings; /* of the comparison with earlier visits */
     int calibs;                   /* files that are in data/calib/ so far */
     struct {
@@ -169,6 +170,8 @@ static rg_code read_rules(adding *a, rg_error *err)
     if (!a->sheet)
         return RG_OK;
     rg_code code = rg_setup_rules_load(a->visit->rules_file, &a->rules, err);
+    if (code == RG_OK)
+        code = rg_workup_settings_load(NULL, &a->workup, err);
     return code == RG_OK ? rg_archive_settings_load(NULL, &a->settings, err) : code;
 }
 
@@ -240,13 +243,19 @@ static int end_list(pad_list *l, rg_record *r)
     return l->listed + l->more;
 }
 
+/* Frames of the open key alone say nothing of the seal. */
+static bool is_of_seal(const adding *a, int i)
+{
+    return a->item[i].results.map.frames_given > 0;
+}
+
 /* Every pad once, at its first sweep. */
 static bool is_first_of_pad(const adding *a, int i)
 {
     for (int k = 0; k < i; k++)
-        if (strcmp(a->item[k].pad, a->item[i].pad) == 0)
+        if (is_of_seal(a, k) && strcmp(a->item[k].pad, a->item[i].pad) == 0)
             return false;
-    return true;
+    return is_of_seal(a, i);
 }
 
 static rg_verdict pad_verdict(const adding *a, const char *pad, bool *only_firm)
@@ -254,7 +263,7 @@ static rg_verdict pad_verdict(const adding *a, const char *pad, bool *only_firm)
     rg_pad_sweep sweep[RG_RECORD_SWEEPS_MAX];
     int count = 0;
     for (int i = 0; i < a->visit->folders; i++)
-        if (strcmp(a->item[i].pad, pad) == 0)
+        if (is_of_seal(a, i) && strcmp(a->item[i].pad, pad) == 0)
             sweep[count++] = (rg_pad_sweep){a->item[i].results.map.map.verdict,
                                             strcmp(a->item[i].finger, "firm") == 0};
     return rg_pad_verdict(sweep, count, only_firm);
@@ -391,6 +400,7 @@ static rg_code make_sheet(const adding *a, const rg_archive *archive, const char
                                 .values_name = a->visit->setup_file ? "setup.ini" : "none",
                                 .instrument = &a->instrument,
                                 .rules = &a->rules,
+                                .workup = &a->workup,
                                 .change = &a->settings.change,
                                 .day = (int)(a->visit->time / 86400)};
     return rg_setup_make(&q, made, err);
@@ -434,6 +444,22 @@ static rg_code write_sheet(rg_bag *bag, const rg_setup_made *made, rg_error *err
     return code;
 }
 
+/* The work-up and the settings that it rests on. */
+static rg_code write_work(rg_bag *bag, const adding *a, const rg_setup_made *made, rg_error *err)
+{
+    char inside[RG_CALIB_INSIDE], *text = NULL;
+    rg_code code = rg_workup_json(made->workup, made->sheet.serial, &a->workup, &text, err);
+    if (code == RG_OK)
+        code = rg_bag_add_bytes(bag, RG_SETUP_WORK, text, strlen(text), err);
+    for (int i = 0; code == RG_OK && i < RG_WORKUP_FILES; i++) {
+        const struct rg_workup_file *file = &a->workup.file[i];
+        snprintf(inside, sizeof inside, RG_SETUP_FOLDER "/%s", file->name);
+        code = rg_bag_add_bytes(bag, inside, file->text, file->size, err);
+    }
+    free(text);
+    return code;
+}
+
 /* Values and rules as read before the lock, and what follows from them. */
 static rg_code add_setup(rg_bag *bag, const rg_archive *archive, adding *a, rg_error *err)
 {
@@ -451,6 +477,8 @@ static rg_code add_setup(rg_bag *bag, const rg_archive *archive, adding *a, rg_e
         code = make_sheet(a, archive, name, &a->record, map, &made, err);
     if (code == RG_OK)
         code = write_sheet(bag, &made, err);
+    if (code == RG_OK)
+        code = write_work(bag, a, &made, err);
     a->added->setup_decision = made.result.decision;
     a->added->setup_sheet = code == RG_OK;
     rg_setup_made_free(&made);
@@ -683,6 +711,7 @@ static void release(adding *a)
     rg_instrument_free(&a->instrument);
     rg_record_free(&a->record);
     rg_setup_rules_free(&a->rules);
+    rg_workup_settings_free(&a->workup);
     free(a->values_text);
     free(a);
 }

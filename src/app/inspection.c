@@ -339,6 +339,7 @@ rg_code rg_inspection_json(const rg_inspection *inspection, char **text, rg_erro
     char light_date[RG_DATE_TEXT];
     rg_date_format(inspection->station.light.day, light_date);
     rg_report report = {.serial = s->serial,
+                        .key = s->key,
                         .instrument = inspection->instrument.name,
                         .pad = s->pad,
                         .station = inspection->station.name,

@@ -105,7 +105,7 @@ static void set_scene(rendering *r)
     c->apothem_mm = r->pad->crown.apothem_mm;
     c->tag_mm = r->pad->crown.tag_size_mm;
     c->tag_height_mm = r->pad->crown.centre_height_mm;
-    c->key = r->sweep->key;
+    c->key = r->sweep->posts;
     set_lamp(r->sweep, c);
     set_face(r->sweep, &c->pad);
 }
@@ -278,6 +278,7 @@ static rg_code write_ini(const rendering *r, rg_error *err)
                       .frames = r->shots};
     rg_copy_text(sweep.serial, sizeof sweep.serial, r->plan->serial);
     rg_copy_text(sweep.pad, sizeof sweep.pad, s->pad);
+    rg_copy_text(sweep.key, sizeof sweep.key, s->key);
     snprintf(sweep.instrument_path, sizeof sweep.instrument_path, "../../calib/%.400s",
              base_name(r->plan->instrument_path));
     snprintf(sweep.station_path, sizeof sweep.station_path, "../../calib/%.400s",

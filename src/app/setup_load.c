@@ -29,8 +29,9 @@ typedef struct earlier {
 typedef struct owned {
     char time[RG_RECORD_TIME];
     rg_change_options change;
-    const char **pad;          /* owned; of the instrument */
-    rg_release_sweep *sweep;   /* owned */
+    const char **pad;        /* owned; of the instrument */
+    rg_release_sweep *sweep; /* owned */
+    int sweeps;
     rg_release_value *value;   /* owned */
     rg_release_check *check;   /* owned */
     earlier *visit;            /* owned; oldest first */
@@ -177,15 +178,18 @@ static rg_code borrow_sweeps(const rg_setup_request *q, owned *o, rg_error *err)
         o->pad[i] = q->instrument->pad[i].name;
     for (int i = 0; i < r->sweeps; i++) {
         const rg_record_sweep *s = &r->sweep[i];
+        if (q->map[i]->frames_given == 0) /* the open key alone: nothing of the seal */
+            continue;
         const rg_bin *widest = rg_archive_widest(&q->map[i]->map);
-        o->sweep[i] = (rg_release_sweep){.pad = s->pad,
-                                         .verdict = q->map[i]->map.verdict,
-                                         .touch = touch_of(s->finger),
-                                         .grams = s->grams,
-                                         .day = s->taken_day < 0 ? s->judged_day : s->taken_day,
-                                         .widest_mm = widest ? widest->width_mm : NAN,
-                                         .u_widest_mm = widest ? widest->u_mm : NAN,
-                                         .widest_deg = widest ? widest->bearing_deg : NAN};
+        o->sweep[o->sweeps++] =
+            (rg_release_sweep){.pad = s->pad,
+                               .verdict = q->map[i]->map.verdict,
+                               .touch = touch_of(s->finger),
+                               .grams = s->grams,
+                               .day = s->taken_day < 0 ? s->judged_day : s->taken_day,
+                               .widest_mm = widest ? widest->width_mm : NAN,
+                               .u_widest_mm = widest ? widest->u_mm : NAN,
+                               .widest_deg = widest ? widest->bearing_deg : NAN};
     }
     return RG_OK;
 }
@@ -354,14 +358,32 @@ static void fill_sheet(const rg_setup_request *q, const owned *o, rg_setup_made 
                                    .visits = o->visits};
 }
 
-static rg_code judge(const rg_setup_request *q, const owned *o, rg_release_result *result,
-                     rg_error *err)
+static rg_code take_together(const rg_setup_request *q, rg_workup **workup, rg_error *err)
 {
-    const rg_release_evidence evidence = {.day = q->day,
+    const rg_record *r = q->record;
+    if (!q->workup)
+        return RG_OK;
+    rg_workup_sweep *sweep = rg_alloc((size_t)r->sweeps, sizeof *sweep);
+    if (!sweep)
+        return rg_fail(err, RG_INTERNAL, "no memory for %d sweeps", r->sweeps);
+    for (int i = 0; i < r->sweeps; i++)
+        sweep[i] = (rg_workup_sweep){r->sweep[i].pad, q->map[i]};
+    rg_code code = rg_workup_make(q->instrument, sweep, r->sweeps, q->workup, workup, err);
+    free(sweep);
+    return code;
+}
+
+static rg_code judge_items(const rg_setup_request *q, const owned *o,
+                           const rg_release_section *section, int sections,
+                           rg_release_result *result, rg_error *err)
+{
+    const rg_release_evidence evidence = {.further = section,
+                                          .furthers = sections,
+                                          .day = q->day,
                                           .pad = o->pad,
                                           .pads = q->instrument->pads,
                                           .sweep = o->sweep,
-                                          .sweeps = q->record->sweeps,
+                                          .sweeps = o->sweeps,
                                           .value = o->value,
                                           .values = q->values->values,
                                           .check = o->check,
@@ -369,6 +391,20 @@ static rg_code judge(const rg_setup_request *q, const owned *o, rg_release_resul
                                           .visit = o->visited,
                                           .visits = o->visits};
     return rg_release_judge(&q->rules->rules, &evidence, result, err);
+}
+
+static rg_code judge(const rg_setup_request *q, const owned *o, const rg_workup *workup,
+                     rg_release_result *result, rg_error *err)
+{
+    rg_release_section section[RG_WORKUP_SECTIONS];
+    rg_release_item *item = rg_alloc(RG_WORKUP_ITEMS, sizeof *item);
+    if (!item)
+        return rg_fail(err, RG_INTERNAL, "no memory for a set-up sheet");
+    if (workup)
+        rg_workup_sections(workup, item, section);
+    rg_code code = judge_items(q, o, section, workup ? RG_WORKUP_SECTIONS : 0, result, err);
+    free(item);
+    return code;
 }
 
 rg_code rg_setup_make(const rg_setup_request *q, rg_setup_made *made, rg_error *err)
@@ -387,7 +423,9 @@ rg_code rg_setup_make(const rg_setup_request *q, rg_setup_made *made, rg_error *
     if (code == RG_OK)
         code = read_visits(q, o, err);
     if (code == RG_OK)
-        code = judge(q, o, &made->result, err);
+        code = take_together(q, &made->workup, err);
+    if (code == RG_OK)
+        code = judge(q, o, made->workup, &made->result, err);
     if (code == RG_OK)
         code = compare(q, o, err);
     if (code == RG_OK)
@@ -414,6 +452,7 @@ void rg_setup_made_free(rg_setup_made *made)
         free(o->line);
     }
     free(o);
+    rg_workup_free(made->workup);
     rg_release_result_free(&made->result);
     *made = (rg_setup_made){0};
 }
@@ -504,9 +543,24 @@ static void compare_said(const rg_setup_said *said, const rg_setup_made *made,
                  said->items, said->reasons, r->items, r->reasons);
 }
 
+/* A bag from before there was a work-up has no settings of it. */
+static rg_code read_workup(const rg_archive *archive, const char *name,
+                           rg_workup_settings *settings, bool *there, rg_error *err)
+{
+    char path[RG_ARCHIVE_PATH];
+    rg_code code = rg_archive_path(archive, name, RG_SETUP_WORK, path, err);
+    *settings = (rg_workup_settings){0};
+    *there = code == RG_OK && access(path, F_OK) == 0;
+    if (code == RG_OK && *there)
+        code = rg_archive_path(archive, name, RG_SETUP_FOLDER, path, err);
+    return code == RG_OK && *there ? rg_workup_settings_load(path, settings, err) : code;
+}
+
 static rg_code judge_again(const rg_archive *archive, const char *name, const rg_setup_said *said,
                            char why[RG_SETUP_WHY], rg_error *err)
 {
+    rg_workup_settings workup = {0};
+    bool worked_up = false;
     rg_setup_rules rules = {0};
     rg_setup_bag bag = {0};
     rg_setup_made made = {0};
@@ -517,8 +571,11 @@ static rg_code judge_again(const rg_archive *archive, const char *name, const rg
         code = parse_rules(path, &rules, err);
     if (code == RG_OK)
         code = rg_setup_bag_read(archive, name, &bag, err);
+    if (code == RG_OK)
+        code = read_workup(archive, name, &workup, &worked_up, err);
     if (code == RG_OK) {
         const rg_setup_request q = {.archive = archive,
+                                    .workup = worked_up ? &workup : NULL,
                                     .bag = name,
                                     .record = &bag.record,
                                     .map = bag.map,
@@ -534,6 +591,7 @@ static rg_code judge_again(const rg_archive *archive, const char *name, const rg
     rg_setup_made_free(&made);
     rg_setup_bag_free(&bag);
     rg_setup_rules_free(&rules);
+    rg_workup_settings_free(&workup);
     return code;
 }
 

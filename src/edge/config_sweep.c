@@ -21,7 +21,6 @@
 
 #define SWEEP(member) offsetof(rg_sweep, member)
 
-/* The first row is not asked for where the place comes from jig or marks. */
 static const rg_ini_field field[] = {
     {"sweep", "crown", RG_INI_WHOLE, SWEEP(crown_number), 0, 96, "number of the index crown"},
     {"sweep", "serial", RG_INI_TEXT, SWEEP(serial), 1, RG_NAME_SIZE, "instrument's serial number"},
@@ -31,6 +30,7 @@ static const rg_ini_field field[] = {
     {"sweep", "pad", RG_INI_TEXT, SWEEP(pad), 1, RG_NAME_SIZE, "pad's name in the instrument file"},
     {"sweep", "finger", RG_INI_OWN, 0, 0, 0,
      "finger's force: light, firm, unstated, or grams such as 35 g"},
+    {"sweep", "key", RG_INI_TEXT, SWEEP(key), 1, RG_NAME_SIZE, "pad whose key was pressed"},
     {"wedge", "feeler_mm", RG_INI_NUMBER, SWEEP(wedge.feeler_mm), 0.005, 2,
      "thickness of the feeler, mm"},
     {"wedge", "feeler_u_mm", RG_INI_NUMBER, SWEEP(wedge.feeler_u_mm), 0, 0.1,
@@ -45,8 +45,8 @@ static const rg_ini_field field[] = {
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
 
-static const rg_ini_field force_grams = {
-    "sweep", "finger", RG_INI_NUMBER, 0, 0.1, 5000, "finger's force, grams"};
+static const rg_ini_field force_grams = {"sweep", "finger", RG_INI_NUMBER,          0,
+                                         0.1,     5000,     "finger's force, grams"};
 
 static const char *const role_name[] = {
     [RG_ROLE_WITNESS] = "witness",
@@ -96,6 +96,21 @@ rg_code rg_config_fill_finger(const rg_ini *ini, const rg_ini_entry *entry, rg_f
     return rg_ini_convert(ini, &number, &force_grams, grams, err);
 }
 
+/* The key may be left out, and so may the crown where the place comes from elsewhere. */
+static rg_code fill_names(const rg_ini *ini, bool crownless, rg_sweep *sweep, rg_error *err)
+{
+    rg_ini_field asked[sizeof field / sizeof field[0]];
+    bool keyless = rg_ini_find(ini, rg_ini_section_index(ini, "sweep"), "key") == NULL;
+    int n = 0;
+    for (int i = 0; i < table.fields; i++) {
+        bool crown = strcmp(field[i].key, "crown") == 0, key = strcmp(field[i].key, "key") == 0;
+        if (!(crown && crownless) && !(key && keyless)) {
+            asked[n++] = field[i];
+        }
+    }
+    return rg_ini_fill_named(ini, (rg_ini_table){asked, n}, "sweep", sweep, err);
+}
+
 static rg_code fill_head(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
 {
     int section = rg_ini_section_index(ini, "sweep");
@@ -103,8 +118,7 @@ static rg_code fill_head(const rg_ini *ini, rg_sweep *sweep, rg_error *err)
     const rg_ini_entry *finger = rg_ini_find(ini, section, "finger");
     bool crownless = sweep->place.source != RG_PLACE_CROWN && section >= 0 &&
                      rg_ini_find(ini, section, "crown") == NULL;
-    rg_ini_table asked = crownless ? (rg_ini_table){field + 1, table.fields - 1} : table;
-    rg_code code = rg_ini_fill_named(ini, asked, "sweep", sweep, err);
+    rg_code code = fill_names(ini, crownless, sweep, err);
     if (code != RG_OK) {
         return code;
     }
@@ -428,6 +442,9 @@ static void put_sweep(rg_text_writer *w, const rg_sweep *s)
         rg_text_put(w, "finger = %.9g g\n", s->finger_grams);
     } else {
         rg_text_put(w, "finger = %s\n", rg_finger_name(s->finger));
+    }
+    if (s->key[0] != 0) {
+        rg_text_put(w, "key = %s\n", s->key);
     }
     if (s->wedge.present) {
         rg_text_put(

@@ -207,6 +207,19 @@ static void read_light(const json_t *o, rg_map_file *f)
     f->grams = number_or_nan(json_object_get(finger, "grams"));
 }
 
+static void read_opening(const json_t *o, rg_map_file *f)
+{
+    f->opening.given = json_is_object(o);
+    f->opening.measured = json_is_true(json_object_get(o, "measured"));
+    f->opening.target_mm = number_or_nan(json_object_get(o, "target_mm"));
+    f->opening.far_mm = number_or_nan(json_object_get(o, "far_mm"));
+    f->opening.u_far_mm = number_or_nan(json_object_get(o, "u_far_mm"));
+    f->opening.hinge_mm = number_or_nan(json_object_get(o, "hinge_mm"));
+    f->opening.u_hinge_mm = number_or_nan(json_object_get(o, "u_hinge_mm"));
+    if (!(f->opening.far_mm >= 0 && f->opening.u_far_mm >= 0))
+        f->opening.measured = false;
+}
+
 static void read_conditions(const json_t *o, rg_map_file *f)
 {
     const json_t *reasons = json_object_get(o, "reasons"), *frames = json_object_get(o, "frames");
@@ -214,6 +227,8 @@ static void read_conditions(const json_t *o, rg_map_file *f)
     text_of(o, "instrument", f->instrument, sizeof f->instrument);
     text_of(o, "station", f->station, sizeof f->station);
     f->judged_day = day_of(o, "judged");
+    text_of(o, "key", f->key, sizeof f->key);
+    read_opening(json_object_get(o, "opening"), f);
     read_light(o, f);
     for (size_t i = 0; i < json_array_size(reasons) && i < RG_REASONS_MAX; i++) {
         const char *text = json_string_value(json_array_get(reasons, i));

@@ -204,6 +204,8 @@ static void add_head(json_t *o, const rg_report *r)
     bool crowned = r->setup->place.source == RG_PLACE_CROWN;
     json_object_set_new(o, "crown", crowned ? json_integer(r->setup->crown.number) : json_null());
     json_object_set_new(o, "finger", finger_object(r));
+    if (r->key && r->key[0])
+        json_object_set_new(o, "key", rg_json_text(r->key));
     json_object_set_new(o, "verdict", json_string(rg_verdict_name(map->verdict)));
     json_t *reasons = json_array();
     for (int i = 0; i < map->reasons; i++)

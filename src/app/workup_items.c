@@ -1,0 +1,293 @@
+/*
+ * workup_items.c - what was found, as items to be judged and as sentences. See workup.h.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "rimglow/text.h"
+#include "rimglow/workup.h"
+
+/* ---------------------------------------------------------------- items */
+
+static rg_release_item *begin(rg_release_item *item, const char *name, rg_item_state state)
+{
+    *item = (rg_release_item){.state = state,
+                              .value = NAN,
+                              .u = NAN,
+                              .low = NAN,
+                              .high = NAN,
+                              .p_within = NAN,
+                              .reference = NAN,
+                              .change = NAN,
+                              .u_change = NAN,
+                              .change_low = NAN,
+                              .change_high = NAN,
+                              .bearing_deg = NAN,
+                              .grams = NAN,
+                              .day = -1};
+    rg_copy_text(item->name, sizeof item->name, name);
+    return item;
+}
+
+static void because(rg_release_item *item, const char *why)
+{
+    snprintf(item->why, sizeof item->why, "%.*s", RG_RELEASE_WHY - 1, why);
+}
+
+static int add_links(const rg_workup *w, rg_release_item *item)
+{
+    static const rg_item_state state[] = {[RG_REGULATION_NOT_MEASURED] = RG_ITEM_NOT_MEASURED,
+                                          [RG_REGULATION_NOT_TOLD] = RG_ITEM_UNDECIDED,
+                                          [RG_REGULATION_TOGETHER] = RG_ITEM_PASSED,
+                                          [RG_REGULATION_DRIVER_FIRST] = RG_ITEM_OUT,
+                                          [RG_REGULATION_DRIVEN_FIRST] = RG_ITEM_OUT};
+    int n = 0;
+    for (int k = 0; k < w->keys; k++) {
+        const rg_regulation *r = &w->key[k].regulation;
+        for (int i = 0; i < r->links; i++) {
+            const rg_link_result *l = &r->link[i];
+            char name[RG_RELEASE_NAME], why[RG_RELEASE_WHY];
+            snprintf(name, sizeof name, "%.60s and %.60s", w->link[l->link].driver,
+                     w->link[l->link].driven);
+            rg_release_item *it = begin(&item[n++], name, state[l->state]);
+            it->value = l->difference_mm;
+            it->u = l->U_mm / w->coverage_factor;
+            rg_copy_text(it->unit, sizeof it->unit, "mm");
+            snprintf(why, sizeof why, "cups of one key: %s", rg_regulation_state_name(l->state));
+            if (it->state != RG_ITEM_PASSED)
+                because(it, why);
+        }
+    }
+    return n;
+}
+
+static bool has_leak(const rg_force *f)
+{
+    for (int i = 0; i < f->gaps; i++)
+        if (f->gap[i].leak)
+            return true;
+    return false;
+}
+
+static int add_forces(const rg_workup *w, rg_release_item *item)
+{
+    int n = 0;
+    for (int k = 0; k < w->instrument->pads; k++) {
+        const rg_force *f = &w->pad[k].force;
+        if (!w->pad[k].has_force)
+            continue;
+        rg_item_state state = has_leak(f) || f->verdict == RG_VERDICT_LEAKING ? RG_ITEM_OUT
+                              : f->verdict == RG_VERDICT_SEALED               ? RG_ITEM_PASSED
+                                                                              : RG_ITEM_UNDECIDED;
+        rg_release_item *it = begin(&item[n++], w->pad[k].pad->name, state);
+        it->value = f->force_g;
+        it->u = f->u_g;
+        rg_copy_text(it->unit, sizeof it->unit, "gf");
+        if (has_leak(f))
+            because(it, "a gap that only a firmer finger closes is a leak to a player");
+        else if (state != RG_ITEM_PASSED)
+            because(it, f->reason);
+    }
+    return n;
+}
+
+static int add_repeats(const rg_workup *w, rg_release_item *item)
+{
+    static const rg_item_state state[] = {[RG_REPEAT_NOT_MEASURED] = RG_ITEM_UNDECIDED,
+                                          [RG_REPEAT_NOT_TOLD] = RG_ITEM_UNDECIDED,
+                                          [RG_REPEAT_STEADY] = RG_ITEM_PASSED,
+                                          [RG_REPEAT_LOOSE_KEY] = RG_ITEM_OUT,
+                                          [RG_REPEAT_SOFT_PAD] = RG_ITEM_OUT};
+    int n = 0;
+    for (int k = 0; k < w->instrument->pads; k++) {
+        const rg_repeat *r = &w->pad[k].repeat;
+        char why[RG_RELEASE_WHY];
+        if (!w->pad[k].has_repeat)
+            continue;
+        rg_release_item *it = begin(&item[n++], w->pad[k].pad->name, state[r->state]);
+        it->value = r->tilts >= 2 ? sqrt(fmax(r->tilt.component.variance, 0)) : NAN;
+        rg_copy_text(it->unit, sizeof it->unit, "mm");
+        snprintf(why, sizeof why, "%d closings: %s", r->closings, rg_repeat_state_name(r->state));
+        if (it->state != RG_ITEM_PASSED)
+            because(it, why);
+    }
+    return n;
+}
+
+static rg_item_state height_state(const rg_height_finding *f)
+{
+    if (f->state == RG_HEIGHT_LOW || f->state == RG_HEIGHT_HIGH || f->order == RG_ORDER_BROKEN)
+        return RG_ITEM_OUT;
+    if (f->state == RG_HEIGHT_UNSURE || f->order == RG_ORDER_UNSURE)
+        return RG_ITEM_UNDECIDED;
+    return f->state == RG_HEIGHT_NO_BAND ? RG_ITEM_NO_RULE : RG_ITEM_PASSED;
+}
+
+static int add_heights(const rg_workup *w, rg_release_item *item)
+{
+    int n = 0;
+    for (int k = 0; w->has_heights && k < w->heights.keys; k++) {
+        const rg_height_finding *f = &w->heights.finding[k];
+        const rg_height_key *key = &w->height[k];
+        char why[RG_RELEASE_WHY];
+        if (!key->measured)
+            continue;
+        rg_release_item *it = begin(&item[n++], key->name, height_state(f));
+        it->value = key->opening_mm;
+        it->u = key->u_mm;
+        it->low = key->target_mm - key->tolerance_mm;
+        it->high = key->target_mm + key->tolerance_mm;
+        rg_copy_text(it->unit, sizeof it->unit, "mm");
+        snprintf(why, sizeof why, "opening %s%s", rg_height_state_name(f->state),
+                 f->order == RG_ORDER_BROKEN   ? "; smaller than that of the hole above"
+                 : f->order == RG_ORDER_UNSURE ? "; not shown to be as large as that of the hole "
+                                                 "above"
+                                               : "");
+        if (it->state == RG_ITEM_OUT || it->state == RG_ITEM_UNDECIDED)
+            because(it, why);
+    }
+    return n;
+}
+
+void rg_workup_sections(const rg_workup *w, rg_release_item *item,
+                        rg_release_section section[RG_WORKUP_SECTIONS])
+{
+    static const struct {
+        const char *name;
+        int (*add)(const rg_workup *, rg_release_item *);
+    } kind[RG_WORKUP_SECTIONS] = {{"regulation", add_links},
+                                  {"finger force", add_forces},
+                                  {"repeatability", add_repeats},
+                                  {"key heights", add_heights}};
+    for (int i = 0; i < RG_WORKUP_SECTIONS; i++) {
+        int n = kind[i].add(w, item);
+        section[i] = (rg_release_section){kind[i].name, item, n};
+        item += n;
+    }
+}
+
+/* ---------------------------------------------------------------- sentences */
+
+typedef struct teller {
+    rg_workup_say *say;
+    void *context;
+} teller;
+
+static void tell(const teller *t, const char *subject, const char *sentence)
+{
+    if (sentence[0])
+        t->say(t->context, subject, sentence);
+}
+
+static void tell_advice(const teller *t, const char *subject, const rg_advice *advice)
+{
+    for (int i = 0; i < advice->lines; i++)
+        tell(t, subject, advice->line[i]);
+}
+
+static void tell_notes(const rg_workup *w, const teller *t, const char *subject, int hole)
+{
+    char high[RG_PITCH_NAME], all[RG_PITCH_SET_TEXT], text[RG_PITCH_SET_TEXT + 160];
+    for (int i = 0; i < w->ranks; i++) {
+        const rg_leak_rank *r = &w->rank[i];
+        if (r->leak.hole != hole)
+            continue;
+        const rg_leak *leak = &w->pad[hole].flow.measured;
+        int n = snprintf(text, sizeof text, "lets out as much as a hole of %.2f mm (%.2f to %.2f)",
+                         leak->orifice_mm, leak->orifice_low_mm, leak->orifice_high_mm);
+        if (r->starts_at >= 0) {
+            rg_pitch_name(r->starts_at, high);
+            rg_pitch_set_text(&r->note, all, sizeof all);
+            snprintf(text + n, sizeof text - (size_t)n,
+                     "; coming down it begins to matter at %s, and harms %s", high, all);
+        }
+        tell(t, subject, text);
+    }
+}
+
+static void tell_pad(const rg_workup *w, const teller *t, int k)
+{
+    const rg_workup_pad *p = &w->pad[k];
+    char subject[RG_WORKUP_SUBJECT];
+    snprintf(subject, sizeof subject, "pad %s", p->pad->name);
+    tell_notes(w, t, subject, k);
+    for (int i = 0; i < p->sentences.count; i++)
+        tell(t, subject, p->sentences.line[i].text);
+}
+
+static bool is_ranked(const rg_workup *w, int k)
+{
+    for (int i = 0; i < w->ranks; i++)
+        if (w->rank[i].leak.hole == k)
+            return true;
+    return false;
+}
+
+/* Leaks first, by what they let out; then pads with a finding that lets out nothing. */
+static void tell_pads(const rg_workup *w, const teller *t)
+{
+    for (int i = 0; i < w->ranks; i++)
+        tell_pad(w, t, w->rank[i].leak.hole);
+    for (int k = 0; k < w->instrument->pads; k++)
+        if (w->pad[k].diagnosed && w->pad[k].diagnosis.faults > 0 && !is_ranked(w, k))
+            tell_pad(w, t, k);
+}
+
+static void tell_keys(const rg_workup *w, const teller *t)
+{
+    char subject[RG_WORKUP_SUBJECT];
+    for (int k = 0; k < w->keys; k++) {
+        snprintf(subject, sizeof subject, "key of %s", w->instrument->pad[w->key[k].driver].name);
+        tell_advice(t, subject, &w->key[k].regulation.advice);
+    }
+    for (int k = 0; k < w->instrument->pads; k++) {
+        const rg_workup_pad *p = &w->pad[k];
+        if (p->has_force) {
+            snprintf(subject, sizeof subject, "finger on %s", p->pad->name);
+            tell_advice(t, subject, &p->force.advice);
+        }
+        if (p->has_repeat) {
+            snprintf(subject, sizeof subject, "closings of %s", p->pad->name);
+            tell_advice(t, subject, &p->repeat.advice);
+        }
+    }
+}
+
+static void tell_heights(const rg_workup *w, const teller *t)
+{
+    char subject[RG_WORKUP_SUBJECT], text[320];
+    for (int k = 0; w->has_heights && k < w->heights.keys; k++) {
+        const rg_height_finding *f = &w->heights.finding[k];
+        const rg_height_key *key = &w->height[k];
+        if (!key->measured)
+            continue;
+        snprintf(subject, sizeof subject, "opening of %s", key->name);
+        int n = snprintf(text, sizeof text, "%.2f +- %.2f mm at the far edge, target %.2f: %s",
+                         key->opening_mm, f->expanded_mm, key->target_mm,
+                         rg_height_state_name(f->state));
+        if (fabs(f->change_mm) > 0)
+            snprintf(text + n, sizeof text - (size_t)n, "; %s it by %.2f mm, to %.2f mm",
+                     f->change_mm > 0 ? "open" : "close", fabs(f->change_mm), f->after_mm);
+        tell(t, subject, text);
+    }
+    for (int i = 0; i < w->breaths; i++) {
+        const rg_note_breath *b = &w->breath[i];
+        char note[RG_PITCH_NAME];
+        if (b->breath != RG_BREATH_STUFFY && b->breath != RG_BREATH_PERHAPS)
+            continue;
+        rg_pitch_name(b->venting.pitch, note);
+        snprintf(subject, sizeof subject, "note %s", note);
+        tell(t, subject, b->reason);
+    }
+}
+
+void rg_workup_tell(const rg_workup *workup, rg_workup_say *say, void *context)
+{
+    const teller t = {say, context};
+    tell_pads(workup, &t);
+    tell_keys(workup, &t);
+    tell_heights(workup, &t);
+    if (workup->notes_fault[0])
+        tell(&t, "notes", workup->notes_fault);
+}
