@@ -40,6 +40,7 @@ enum {
     TIMES_MAX = 4000000,
     TEXT = 1 << 20,
     AIM_MS = 100,
+    GROWTH_MB = 8,
     SLOW_BYTES = 65536
 };
 
@@ -72,6 +73,8 @@ static struct {
         overlay; /* latencies: as the engine says; picture to overlay, at the first viewer */
     double closed_since_ms;
     int sweeps;
+    int tenths;
+    double memory_mb[11]; /* at the start and after each tenth of the frames */
 } load = {.program = "build/release/rimglow",
           .shim = "build/release/tests/shim/v4l2.so",
           .seconds = 20,
@@ -483,6 +486,22 @@ static void say_minute(const json_t *state, double start_ms)
     fflush(stdout);
 }
 
+/* Every tenth of the frames, or by time. */
+static bool say_now(const json_t *state, double *next_ms)
+{
+    if (load.frames) {
+        if ((uint64_t)account_of(state, "passed") * 10 < load.frames * (uint64_t)load.tenths)
+            return false;
+        load.memory_mb[load.tenths < 10 ? load.tenths : 10] = memory_mb();
+        load.tenths++;
+        return true;
+    }
+    if (now_ms() < *next_ms)
+        return false;
+    *next_ms += load.seconds > 120 ? 60e3 : 5e3;
+    return true;
+}
+
 static void work_through(double start_ms)
 {
     double next_ms = start_ms;
@@ -491,10 +510,8 @@ static void work_through(double start_ms)
         bool on = goes_on(state, start_ms);
         if (on && !load.frames)
             press(state);
-        if (now_ms() >= next_ms) {
+        if (say_now(state, &next_ms))
             say_minute(state, start_ms);
-            next_ms += load.seconds > 120 || load.frames ? 60e3 : 5e3;
-        }
         json_decref(state);
         if (!on)
             return;
@@ -602,6 +619,8 @@ static bool run(void)
     json_t *state = settled_state();
     sleep_ms(500);
     bool all = print_accounts(state);
+    all &= !load.frames || adds_up(load.memory_mb[10] < load.memory_mb[1] + GROWTH_MB,
+                                   "memory does not grow with the frames");
     print_times("frame to the state that tells of it", &load.engine);
     print_times("picture to its overlay, at a viewer", &load.overlay);
     printf("  %.1f s, %.1f frames a second, %d sweeps; processor %.2f of one core; %.1f MB; load "
