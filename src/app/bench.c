@@ -115,6 +115,11 @@ static void add_sweep(rg_bench_account *sum, const rg_live_state *s)
     sum->skipped += (uint64_t)s->skipped;
 }
 
+void rg_bench_account_sweep(rg_bench *b, const rg_live_state *ended)
+{
+    add_sweep(&b->past, ended);
+}
+
 /* Finishes the sweep that is being taken, if any. It counts, unless it holds no closed frame. */
 static rg_code end_sweep(rg_bench *b, rg_error *err)
 {
@@ -146,7 +151,7 @@ rg_bench_account rg_bench_accounts(const rg_bench *b)
     rg_bench_account sum = b->past;
     if (b->source)
         add_source(&sum.source, b->source);
-    if (b->live)
+    if (b->live || b->calibration)
         add_sweep(&sum, &b->state);
     return sum;
 }

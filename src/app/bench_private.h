@@ -123,6 +123,8 @@ struct rg_bench {
 rg_code rg_bench_find_replays(rg_bench *bench, rg_error *err);
 /* Up to now. */
 rg_bench_account rg_bench_accounts(const rg_bench *bench);
+/* A sweep that was not ended as a pad's. */
+void rg_bench_account_sweep(rg_bench *bench, const rg_live_state *ended);
 
 /* bench_aside.c: runs what takes long on a thread of its own, and shows the camera's pictures meanwhile. */
 rg_code rg_bench_aside(rg_bench *bench, rg_code (*work)(void *, rg_error *), void *argument,
