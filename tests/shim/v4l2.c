@@ -483,6 +483,12 @@ static int enumerate_format(struct v4l2_fmtdesc *d)
     return 0;
 }
 
+/* A camera that is told its rate says so, or its user would count frames as missed that it never had. */
+static uint32_t rate_of(const mode *m)
+{
+    return cam.rate > 0 ? (uint32_t)cam.rate : m->rate;
+}
+
 static const mode *nth_mode(uint32_t n, uint32_t fourcc, uint32_t width, uint32_t height)
 {
     for (int i = 0; i < MODES; i++) {
@@ -512,7 +518,7 @@ static int enumerate_interval(struct v4l2_frmivalenum *v)
     if (!m)
         return fail(EINVAL);
     v->type = V4L2_FRMIVAL_TYPE_DISCRETE;
-    v->discrete = (struct v4l2_fract){1, m->rate};
+    v->discrete = (struct v4l2_fract){1, rate_of(m)};
     return 0;
 }
 
@@ -550,9 +556,9 @@ static int stream_parameters(struct v4l2_streamparm *p, bool set)
     struct v4l2_fract *interval = &p->parm.capture.timeperframe;
     for (int i = 0; set && i < MODES; i++)
         if (modes[i].fourcc == cam.mode.fourcc && modes[i].width == cam.mode.width &&
-            (uint64_t)interval->numerator * modes[i].rate == interval->denominator)
+            (uint64_t)interval->numerator * rate_of(&modes[i]) == interval->denominator)
             cam.mode.rate = modes[i].rate;
-    *interval = (struct v4l2_fract){1, cam.mode.rate};
+    *interval = (struct v4l2_fract){1, rate_of(&cam.mode)};
     return 0;
 }
 
