@@ -78,7 +78,7 @@ PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check check-browser build tests tools run-tests check-layers \
         check-headers check-format check-prove prove check-kernel check-compilers check-cli check-crash \
-        check-fuzz sanitize bench accuracy install uninstall \
+        check-fuzz sanitize bench bench-live accuracy install uninstall \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -195,7 +195,7 @@ $(OUT)/tests/kernel/usb_camera: tests/kernel/usb_camera.c
 
 # ---------------------------------------------------------------- checks
 run-tests: tests build ## run the unit tests of this VARIANT
-	@fail=0; for t in $(TESTS); do LSAN_OPTIONS=suppressions=tests/cli/leaks.supp:print_suppressions=0 RIMGLOW=$(PROGRAM) $$t --timeout 300 $(TEST_ARGS) || fail=1; done; exit $$fail
+	@RIMGLOW=$(PROGRAM) sh tests/units.sh "$(TEST_ARGS)" $(TESTS)
 
 check-browser: build tools ## the bench page in a browser, by keyboard (needs chromium, node, npm)
 	@RIMGLOW=$(PROGRAM) sh tests/browser/run.sh
@@ -235,6 +235,12 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 	@build/release/tests/tools/bench
 	@build/release/tests/tools/archive_bench
 	@build/release/tests/tools/add_bench
+	@build/release/tests/tools/live_load --brief
+
+bench-live: ## the bench under load: ten minutes at 60 frames a second, then 8 hours' frames as fast as they pass
+	@$(MAKE) --no-print-directory -s build tools
+	@build/release/tests/tools/live_load --seconds 600 --sweep 20
+	@build/release/tests/tools/live_load --frames 1728000
 
 accuracy: ## truth against measured on the sample sweeps, and of synthetic pads
 	@$(MAKE) --no-print-directory -s build tools

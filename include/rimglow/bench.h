@@ -38,7 +38,10 @@
  *     verdict, decided, widest_mm, U_widest_mm, widest_deg, reasons[], latency_ms,
  *     coverage {visited[36] (bit l: level l, upwards), seen[36], seen_bearings, witness, missing},
  *     map (360 letters: s sealed, g gap, u unseen)},
- *   overlay | null: {frame, width, height, x[72], y[72], lit[72], hidden[72]},
+ *   overlay | null: {frame, width, height, x[72], y[72], lit[72], hidden[72]}; frame is the X-Frame of its
+ *     picture in the stream,
+ *   account {given, bad, missed, away, passed, offered, kept, left_out, skipped}: frames of the session, by the source
+ *     (live.h), passed to the pictures, and by the engine over all sweeps,
  *   calibration {kind "lens" | "light" | null, station, recorded {photographs, wedge}; and unless kind is null:
  *     written, remarks[],
  *     lens | null: {board, folder, automatic, recorded, photographs[] of {file, used, rms_px}, min_views,

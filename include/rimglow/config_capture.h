@@ -18,9 +18,15 @@ typedef struct rg_keep_options {
     double unsure_deg; /* the same while the rim's plane is not known */
 } rg_keep_options;
 
+typedef struct rg_engine_options {
+    int waiting;          /* frames that may wait while all workers are busy */
+    double measure_pause; /* between two measurements of all kept frames, in times of the first */
+} rg_engine_options;
+
 typedef struct rg_capture_settings {
     rg_coverage_options coverage;
     rg_keep_options keep;
+    rg_engine_options engine;
     double witness_exposure; /* relative to the closed frames */
 } rg_capture_settings;
 

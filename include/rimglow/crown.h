@@ -66,6 +66,10 @@ typedef struct rg_crown_pose {
 /* The four corners (tag order) of face j in the cup frame, mm. */
 void rg_crown_face(const rg_crown *crown, int j, rg_vec3 corner[4]);
 
+/* The box {x0, y0, x1, y1}, px, inclusive, that holds the tags of all faces seen from `pose`, with the white that
+ * belongs to them; may reach beyond the picture. False: no face is seen. */
+bool rg_crown_box(const rg_crown *crown, const rg_lens *lens, const rg_pose *pose, int box[4]);
+
 /* RG_BAD_DATA for values no crown can have (names the first). */
 rg_code rg_crown_check(const rg_crown *crown, rg_error *err);
 

@@ -3,11 +3,11 @@
  * written that rimglow inspect reproduces bit for bit.
  *
  * Frames come from a source: a camera, or the frames of a recorded sweep in its place. Every frame that is
- * kept is written untouched into the sweep folder before it counts; the verdict is that of
+ * kept is written untouched into the sweep folder before it counts for the verdict; the verdict is that of
  * rg_sweep_measure over exactly these frames in their order.
  *
  * Threads: rg_live_offer may be called from the thread that captures; it never waits for a measurement
- * (where the engine is busy, the newest frame waits and an older one that waits is skipped, counted). All
+ * (where the engine is busy, frames wait; where as many wait as may, the oldest is skipped, counted). All
  * other functions may be called from any thread; they copy what they give out.
  */
 #ifndef RIMGLOW_LIVE_H
@@ -25,6 +25,7 @@ typedef struct rg_source_frame {
     size_t size;
     const char *suffix;
     int64_t time_us; /* monotonic */
+    uint64_t number; /* of those that this source has given; from 1 */
     double exposure; /* relative: 1 closed, the recorded one in a replay */
     rg_role role;    /* of a replayed frame; a camera does not know: RG_ROLE_CLOSED */
     char note[160];  /* "" or what a camera says: bad frame, pulled out, back again */
@@ -126,7 +127,7 @@ bool rg_live_wait(rg_live *live, uint64_t after, int timeout_ms, rg_live_state *
 /* The seal map as it stands; the projected rim line and lit arcs of the last frame, for drawing over it. */
 void rg_live_map(rg_live *live, rg_seal_map *map);
 typedef struct rg_live_overlay {
-    uint64_t frame; /* number of the frame offered */
+    uint64_t frame; /* number of the source's frame */
     int width, height;
     int points;         /* of the rim line, by bearing, every 5 degrees */
     float x[72], y[72]; /* px; NAN where it is out of the picture */
@@ -134,8 +135,8 @@ typedef struct rg_live_overlay {
 } rg_live_overlay;
 bool rg_live_overlay_of(rg_live *live, rg_live_overlay *overlay);
 
-/* Waits for what is being measured, measures all kept frames once more in their order, and writes
- * sweep.ini; folder (RG_PLACE_SIZE bytes) gets its path. A sweep without a closed frame is
+/* Waits for the frames at work, measures all kept frames once more in their order, from the disk, and closes the
+ * folder; folder (RG_PLACE_SIZE bytes) gets its path. A sweep without a closed frame is
  * removed (folder is then "", and the verdict undecided). The end of use: offers are refused from here
  * on. */
 rg_code rg_live_end(rg_live *live, char *folder, rg_live_state *state, rg_error *err);

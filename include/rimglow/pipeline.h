@@ -96,6 +96,12 @@ rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_
 rg_code rg_frame_take_placed(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
                              size_t size, rg_frame_role role, double exposure,
                              const rg_place_given *given, rg_frame *frame, rg_error *err);
+/* As rg_frame_take, of a live picture: the crown is looked for first about where pose `near` puts it (the last
+ * frame's), and in the whole picture when it is not wholly there. The pose is the same far within its
+ * uncertainty, not to the last bit: what is measured for good is taken by rg_frame_take. near may be NULL. */
+rg_code rg_frame_take_near(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
+                           size_t size, rg_frame_role role, double exposure, const rg_pose *near,
+                           rg_frame *frame, rg_error *err);
 void rg_frame_free(rg_frame *frame);
 /* The camera's place is known, whether the frame is used or not. */
 bool rg_frame_posed(const rg_frame *frame);

@@ -28,7 +28,10 @@ typedef struct rg_bin {
 } rg_bin;
 
 typedef struct rg_arc {
-    double start_deg, end_deg, centre_deg; /* clockwise; end < start over the seam */
+    /* Clockwise; end < start over the seam. Where the bearings at an end are blocked, it lies anywhere between the
+     * last gap and the last blocked bearing: the middle is stated, u is that of an even spread over them
+     * (JCGM 100:2008, 4.3.7). All members are finite. */
+    double start_deg, end_deg, centre_deg;
     double extent_deg, extent_mm;
     double u_end_deg;                 /* standard uncertainty of either end (rms of both), */
     double u_centre_deg;              /* of the centre: what both ends share moves it less, */
@@ -36,8 +39,9 @@ typedef struct rg_arc {
     double max_width_mm, u_max_mm, max_bearing_deg;
     double mean_width_mm, u_mean_mm;
     double open_area_mm2, u_area_mm2;
-    bool full_circle;              /* no ends: the whole rim stands open */
-    bool start_unseen, end_unseen; /* the arc runs into bearings that were not seen */
+    bool full_circle; /* no ends: the whole rim stands open */
+    bool start_unseen,
+        end_unseen; /* the arc runs into bearings that were not seen, blocked ones too */
 } rg_arc;
 
 typedef enum rg_verdict { RG_VERDICT_SEALED, RG_VERDICT_LEAKING, RG_VERDICT_UNDECIDED } rg_verdict;

@@ -34,6 +34,17 @@ static void say(rg_bench *b, const char *text)
 
 /* ---------------------------------------------------------------- sweep */
 
+typedef struct beginning {
+    const rg_live_job *job;
+    rg_live *live;
+} beginning;
+
+static rg_code begin_live(void *cls, rg_error *err)
+{
+    beginning *begin = cls;
+    return rg_live_begin(begin->job, &begin->live, err);
+}
+
 static rg_code begin_named(rg_bench *b, const char *name, rg_error *err)
 {
     rg_taken taken;
@@ -49,7 +60,10 @@ static rg_code begin_named(rg_bench *b, const char *name, rg_error *err)
                              .workers = b->options.workers,
                              .settings_file = b->options.settings_file,
                              .taken = &taken};
-    return rg_live_begin(&job, &b->live, err);
+    beginning begin = {.job = &job};
+    rg_code code = rg_bench_aside(b, begin_live, &begin, err);
+    b->live = begin.live;
+    return code;
 }
 
 static rg_code begin_sweep(rg_bench *b, rg_error *err)
@@ -76,27 +90,76 @@ static rg_code begin_sweep(rg_bench *b, rg_error *err)
     return code;
 }
 
+typedef struct ending {
+    rg_bench *bench;
+    rg_live *live;
+    rg_live_state state;
+} ending;
+
+static rg_code end_live(void *cls, rg_error *err)
+{
+    ending *e = cls;
+    char folder[RG_PLACE_SIZE] = "";
+    rg_code code = rg_live_end(e->live, folder, &e->state, err);
+    if (code == RG_OK && rg_live_inspection(e->live))
+        code = rg_bench_keep(e->bench, e->bench->at, rg_live_inspection(e->live), err);
+    rg_live_free(e->live);
+    return code;
+}
+
+static void add_sweep(rg_bench_account *sum, const rg_live_state *s)
+{
+    sum->offered += (uint64_t)s->offered;
+    sum->kept += (uint64_t)s->kept;
+    sum->left_out += (uint64_t)s->left_out;
+    sum->skipped += (uint64_t)s->skipped;
+}
+
+void rg_bench_account_sweep(rg_bench *b, const rg_live_state *ended)
+{
+    add_sweep(&b->past, ended);
+}
+
 /* Finishes the sweep that is being taken, if any. It counts, unless it holds no closed frame. */
 static rg_code end_sweep(rg_bench *b, rg_error *err)
 {
-    char folder[RG_PLACE_SIZE] = "";
-    rg_live_state s;
+    ending e = {.bench = b, .live = b->live};
     if (!b->live)
         return RG_OK;
-    rg_code code = rg_live_end(b->live, folder, &s, err);
-    if (code == RG_OK && rg_live_inspection(b->live))
-        code = rg_bench_keep(b, b->at, rg_live_inspection(b->live), err);
-    rg_live_free(b->live);
-    b->live = NULL;
     b->role = RG_BENCH_NONE;
+    rg_code code = rg_bench_aside(b, end_live, &e, err);
+    add_sweep(&b->past, &e.state);
+    b->live = NULL;
     b->changed = true;
     return code;
 }
 
 /* ---------------------------------------------------------------- source */
 
+static void add_source(rg_source_counts *sum, const rg_source *source)
+{
+    rg_source_counts n;
+    rg_source_count(source, &n);
+    sum->given += n.given;
+    sum->bad += n.bad;
+    sum->missed += n.missed;
+    sum->away += n.away;
+}
+
+rg_bench_account rg_bench_accounts(const rg_bench *b)
+{
+    rg_bench_account sum = b->past;
+    if (b->source)
+        add_source(&sum.source, b->source);
+    if (b->live || b->calibration)
+        add_sweep(&sum, &b->state);
+    return sum;
+}
+
 static void close_source(rg_bench *b)
 {
+    if (b->source)
+        add_source(&b->past.source, b->source);
     rg_source_close(b->source);
     b->source = NULL;
     b->held = (rg_source_frame){0};
@@ -136,11 +199,14 @@ static void show(rg_bench *b, const rg_source_frame *f)
 {
     char head[160];
     rg_error err;
-    int n = snprintf(head, sizeof head,
-                     "--" BOUNDARY "\r\nContent-Type: image/%s\r\nContent-Length: %zu\r\n\r\n",
-                     strcmp(f->suffix, "png") == 0 ? "png" : "jpeg", f->size);
+    int n = snprintf(
+        head, sizeof head,
+        "--" BOUNDARY "\r\nContent-Type: image/%s\r\nContent-Length: %zu\r\nX-Frame: %llu\r\n\r\n",
+        strcmp(f->suffix, "png") == 0 ? "png" : "jpeg", f->size, (unsigned long long)f->number);
     const rg_feed_part part[] = {{head, (size_t)n}, {f->bytes, f->size}, {"\r\n", 2}};
-    if (rg_feed_put(b->pictures, part, 3, &err) != RG_OK)
+    if (rg_feed_put(b->pictures, part, 3, &err) == RG_OK)
+        b->past.passed++;
+    else
         say(b, err.text);
 }
 
@@ -213,18 +279,30 @@ static void look_for_camera(rg_bench *b)
     note_source(b, RG_SOURCE_WAIT, open_source(b, &err) == RG_OK ? "" : err.text);
 }
 
-static void step_source(rg_bench *b)
+static void next_frame(rg_bench *b)
 {
     rg_source_frame frame = {0};
     rg_error err = {0};
-    if (b->held.size)
-        pass_recorded(b);
-    if (!b->source || b->held.size || b->source_state == RG_SOURCE_END)
-        return;
     rg_source_state state = rg_source_next(b->source, STEP_MS, &frame, &err);
     note_source(b, state, state == RG_SOURCE_AWAY ? err.text : frame.note);
     if (state == RG_SOURCE_FRAME)
         take_frame(b, &frame);
+}
+
+static void step_source(rg_bench *b)
+{
+    if (b->held.size)
+        pass_recorded(b);
+    if (b->source && !b->held.size && b->source_state != RG_SOURCE_END)
+        next_frame(b);
+}
+
+void rg_bench_show_next(rg_bench *b)
+{
+    rg_bench_role role = b->role;
+    b->role = RG_BENCH_NONE;
+    next_frame(b);
+    b->role = role;
 }
 
 /* Witness frames are darker, so that the open gap is not clipped. */
@@ -405,10 +483,22 @@ static rg_code grant(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
     return rg_fail(err, RG_INTERNAL, "an unknown wish");
 }
 
+/* The accounts grow with every picture; once a second is enough where nothing else happens. */
+static bool accounts_due(rg_bench *b)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    if (b->past.passed == b->told_passed || (!b->changed && t.tv_sec == b->told))
+        return false;
+    b->told = t.tv_sec;
+    b->told_passed = b->past.passed;
+    return true;
+}
+
 static void publish(rg_bench *b)
 {
     rg_error err;
-    if (!b->changed)
+    if (!accounts_due(b) && !b->changed)
         return;
     b->changed = false;
     b->version++;
@@ -505,6 +595,11 @@ static void tell_finishing(rg_bench *b, bool finishing)
     pthread_mutex_unlock(&b->lock);
 }
 
+static rg_code archive_all(void *cls, rg_error *err)
+{
+    return rg_bench_archive_all(cls, err);
+}
+
 static void finish(rg_bench *b)
 {
     rg_error err = {0};
@@ -512,7 +607,7 @@ static void finish(rg_bench *b)
     tell_finishing(b, true);
     rg_code code = end_sweep(b, &err);
     if (code == RG_OK)
-        code = rg_bench_archive_all(b, &err);
+        code = rg_bench_aside(b, archive_all, b, &err);
     if (code != RG_OK)
         say(b, err.text);
     tell_finishing(b, false);

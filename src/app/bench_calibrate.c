@@ -57,7 +57,7 @@ static rg_code number_of(const json_t *body, const char *key, double *value, rg_
 static void end_light(rg_bench *b, calibration *c)
 {
     char folder[RG_PLACE_SIZE];
-    rg_live_state state;
+    rg_live_state state = {0};
     rg_error err;
     if (!c->lens && b->live) {
         if (rg_live_end(b->live, folder, &state, &err) != RG_OK)
@@ -66,7 +66,8 @@ static void end_light(rg_bench *b, calibration *c)
         b->live = NULL;
     }
     b->role = RG_BENCH_NONE;
-    rg_bench_light_close(c->light);
+    rg_bench_light_close(c->light, &state);
+    rg_bench_account_sweep(b, &state);
     c->light = NULL;
     c->fitted = (rg_bench_light_state){0};
 }
@@ -105,6 +106,7 @@ static rg_code make_room(rg_bench *b, rg_error *err)
                        "a sweep of pad %.60s is being taken; go on to the next pad first",
                        b->pads[b->at].pad->name);
     drop(b);
+    b->state = (rg_live_state){0}; /* of a sweep that was ended */
     b->calibration = rg_alloc(1, sizeof *b->calibration);
     if (!b->calibration)
         return rg_fail(err, RG_INTERNAL, "no memory to calibrate");

@@ -20,6 +20,7 @@ struct rg_bench_light {
     rg_code code;
     rg_error err;
     char folder[RG_PLACE_SIZE];
+    rg_live_state ended; /* what came of the sweep */
     rg_lightjob job;
     bool opened;
     char *json;
@@ -28,8 +29,7 @@ struct rg_bench_light {
 
 static rg_code end_sweep(rg_bench_light *l, rg_error *err)
 {
-    rg_live_state state;
-    rg_code code = rg_live_end(l->sweep, l->folder, &state, err);
+    rg_code code = rg_live_end(l->sweep, l->folder, &l->ended, err);
     rg_live_free(l->sweep);
     l->sweep = NULL;
     if (code == RG_OK && !l->folder[0])
@@ -89,11 +89,12 @@ rg_code rg_bench_light_start(rg_live *sweep, int workers, rg_bench_light **light
     return RG_OK;
 }
 
-void rg_bench_light_close(rg_bench_light *l)
+void rg_bench_light_close(rg_bench_light *l, rg_live_state *sweep)
 {
     if (!l)
         return;
     pthread_join(l->thread, NULL);
+    *sweep = l->ended;
     if (l->opened)
         rg_lightjob_close(&l->job);
     pthread_mutex_destroy(&l->lock);

@@ -12,8 +12,8 @@ typedef struct rg_bench_light rg_bench_light; /* opaque */
 
 /* Takes the sweep over, on success only. Results go to the sweep's folder, below result. */
 rg_code rg_bench_light_start(rg_live *sweep, int workers, rg_bench_light **light, rg_error *err);
-/* Waits for the thread. */
-void rg_bench_light_close(rg_bench_light *light);
+/* Waits for the thread. *sweep gets what came of the sweep's frames; unchanged where light is NULL. */
+void rg_bench_light_close(rg_bench_light *light, rg_live_state *sweep);
 
 typedef struct rg_bench_light_state {
     bool done;

@@ -18,6 +18,13 @@ enum { RG_BENCH_FOLDER = 1024, RG_BENCH_NOTE = 200, RG_BENCH_MESSAGE = 640, RG_B
 
 typedef enum rg_bench_role { RG_BENCH_NONE, RG_BENCH_WITNESS, RG_BENCH_CLOSED } rg_bench_role;
 
+/* What became of the frames of this session: given = bad ones aside all that came = passed to the pictures. */
+typedef struct rg_bench_account {
+    rg_source_counts source;
+    uint64_t passed;
+    uint64_t offered, kept, left_out, skipped; /* of all sweeps */
+} rg_bench_account;
+
 /* A finished sweep that counts. */
 typedef struct rg_bench_result {
     char folder[RG_PLACE_SIZE];
@@ -87,12 +94,15 @@ struct rg_bench {
     double grams;
     char message[RG_BENCH_MESSAGE];
     bool busy, finish_due, changed;
-    bool fresh;               /* a sweep was finished since the last bag */
-    time_t tried;             /* monotonic s: a camera was looked for */
+    bool fresh;   /* a sweep was finished since the last bag */
+    time_t tried; /* monotonic s: a camera was looked for */
+    time_t told;  /* monotonic s: the accounts were told last */
+    uint64_t told_passed;
     char bag[RG_ARCHIVE_BAG]; /* "" until it is archived */
     rg_verdict bag_verdict;
     bool certificate;
     uint64_t version;
+    rg_bench_account past; /* without the source and the sweep that are open */
     rg_feed *pictures, *events;
     struct rg_bench_calibration *calibration; /* bench_calibrate.c; NULL: pads are swept */
 
@@ -111,6 +121,18 @@ struct rg_bench {
 
 /* bench_replay.c: finds the recorded sweep of each pad. */
 rg_code rg_bench_find_replays(rg_bench *bench, rg_error *err);
+/* Up to now. */
+rg_bench_account rg_bench_accounts(const rg_bench *bench);
+/* A sweep that was not ended as a pad's. */
+void rg_bench_account_sweep(rg_bench *bench, const rg_live_state *ended);
+
+/* bench_aside.c: runs what takes long on a thread of its own, and shows the camera's pictures meanwhile. */
+rg_code rg_bench_aside(rg_bench *bench, rg_code (*work)(void *, rg_error *), void *argument,
+                       rg_error *err);
+
+/* Passes on one picture if one comes, for nothing but to be looked at. */
+void rg_bench_show_next(rg_bench *bench);
+
 /* bench_state.c: the state into the events' feed. */
 rg_code rg_bench_publish(rg_bench *bench, rg_error *err);
 /* Text that may come from anywhere as JSON. */

@@ -202,6 +202,17 @@ static json_t *overlay_json(const rg_bench *b)
                      o.width, "height", o.height, "x", x, "y", y, "lit", lit, "hidden", hidden);
 }
 
+static json_t *account_json(const rg_bench *b)
+{
+    rg_bench_account a = rg_bench_accounts(b);
+    return json_pack("{s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I}", "given",
+                     (json_int_t)a.source.given, "bad", (json_int_t)a.source.bad, "missed",
+                     (json_int_t)a.source.missed, "away", (json_int_t)a.source.away, "passed",
+                     (json_int_t)a.passed, "offered", (json_int_t)a.offered, "kept",
+                     (json_int_t)a.kept, "left_out", (json_int_t)a.left_out, "skipped",
+                     (json_int_t)a.skipped);
+}
+
 static json_t *day_json(int day)
 {
     char text[RG_DATE_TEXT];
@@ -271,7 +282,7 @@ static json_t *state_json(const rg_bench *b)
     static const char *const role[] = {"none", "witness", "closed"};
     return json_pack("{s:I, s:o, s:o, s:o, s:o, s:o, s:i, s:s, s:o, s:o, s:o, s:b, s:o, s:o, s:o, "
                      "s:o, s:o, s:o, "
-                     "s:o}",
+                     "s:o, s:o}",
                      "version", (json_int_t)b->version, "serial", words(b->options.serial),
                      "instrument", words(b->instrument.name), "technician", words(b->technician),
                      "archive", words(b->options.archive), "occasion", words(b->occasion), "pad",
@@ -279,7 +290,7 @@ static json_t *state_json(const rg_bench *b)
                      source_json(b), "message", words(b->message), "busy", b->busy, "finished",
                      finished_json(b), "pads", pads_json(b), "earlier", earlier_json(b), "worklist",
                      worklist_json(b), "setup", setup_json(&b->setup), "live", live_json(b),
-                     "overlay", overlay_json(b));
+                     "overlay", overlay_json(b), "account", account_json(b));
 }
 
 rg_code rg_bench_publish(rg_bench *b, rg_error *err)

@@ -13,12 +13,12 @@
 const char rg_help_render[] =
     "rimglow render [options] PLAN [SWEEP...]\n"
     "\n"
-    "Draws sweep folders whose gaps are known: for trying the program out, for teaching\n"
-    "and for tests. A plan (INI) says of each sweep how the pad lies on its rim, how\n"
-    "bright the lamp is, and from where the camera looks; the frames come out as\n"
-    "rimglow inspect takes them, with the truth beside them. Rendered frames are no\n"
-    "photographs: they prove nothing about a real horn, and no bag of them should be\n"
-    "kept under a real serial.\n"
+    "Draws sweep folders whose gaps are known: for trying the program out, for\n"
+    "teaching and for tests. A plan (INI) says of each sweep how the pad lies on its\n"
+    "rim, how bright the lamp is, and from where the camera looks; the frames come\n"
+    "out as rimglow inspect takes them, with the truth beside them. Rendered frames\n"
+    "are no photographs: they prove nothing about a real horn, and no bag of them\n"
+    "should be kept under a real serial.\n"
     "\n"
     "Examples:\n"
     "  rimglow render samples/render/PE-A-0152.ini\n"
@@ -30,8 +30,9 @@ const char rg_help_render[] =
     "What comes out:\n"
     "  DIR/SERIAL/SWEEP/             frames and sweep.ini\n"
     "  DIR/calib/                    copies of the instrument and station files\n"
-    "  DIR/truth/SERIAL-SWEEP.json   the gap at every bearing, and where the camera was\n"
-    "The same plan gives the same bytes. A sweep folder that is there already is refused.\n"
+    "  DIR/truth/SERIAL-SWEEP.json   gaps at every bearing, places of the camera\n"
+    "The same plan gives the same bytes. A sweep folder that is there already is\n"
+    "refused.\n"
     "\n"
     "Options:\n"
     "  -o, --out DIR    where the folders go (default: rendered)\n"
@@ -39,8 +40,9 @@ const char rg_help_render[] =
     "  -q, --quiet      no progress\n"
     "  -h, --help       this text\n"
     "\n"
-    "Exit codes: 0 rendered; 64 wrong command line, 65 bad data, 66 a file is missing,\n"
-    "70 internal, 73 a folder is there already or cannot be made, 74 writing failed.\n";
+    "Exit codes: 0 rendered; 64 wrong command line, 65 bad data, 66 a file is\n"
+    "missing, 70 internal, 73 a folder is there already or cannot be made, 74\n"
+    "writing failed.\n";
 
 typedef struct job {
     const char *out;

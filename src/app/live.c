@@ -20,6 +20,9 @@
 #include "rimglow/memory.h"
 #include "rimglow/text.h"
 
+/* A camera's time stamps farther back belong to another clock. */
+enum { LATE_US = 5000000 };
+
 int64_t rg_live_clock_us(void)
 {
     struct timespec t;
@@ -279,6 +282,13 @@ double rg_live_exposure(const rg_live *live, rg_role role)
 
 /* ---------------------------------------------------------------- offering */
 
+/* When the camera says it took the frame, as far as that can be. */
+static int64_t arrival(const rg_source_frame *frame)
+{
+    int64_t now = rg_live_clock_us();
+    return frame->time_us > now - LATE_US && frame->time_us < now ? frame->time_us : now;
+}
+
 static live_item *copy_frame(const rg_source_frame *frame, rg_role role, rg_error *err)
 {
     live_item *item = rg_alloc(1, sizeof *item);
@@ -293,7 +303,8 @@ static live_item *copy_frame(const rg_source_frame *frame, rg_role role, rg_erro
     item->size = frame->size;
     item->role = role;
     item->exposure = frame->exposure;
-    item->arrived_us = rg_live_clock_us();
+    item->source = frame->number;
+    item->arrived_us = arrival(frame);
     rg_copy_text(item->suffix, sizeof item->suffix, frame->suffix);
     return item;
 }
@@ -312,6 +323,14 @@ static rg_code check_frame(const rg_source_frame *frame, rg_error *err)
 }
 
 /* Lock held. */
+static void skip_oldest(rg_live *live)
+{
+    rg_live_item_free(live->waiting[0]);
+    memmove(live->waiting, live->waiting + 1, (size_t)--live->waits * sizeof live->waiting[0]);
+    live->state.skipped++;
+}
+
+/* Lock held. */
 static rg_code take_in(rg_live *live, live_item *item, rg_error *err)
 {
     if (live->failure.code != RG_OK)
@@ -319,9 +338,9 @@ static rg_code take_in(rg_live *live, live_item *item, rg_error *err)
     if (live->closing)
         return rg_fail(err, RG_INTERNAL, "the sweep is being ended; no frame can be added");
     item->number = (uint64_t)++live->state.offered;
-    live->state.skipped += live->waiting != NULL;
-    rg_live_item_free(live->waiting);
-    live->waiting = item;
+    if (live->waits == live->settings.engine.waiting)
+        skip_oldest(live);
+    live->waiting[live->waits++] = item;
     pthread_cond_broadcast(&live->changed);
     return RG_OK;
 }
@@ -342,24 +361,25 @@ rg_code rg_live_offer(rg_live *live, const rg_source_frame *frame, rg_role role,
 
 /* ---------------------------------------------------------------- looking */
 
-static struct timespec deadline(int timeout_ms)
+struct timespec rg_live_deadline(int64_t us)
 {
     struct timespec t;
     clock_gettime(CLOCK_MONOTONIC, &t);
-    long ns = t.tv_nsec + timeout_ms % 1000 * 1000000L;
-    t.tv_sec += timeout_ms / 1000 + ns / 1000000000L;
+    long ns = t.tv_nsec + (long)(us % 1000000) * 1000;
+    t.tv_sec += (time_t)(us / 1000000 + ns / 1000000000L);
     t.tv_nsec = ns % 1000000000L;
     return t;
 }
 
 bool rg_live_ready(rg_live *live, int timeout_ms)
 {
-    struct timespec until = deadline(timeout_ms);
+    struct timespec until = rg_live_deadline((int64_t)timeout_ms * 1000);
     pthread_mutex_lock(&live->lock);
-    while (live->waiting && live->failure.code == RG_OK &&
+    int most = live->settings.engine.waiting;
+    while (live->waits >= most && live->failure.code == RG_OK &&
            pthread_cond_timedwait(&live->changed, &live->lock, &until) == 0)
         continue;
-    bool ready = !live->waiting || live->failure.code != RG_OK;
+    bool ready = live->waits < most || live->failure.code != RG_OK;
     pthread_mutex_unlock(&live->lock);
     return ready;
 }
@@ -373,7 +393,7 @@ void rg_live_look(rg_live *live, rg_live_state *state)
 
 bool rg_live_wait(rg_live *live, uint64_t after, int timeout_ms, rg_live_state *state)
 {
-    struct timespec until = deadline(timeout_ms);
+    struct timespec until = rg_live_deadline((int64_t)timeout_ms * 1000);
     pthread_mutex_lock(&live->lock);
     while (live->state.version <= after &&
            pthread_cond_timedwait(&live->changed, &live->lock, &until) == 0)
@@ -401,13 +421,13 @@ bool rg_live_overlay_of(rg_live *live, rg_live_overlay *overlay)
 
 /* ---------------------------------------------------------------- the end */
 
-/* Frames at work are committed and measured, unless something failed. */
+/* Frames at work are committed, unless something failed. They are not measured: that is done from the disk. */
 static rg_code settle(rg_live *live, rg_error *err)
 {
     pthread_mutex_lock(&live->lock);
     live->closing = true;
     while (live->failure.code == RG_OK &&
-           (live->waiting || live->committed < live->taken || live->state.measured < live->kept))
+           (live->waits || live->committed < live->taken || live->written < live->kept))
         pthread_cond_wait(&live->changed, &live->lock);
     rg_code code = live->failure.code == RG_OK
                        ? RG_OK
@@ -474,12 +494,14 @@ void rg_live_free(rg_live *live)
     else
         rg_live_folder_close(live, false, NULL);
     for (int i = 0; i < live->kept; i++) {
+        rg_live_item_free(live->to_write[i]);
         rg_frame_free(live->frame[i]);
         free(live->frame[i]);
     }
     for (int i = 0; i < RG_LIVE_RING; i++)
         rg_live_item_free(live->ring[i]);
-    rg_live_item_free(live->waiting);
+    for (int i = 0; i < live->waits; i++)
+        rg_live_item_free(live->waiting[i]);
     if (live->inspected)
         rg_inspection_close(&live->inspection);
     if (live->locks_made) {

@@ -3,7 +3,8 @@
  *
  * The file .capturing marks a folder that is being filled; its holder has it locked (flock), and the kernel gives
  * the lock up when the holder dies, however it dies. sweep.ini is written anew, whole, after every kept
- * frame, so a run that is cut off leaves a sweep that can be measured.
+ * frame, or after all that were kept while the disk was busy; so a run that is cut off leaves a sweep that can be
+ * measured.
  */
 #include <errno.h>
 #include <fcntl.h>
@@ -153,7 +154,7 @@ static rg_code write_ini(const rg_live *live, rg_error *err)
     return code;
 }
 
-rg_code rg_live_folder_add(rg_live *live, const live_item *item, rg_error *err)
+static rg_code write_frame(rg_live *live, const live_item *item, rg_error *err)
 {
     static const char *const name[] = {[RG_ROLE_WITNESS] = "witness",
                                        [RG_ROLE_CLOSED] = "view",
@@ -171,12 +172,20 @@ rg_code rg_live_folder_add(rg_live *live, const live_item *item, rg_error *err)
     rg_code code = path_of(live, f->file, path, err);
     if (code == RG_OK)
         code = rg_file_write(path, item->bytes, item->size, err);
-    if (code != RG_OK)
-        return code;
-    s->frames++;
-    code = write_ini(live, err);
-    if (code != RG_OK) /* a frame that is not listed was not kept */
-        s->frames--;
+    s->frames += code == RG_OK;
+    return code;
+}
+
+rg_code rg_live_folder_add(rg_live *live, live_item *const *item, int count, rg_error *err)
+{
+    int before = live->sweep.frames;
+    rg_code code = RG_OK;
+    for (int i = 0; code == RG_OK && i < count; i++)
+        code = write_frame(live, item[i], err);
+    if (code == RG_OK)
+        code = write_ini(live, err);
+    if (code != RG_OK) /* frames that are not listed were not kept */
+        live->sweep.frames = before;
     return code;
 }
 

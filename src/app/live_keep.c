@@ -195,7 +195,7 @@ void rg_live_draw(rg_live *live, live_item *item)
     plane = live->plane;
     pthread_mutex_unlock(&live->lock);
     *o = (rg_live_overlay){
-        .frame = item->number, .width = f->width, .height = f->height, .points = POINTS};
+        .frame = item->source, .width = f->width, .height = f->height, .points = POINTS};
     draw_rim(live, &plane, f, o);
     /* Before the rim is found there is nothing to hold light against. */
     if (plane.found && f->used && f->strip.columns &&

@@ -25,14 +25,16 @@ struct rg_source {
 
 int64_t rg_live_clock_us(void); /* monotonic */
 void rg_live_sleep_us(int64_t us);
+struct timespec rg_live_deadline(int64_t us); /* from now, monotonic */
 
 /* ---------------------------------------------------------------- engine */
 
-enum { RG_LIVE_WORKERS = 16, RG_LIVE_RING = 2 * RG_LIVE_WORKERS };
+enum { RG_LIVE_WORKERS = 16, RG_LIVE_RING = 2 * RG_LIVE_WORKERS, RG_LIVE_WAITING = 32 };
 
 /* A frame on its way through the engine. */
 typedef struct live_item {
     uint64_t number; /* of the frame offered */
+    uint64_t source; /* of the source's frame */
     uint8_t *bytes;  /* owned */
     size_t size;
     char suffix[4];
@@ -40,6 +42,7 @@ typedef struct live_item {
     double exposure;
     int64_t arrived_us;
     rg_frame frame; /* owned, until it is kept */
+    bool near;      /* frame was looked for about the last pose */
     rg_code code;
     rg_error err;
     rg_live_overlay overlay;
@@ -63,8 +66,8 @@ struct rg_live {
     rg_setup setup;
     int workers;
     live_worker worker[RG_LIVE_WORKERS];
-    pthread_t measurer;
-    bool measurer_runs;
+    pthread_t measurer, writer;
+    bool measurer_runs, writer_runs;
 
     pthread_mutex_t lock;
     pthread_cond_t changed; /* anything under the lock */
@@ -72,23 +75,29 @@ struct rg_live {
 
     /* lock */
     bool closing, stop;
-    rg_error failure; /* the first; code RG_OK: none */
-    live_item *waiting;
+    rg_error failure;                    /* the first; code RG_OK: none */
+    live_item *waiting[RG_LIVE_WAITING]; /* [waits], the oldest first; owned */
+    int waits;
+    uint64_t posed; /* number of the newest frame whose pose is `near`; 0: none */
+    rg_pose near;
     uint64_t taken, committed; /* sequence numbers of frames at work */
     live_item *ring[RG_LIVE_RING];
     bool committing;
-    int kept;
-    rg_frame *frame[RG_FRAMES_MAX]; /* owned; [kept] */
-    bool useful[RG_FRAMES_MAX];     /* [measured]: not left out by the measurement */
+    int kept, written;                  /* written <= kept: on the disk, and so measured */
+    rg_frame *frame[RG_FRAMES_MAX];     /* owned; [kept] */
+    live_item *to_write[RG_FRAMES_MAX]; /* owned; [kept], NULL below written */
+    bool useful[RG_FRAMES_MAX];         /* [measured]: not left out by the measurement */
     rg_rim_plane plane;
     rg_seal_map map;
     rg_live_state state;
     rg_live_overlay overlay;
     bool overlay_there;
 
-    /* committer */
+    /* writer */
     rg_sweep sweep; /* what sweep.ini says; frame has room for RG_FRAMES_MAX */
-    int unproven;   /* witness frames kept that prove nothing */
+
+    /* committer */
+    int unproven; /* witness frames kept that prove nothing */
     bool proven;
 
     rg_sweep_result *result; /* the measuring thread's */
@@ -98,8 +107,8 @@ struct rg_live {
 
 /* live_folder.c: the sweep on the disk. */
 rg_code rg_live_folder_make(rg_live *live, const rg_live_job *job, rg_error *err);
-/* Writes the frame under the name that sweep.ini then has for it. */
-rg_code rg_live_folder_add(rg_live *live, const live_item *item, rg_error *err);
+/* Writes the frames under the names that sweep.ini then has for them, then sweep.ini. */
+rg_code rg_live_folder_add(rg_live *live, live_item *const *item, int count, rg_error *err);
 /* Closes the marker; with keep the folder is then a finished sweep, else it goes away. */
 rg_code rg_live_folder_close(rg_live *live, bool keep, rg_error *err);
 /* Gives the lock up and leaves the rest: a cut-off run. */

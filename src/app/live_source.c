@@ -15,7 +15,12 @@ rg_source_state rg_source_next(rg_source *source, int timeout_ms, rg_source_fram
                                rg_error *err)
 {
     *frame = (rg_source_frame){.suffix = "", .exposure = 1, .role = RG_ROLE_CLOSED};
-    return source->next(source, timeout_ms, frame, err);
+    rg_source_state state = source->next(source, timeout_ms, frame, err);
+    rg_source_counts counts = {0};
+    source->count(source, &counts);
+    if (state == RG_SOURCE_FRAME)
+        frame->number = counts.given;
+    return state;
 }
 
 rg_code rg_source_expose(rg_source *source, double relative, rg_error *err)

@@ -29,10 +29,14 @@ static const rg_ini_field field[] = {
      "elevations beyond the outer levels while the rim's plane is not known, degrees"},
     {"witness", "exposure", RG_INI_NUMBER, SETTING(witness_exposure), 0.001, 1,
      "exposure of a witness frame relative to the closed ones"},
+    {"engine", "waiting", RG_INI_WHOLE, SETTING(engine.waiting), 1, 32,
+     "frames that may wait while the program is busy"},
+    {"engine", "measure_pause", RG_INI_NUMBER, SETTING(engine.measure_pause), 0, 20,
+     "pause between measurements of all frames, in times of their length"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
 
-static const char *const section_name[] = {"coverage", "keep", "witness"};
+static const char *const section_name[] = {"coverage", "keep", "witness", "engine"};
 enum { SECTIONS = sizeof section_name / sizeof section_name[0] };
 
 static rg_code levels_wrong(const rg_ini *ini, const rg_ini_entry *entry, rg_error *err)
@@ -79,7 +83,7 @@ static rg_code fill(const rg_ini *ini, rg_capture_settings *settings, rg_error *
         code = fill_levels(ini, settings->coverage.level_deg, err);
     for (int i = 0; code == RG_OK && i < ini->sections; i++)
         if (!is_known(ini->section[i].name))
-            code = rg_ini_unknown_section(ini, i, "coverage, keep, witness", err);
+            code = rg_ini_unknown_section(ini, i, "coverage, keep, witness, engine", err);
     return code;
 }
 

@@ -186,3 +186,35 @@ void rg_border_find(const rg_border_search *search, const rg_pose *pose, unsigne
     if (precise && !search->keep_blurred)
         drop_blurred(scan, work);
 }
+
+/* The face's tag with the ring of white modules that belongs to it. */
+static void with_white(const rg_crown *crown, int face, rg_vec3 corner[4])
+{
+    rg_crown wide = *crown;
+    wide.tag_size_mm *= (double)RG_TAG_MODULES / RG_TAG_BORDER_MODULES;
+    rg_crown_face(&wide, face, corner);
+}
+
+bool rg_crown_box(const rg_crown *crown, const rg_lens *lens, const rg_pose *pose, int box[4])
+{
+    double x0 = INFINITY, y0 = INFINITY, x1 = -INFINITY, y1 = -INFINITY;
+    for (int face = 0; face < RG_FACES; face++) {
+        rg_vec3 corner[4];
+        with_white(crown, face, corner);
+        if (facing(pose, corner) <= 0)
+            continue;
+        for (int i = 0; i < 4; i++) {
+            rg_vec2 p;
+            if (!rg_lens_project(lens, rg_pose_apply(pose, corner[i]), &p))
+                return false;
+            x0 = fmin(x0, p.x), x1 = fmax(x1, p.x);
+            y0 = fmin(y0, p.y), y1 = fmax(y1, p.y);
+        }
+    }
+    bool seen = x0 > -1e6 && y0 > -1e6 && x1 < 1e6 && y1 < 1e6;
+    if (seen) {
+        box[0] = (int)floor(x0), box[1] = (int)floor(y0);
+        box[2] = (int)ceil(x1), box[3] = (int)ceil(y1);
+    }
+    return seen;
+}

@@ -31,6 +31,7 @@
 #include "rimglow/memory.h"
 
 enum {
+    TILE = 48,           /* px: every decimation's tiles of 4 x 4 lie as in the whole picture */
     SIDE_MIN = 16,       /* px after decimation: the library crashes on a few pixels */
     SIDE_MAX = 16384,    /* px, of the picture searched */
     EDGE_ROWS = 3,       /* rows of the edge that are asked for paper and black */
@@ -113,13 +114,20 @@ void rg_tag_finder_free(rg_tag_finder *finder)
     free(finder);
 }
 
-/* The library's detection in rimglow's convention, moved by (-shift, -shift). */
-static rg_tag convert(const apriltag_detection_t *d, int shift)
+/* What is searched: codes, and where their first lies in the picture. */
+typedef struct view {
+    uint8_t *grey;
+    int width, height, stride;
+    int x0, y0;
+} view;
+
+/* The library's detection in rimglow's convention, in the picture. */
+static rg_tag convert(const apriltag_detection_t *d, const view *v)
 {
     rg_tag tag = {.id = d->id, .hamming = d->hamming, .margin = (double)d->decision_margin};
     for (int i = 0; i < 4; i++) {
-        tag.corner[i].x = d->p[3 - i][0] - 0.5 - shift;
-        tag.corner[i].y = d->p[3 - i][1] - 0.5 - shift;
+        tag.corner[i].x = d->p[3 - i][0] - 0.5 + v->x0;
+        tag.corner[i].y = d->p[3 - i][1] - 0.5 + v->y0;
     }
     return tag;
 }
@@ -150,23 +158,23 @@ static bool known_tag(const rg_tag_list *list, const rg_tag *tag)
 }
 
 /* One search; tags not yet in the list are added to it. */
-static rg_code search(rg_tag_finder *f, uint8_t *grey, int width, int height, int stride, int shift,
-                      rg_tag_list *list, rg_error *err)
+static rg_code search(rg_tag_finder *f, const view *v, bool cut, rg_tag_list *list, rg_error *err)
 {
-    int shorter = width < height ? width : height;
+    int shorter = v->width < v->height ? v->width : v->height;
     if (shorter < SIDE_MIN * f->options.decimate)
         return RG_OK; /* too small for the ten modules of a tag */
-    image_u8_t view = {.width = width, .height = height, .stride = stride, .buf = grey};
-    zarray_t *found = apriltag_detector_detect(f->detector, &view);
+    image_u8_t image = {
+        .width = v->width, .height = v->height, .stride = v->stride, .buf = v->grey};
+    zarray_t *found = apriltag_detector_detect(f->detector, &image);
     if (!found)
-        return rg_fail(err, RG_INTERNAL, "tags: libapriltag failed on a %d x %d picture", width,
-                       height);
+        return rg_fail(err, RG_INTERNAL, "tags: libapriltag failed on a %d x %d picture", v->width,
+                       v->height);
     rg_code code = RG_OK;
     for (int i = 0; i < zarray_size(found) && code == RG_OK; i++) {
         apriltag_detection_t *d;
         zarray_get(found, i, &d);
-        rg_tag tag = convert(d, shift);
-        tag.cut = shift > 0;
+        rg_tag tag = convert(d, v);
+        tag.cut = cut;
         if (tag.hamming > f->options.max_hamming || tag.margin < f->options.min_margin ||
             known_tag(list, &tag))
             continue;
@@ -317,26 +325,49 @@ static rg_code search_cut(rg_tag_finder *finder, const uint8_t *grey, int width,
         return code;
     for (int i = 0; i < ATTEMPTS && code == RG_OK; i++) {
         fill_margin(&f, &attempts[i]);
-        code = search(finder, f.buffer, f.stride, height + 2 * f.margin, f.stride, f.margin, list,
-                      err);
+        view v = {f.buffer, f.stride, height + 2 * f.margin, f.stride, -f.margin, -f.margin};
+        code = search(finder, &v, true, list, err);
     }
     framed_free(&f);
     return code;
 }
 
-rg_code rg_tags_find(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
-                     bool complete_edges, rg_tag_list *list, rg_error *err)
+static rg_code check_size(int width, int height, rg_error *err)
 {
-    list->count = 0;
     if (width < 1 || height < 1 || width > SIDE_MAX || height > SIDE_MAX)
         return rg_fail(err, RG_BAD_DATA,
                        "tags: picture of %d x %d; sides of 1 to %d px can be used", width, height,
                        SIDE_MAX);
+    return RG_OK;
+}
+
+rg_code rg_tags_find(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
+                     bool complete_edges, rg_tag_list *list, rg_error *err)
+{
     /* The library takes a mutable buffer but only reads it. */
-    rg_code code = search(finder, (uint8_t *)(uintptr_t)grey, width, height, width, 0, list, err);
+    view whole = {(uint8_t *)(uintptr_t)grey, width, height, width, 0, 0};
+    list->count = 0;
+    rg_code code = check_size(width, height, err);
+    if (code == RG_OK)
+        code = search(finder, &whole, false, list, err);
     if (code == RG_OK && complete_edges)
         code = search_cut(finder, grey, width, height, list, err);
     return code;
+}
+
+rg_code rg_tags_find_in(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
+                        const int box[4], rg_tag_list *list, rg_error *err)
+{
+    int x0 = box[0] > 0 ? box[0] / TILE * TILE : 0, y0 = box[1] > 0 ? box[1] / TILE * TILE : 0;
+    int x1 = box[2] < width - 1 ? box[2] : width - 1,
+        y1 = box[3] < height - 1 ? box[3] : height - 1;
+    list->count = 0;
+    rg_code code = check_size(width, height, err);
+    if (code != RG_OK || x1 < x0 || y1 < y0)
+        return code;
+    size_t first = (size_t)y0 * (size_t)width + (size_t)x0;
+    view part = {(uint8_t *)(uintptr_t)grey + first, x1 - x0 + 1, y1 - y0 + 1, width, x0, y0};
+    return search(finder, &part, false, list, err);
 }
 
 /* ---------------------------------------------------------------- printing */

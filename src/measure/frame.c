@@ -130,17 +130,75 @@ static rg_code locate_stated(const rg_setup *setup, const rg_image *luma, const 
     return RG_OK;
 }
 
-static rg_code locate(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
-                      const rg_linear *linear, rg_frame *frame, rg_error *err)
+/* What is known of a frame beforehand; NULL: nothing. */
+typedef struct hints {
+    const rg_place_given *given;
+    const rg_pose *near;
+} hints;
+
+/* The crown may have moved by so much of the picture's width since the pose that it is looked for at. */
+static const double NEAR_PART = 1.0 / 16;
+
+static void widen(int box[4], int by)
+{
+    box[0] -= by, box[1] -= by;
+    box[2] += by, box[3] += by;
+}
+
+/* Of what lies in the picture. */
+static bool holds(const int outer[4], const int inner[4], int width, int height)
+{
+    return (inner[0] >= outer[0] || outer[0] <= 0) && (inner[1] >= outer[1] || outer[1] <= 0) &&
+           (inner[2] <= outer[2] || outer[2] >= width - 1) &&
+           (inner[3] <= outer[3] || outer[3] >= height - 1);
+}
+
+/* Looks for the crown about where it was. Not found, or not wholly within what was searched: the whole
+ * picture has to be searched. */
+static rg_code locate_near(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
+                           const rg_linear *linear, const rg_pose *near, rg_crown_pose *crown,
+                           bool *found, rg_error *err)
+{
+    int box[4], now[4], margin = (int)(NEAR_PART * luma->width);
+    rg_tag_list tags;
+    *found = false;
+    if (!rg_crown_box(&setup->crown, &setup->lens, near, box))
+        return RG_OK;
+    widen(box, margin);
+    rg_code code = rg_tags_find_in(finder, luma->data, luma->width, luma->height, box, &tags, err);
+    if (code != RG_OK || tags.count == 0)
+        return code;
+    code = rg_crown_locate(&setup->crown, &setup->options.crown, &setup->lens, luma, linear, &tags,
+                           crown, err);
+    if (code != RG_OK || crown->state != RG_POSE_OK ||
+        !rg_crown_box(&setup->crown, &setup->lens, &crown->pose, now))
+        return code;
+    widen(now, margin / 8);
+    *found = holds(box, now, luma->width, luma->height);
+    return RG_OK;
+}
+
+static rg_code locate_anywhere(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
+                               const rg_linear *linear, rg_crown_pose *crown, rg_error *err)
 {
     rg_tag_list tags;
-    rg_crown_pose crown;
     rg_code code = rg_tags_find(finder, luma->data, luma->width, luma->height, false, &tags, err);
     if (code == RG_OK && tags.count == 0)
         code = rg_tags_find(finder, luma->data, luma->width, luma->height, true, &tags, err);
-    if (code == RG_OK)
-        code = rg_crown_locate(&setup->crown, &setup->options.crown, &setup->lens, luma, linear,
-                               &tags, &crown, err);
+    return code == RG_OK ? rg_crown_locate(&setup->crown, &setup->options.crown, &setup->lens, luma,
+                                           linear, &tags, crown, err)
+                         : code;
+}
+
+static rg_code locate(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
+                      const rg_linear *linear, const rg_pose *near, rg_frame *frame, rg_error *err)
+{
+    rg_crown_pose crown;
+    bool found = false;
+    rg_code code =
+        near ? locate_near(setup, finder, luma, linear, near, &crown, &found, err) : RG_OK;
+    if (code == RG_OK && !found)
+        code = locate_anywhere(setup, finder, luma, linear, &crown, err);
     if (code != RG_OK)
         return code;
     rg_place_from_crown(&crown, &frame->pose);
@@ -239,15 +297,15 @@ static rg_code witness_light(const rg_setup *setup, const uint8_t *bytes, size_t
 }
 
 static rg_code take_luma(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
-                         const rg_place_given *given, rg_frame *frame, rg_error *err)
+                         const hints *known, rg_frame *frame, rg_error *err)
 {
     static const double unit[3] = {1, 0, 0};
     rg_linear linear = {0};
     rg_code code = rg_linear_new(&linear, 1, 8, unit, err);
     bool crown = setup->place.source == RG_PLACE_CROWN;
     if (code == RG_OK)
-        code = crown ? locate(setup, finder, luma, &linear, frame, err)
-                     : locate_stated(setup, luma, &linear, given, frame, err);
+        code = crown ? locate(setup, finder, luma, &linear, known->near, frame, err)
+                     : locate_stated(setup, luma, &linear, known->given, frame, err);
     bool wanted = code == RG_OK && frame->used && frame->role != RG_FRAME_WITNESS &&
                   frame->role != RG_FRAME_OPEN;
     if (wanted)
@@ -268,16 +326,9 @@ static void keep_open(rg_frame *frame, rg_image *luma)
     leave_out(frame, "the key is open: a frame for key heights, not for the seal");
 }
 
-rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
-                      size_t size, rg_frame_role role, double exposure, rg_frame *frame,
-                      rg_error *err)
-{
-    return rg_frame_take_placed(setup, finder, bytes, size, role, exposure, NULL, frame, err);
-}
-
-rg_code rg_frame_take_placed(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
-                             size_t size, rg_frame_role role, double exposure,
-                             const rg_place_given *given, rg_frame *frame, rg_error *err)
+static rg_code take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes, size_t size,
+                    rg_frame_role role, double exposure, const hints *known, rg_frame *frame,
+                    rg_error *err)
 {
     rg_image luma = {0};
     rg_error why = {0};
@@ -301,7 +352,7 @@ rg_code rg_frame_take_placed(const rg_setup *setup, rg_tag_finder *finder, const
         snprintf(frame->reason, sizeof frame->reason,
                  "damaged picture data (%.120s): not evidence; take the frame again", luma.warning);
     else if (size_fits(setup, &luma, frame))
-        code = take_luma(setup, finder, &luma, given, frame, err);
+        code = take_luma(setup, finder, &luma, known, frame, err);
     if (code == RG_OK && open && frame->used)
         keep_open(frame, &luma);
     rg_image_free(&luma);
@@ -310,6 +361,30 @@ rg_code rg_frame_take_placed(const rg_setup *setup, rg_tag_finder *finder, const
     if (code != RG_OK)
         rg_frame_free(frame);
     return code;
+}
+
+rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
+                      size_t size, rg_frame_role role, double exposure, rg_frame *frame,
+                      rg_error *err)
+{
+    const hints nothing = {NULL, NULL};
+    return take(setup, finder, bytes, size, role, exposure, &nothing, frame, err);
+}
+
+rg_code rg_frame_take_placed(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
+                             size_t size, rg_frame_role role, double exposure,
+                             const rg_place_given *given, rg_frame *frame, rg_error *err)
+{
+    const hints stated = {given, NULL};
+    return take(setup, finder, bytes, size, role, exposure, &stated, frame, err);
+}
+
+rg_code rg_frame_take_near(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
+                           size_t size, rg_frame_role role, double exposure, const rg_pose *near,
+                           rg_frame *frame, rg_error *err)
+{
+    const hints last = {NULL, near};
+    return take(setup, finder, bytes, size, role, exposure, &last, frame, err);
 }
 
 void rg_frame_free(rg_frame *frame)

@@ -451,27 +451,54 @@ static end_u end_of(const rg_bin *bin, double rise)
     return (end_u){own2 / (rise * rise), sqrt(all2 - own2) / rise};
 }
 
+/* Between the gap and the end of what is blocked nobody saw where the arc ends: it may be anywhere there, so the
+ * middle is stated, with the standard uncertainty of an even spread, half its range / sqrt(3)
+ * (JCGM 100:2008, 4.3.7). outwards: 1 or -1. */
+static double blocked_end(const rg_seal_map *map, int end, int outwards, end_u *u)
+{
+    int n = 0;
+    while (n < RG_BINS && map->bin[at(end - outwards * n)].state != RG_BIN_GAP)
+        n++;
+    *u = (end_u){n * n / 12.0, 0};
+    return end + outwards * (0.5 - n / 2.0);
+}
+
+/* Where an arc ends whose outermost bin is `end`, degrees. */
+static double arc_end(const rg_seal_map *map, int end, int outwards, int length,
+                      const rg_sealmap_options *o, end_u *u, bool *unseen)
+{
+    const rg_bin *in = &map->bin[at(end)], *out = &map->bin[at(end + outwards)];
+    *unseen = in->state != RG_BIN_GAP || out->state == RG_BIN_UNSEEN;
+    if (in->state != RG_BIN_GAP)
+        return blocked_end(map, end, outwards, u);
+    *u = end_of(in, rise_at(map, end, -outwards, length));
+    return end + outwards * crossing(in, out, o->arc_floor_mm);
+}
+
 static void arc_ends(const rg_seal_map *map, rg_run run, const rg_sealmap_options *o, rg_arc *arc)
 {
-    int first = run.start, last = run.start + run.length - 1;
-    const rg_bin *in0 = &map->bin[at(first)], *out0 = &map->bin[at(first - 1)];
-    const rg_bin *in1 = &map->bin[at(last)], *out1 = &map->bin[at(last + 1)];
-    double start = first - crossing(in0, out0, o->arc_floor_mm);
-    double end = last + crossing(in1, out1, o->arc_floor_mm);
-    arc->start_unseen = out0->state == RG_BIN_UNSEEN;
-    arc->end_unseen = out1->state == RG_BIN_UNSEEN;
+    end_u e0, e1;
+    double start = arc_end(map, run.start, -1, run.length, o, &e0, &arc->start_unseen);
+    double end = arc_end(map, run.start + run.length - 1, 1, run.length, o, &e1, &arc->end_unseen);
     arc->extent_deg = end - start;
     arc->start_deg = rg_wrap_degrees(start);
     arc->end_deg = rg_wrap_degrees(end);
     arc->centre_deg = rg_wrap_degrees((start + end) / 2);
-    end_u e0 = end_of(in0, rise_at(map, first, 1, run.length));
-    end_u e1 = end_of(in1, rise_at(map, last, -1, run.length));
     /* A bin's width spread evenly has the variance 1/12. */
     double sum = e0.own2 + e1.own2 + e0.shared * e0.shared + e1.shared * e1.shared + 2 / 12.0;
     double along = 2 * ENDS_CORRELATE * e0.shared * e1.shared;
     arc->u_end_deg = sqrt(sum / 2);
     arc->u_centre_deg = sqrt(sum - along) / 2;
     arc->u_extent_deg = sqrt(sum + along);
+}
+
+/* What is blocked all through shows no gap: it belongs to no arc, the bins say that it was not seen. */
+static bool has_gap(const rg_seal_map *map, rg_run run)
+{
+    for (int i = 0; i < run.length; i++)
+        if (map->bin[at(run.start + i)].state == RG_BIN_GAP)
+            return true;
+    return false;
 }
 
 static void arc_sums(const rg_seal_map *map, rg_run run, rg_arc *arc)
@@ -514,6 +541,8 @@ void rg_sealmap_arcs(rg_seal_map *map, const rg_sealmap_options *options)
     int n = rg_circular_runs(mask, RG_BINS, run, RG_BINS / 2 + 1);
     for (int i = 0; i < n && map->arcs < RG_ARCS_MAX; i++) {
         rg_arc arc = {.full_circle = run[i].length == RG_BINS};
+        if (!has_gap(map, run[i]))
+            continue;
         if (arc.full_circle) {
             arc.extent_deg = 360;
             arc.end_deg = arc.start_deg = 0;

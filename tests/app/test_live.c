@@ -314,6 +314,33 @@ Test(live, a_witness_exposed_longer_than_closed_frames_is_left_out)
     rg_live_free(live);
 }
 
+/* Eight may wait (calib/capture.ini), whatever the workers do meanwhile. */
+Test(live, a_burst_of_frames_waits_in_line)
+{
+    rg_live *live = begin("G", "burst");
+    test_bytes b = test_load(TILT "/view_16.jpg");
+    rg_source_frame frame = {.bytes = b.data, .size = b.size, .suffix = "jpg", .exposure = 1};
+    rg_error err = {0};
+    for (int i = 0; i < 8; i++)
+        cr_assert_eq(rg_live_offer(live, &frame, RG_ROLE_CLOSED, &err), RG_OK, "%s", err.text);
+    rg_live_state s = settled(live);
+    cr_expect_eq(s.offered, 8);
+    cr_expect_eq(s.skipped, 0);
+    free(b.data);
+    rg_live_free(live);
+}
+
+Test(live, an_overlay_names_the_sources_frame)
+{
+    rg_live_overlay o;
+    rg_live *live = begin("G", "named");
+    replay(live, TILT);
+    settled(live);
+    cr_assert(rg_live_overlay_of(live, &o));
+    cr_expect_eq(o.frame, 31, "%d", (int)o.frame);
+    rg_live_free(live);
+}
+
 Test(live, frames_offered_too_fast_are_skipped_and_counted)
 {
     rg_live_job job = job_of("G", "fast");

@@ -52,6 +52,25 @@ static bool comes_back(rg_source *source)
     return false;
 }
 
+/* Also over an interruption: numbers are what the accounts count. */
+Test(live_camera, frames_are_numbered_as_they_are_given)
+{
+    rg_source *source = opened(1280, 720);
+    rg_source_counts counts;
+    for (uint64_t n = 1; n <= 3; n++) {
+        cr_assert_eq(next(source), RG_SOURCE_FRAME, "%s", err.text);
+        cr_expect_eq(frame.number, n);
+    }
+    command("unplug");
+    cr_assert_eq(next(source), RG_SOURCE_AWAY);
+    command("plug");
+    cr_assert(comes_back(source));
+    cr_expect_eq(frame.number, 4);
+    rg_source_count(source, &counts);
+    cr_expect_eq(counts.given, 4);
+    rg_source_close(source);
+}
+
 Test(live_camera, frames_come_untouched_and_with_exposure_1)
 {
     rg_source *source = opened(1280, 720);

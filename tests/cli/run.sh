@@ -5,10 +5,12 @@
 #
 # Every function test_... of every tests/cli/test_*.sh is a case. Each runs in
 # a shell and a fresh folder of its own (case.sh), so cases cannot disturb each
-# other. A case that cannot be run here ends with exit code 77, and its last line says why.
+# other. As many run at once as there are cores (JOBS=1: one after the other); each is printed whole as it
+# ends. A case that cannot be run here ends with exit code 77, and its last line says why.
 # PATTERN (of grep) chooses cases by name. From the repository root.
 set -u
 root=$(pwd)
+jobs=${JOBS:-$(nproc 2>/dev/null || echo 2)}
 : "${RIMGLOW:?the path of the program}" "${TOOLS:?the folder of the helper programs}"
 absolute() { case $1 in /*) printf '%s' "$1" ;; *) printf '%s/%s' "$root" "$1" ;; esac; }
 RIMGLOW=$(absolute "$RIMGLOW"); TOOLS=$(absolute "$TOOLS"); ROOT=$root
@@ -26,28 +28,40 @@ work=$(mktemp -d) || exit 1
 trap 'chmod -R u+w "$work"; rm -rf "$work"' EXIT
 trap 'exit 1' INT TERM
 
-passed=0 failed=0 skipped=0
 for file in tests/cli/test_*.sh; do
+    mkdir "$work/$(basename "$file" .sh)"
     for name in $(sed -n 's/^\(test_[a-z0-9_]*\)() {.*/\1/p' "$file" | grep -e "${1:-.}"); do
-        title=$(echo "${name#test_}" | tr _ ' ')
-        mkdir "$work/$name"
-        code=0
-        (cd "$work/$name" && sh "$root/tests/cli/case.sh" "$root/$file" "$name") >"$work/log" 2>&1 || code=$?
-        if [ "$code" = 0 ]; then
-            passed=$((passed + 1))
-            echo "ok      $title"
-            sed -n 's/^note: /        | /p' "$work/log"
-        elif [ "$code" = 77 ]; then
-            skipped=$((skipped + 1))
-            echo "SKIPPED $title: $(tail -n 1 "$work/log")"
-        else
-            failed=$((failed + 1))
-            echo "FAILED  $title ($file)"
-            sed 's/^/        | /' "$work/log"
-        fi
-        chmod -R u+w "$work/$name"
-        rm -rf "${work:?}/$name"
+        echo "$file $name"
     done
-done
-echo "$passed passed, $failed failed$([ "$skipped" = 0 ] || echo ", $skipped SKIPPED")"
-[ "$failed" = 0 ] && [ "$passed" -gt 0 ]
+done >"$work/cases"
+
+# told CODE FILE NAME: prints what came of a case and counts it.
+told() {
+    title=$(echo "${3#test_}" | tr _ ' ')
+    log=$work/$(basename "$2" .sh)/$3.log
+    case $1 in
+    0)
+        passed=$((passed + 1))
+        echo "ok      $title"
+        sed -n 's/^note: /        | /p' "$log"
+        ;;
+    77)
+        skipped=$((skipped + 1))
+        echo "SKIPPED $title: $(tail -n 1 "$log")"
+        ;;
+    *)
+        failed=$((failed + 1))
+        echo "FAILED  $title ($2)"
+        sed 's/^/        | /' "$log"
+        ;;
+    esac
+}
+
+xargs -r -P "$jobs" -L 1 sh tests/cli/one.sh "$work" <"$work/cases" | {
+    passed=0 failed=0 skipped=0
+    while read -r code file name; do told "$code" "$file" "$name"; done
+    lost=$(($(wc -l <"$work/cases") - passed - failed - skipped))
+    [ "$lost" = 0 ] || echo "FAILED  $lost cases did not come to an end"
+    echo "$passed passed, $((failed + lost)) failed$([ "$skipped" = 0 ] || echo ", $skipped SKIPPED")"
+    [ "$failed" = 0 ] && [ "$lost" = 0 ] && [ "$passed" -gt 0 ]
+}

@@ -81,9 +81,19 @@ static void begin(void)
     frames[1].light =
         (rg_rimlight){.columns = 240, .streaks = 3, .threshold = {.high = 0.006, .why = "noise"}};
     strcpy(frames[2].reason, "no tag of the crown in view");
-    report = (rg_report){"PE-A-0147", "alto saxophone", "G",     "demo bench", "08-G", "light",
-                         0,           &setup,           &result, frames,       files,  roles,
-                         FRAMES,      "2026-11-18",     NULL,    NULL,         0};
+    report = (rg_report){.serial = "PE-A-0147",
+                         .instrument = "alto saxophone",
+                         .pad = "G",
+                         .station = "demo bench",
+                         .folder = "08-G",
+                         .finger = "light",
+                         .setup = &setup,
+                         .result = &result,
+                         .frames = frames,
+                         .files = files,
+                         .roles = roles,
+                         .count = FRAMES,
+                         .light_date = "2026-11-18"};
 }
 
 static char *write_text(void)

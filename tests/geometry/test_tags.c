@@ -245,6 +245,46 @@ Test(tags, faint_tags_are_left_out_below_the_margin)
     free(g.code);
 }
 
+static rg_tag_list find_in(const grey_picture *g, int x0, int y0, int x1, int y1)
+{
+    const int box[4] = {x0, y0, x1, y1};
+    rg_tag_finder *finder;
+    rg_tag_list list;
+    cr_assert_eq(rg_tag_finder_new(&finder, &bench, NULL), RG_OK);
+    cr_assert_eq(rg_tags_find_in(finder, g->code, g->width, g->height, box, &list, NULL), RG_OK);
+    rg_tag_finder_free(finder);
+    return list;
+}
+
+/* The library's corners are good to 0.2 px; a part that is put back wrongly is off by 48. */
+Test(tags, a_part_of_the_picture_gives_its_own_tags_where_the_whole_has_them)
+{
+    grey_picture g = blank(1280, 720, 255);
+    paint_tag(&g, 7, 211, 133, 9);
+    paint_tag(&g, 12, 803, 401, 11);
+    rg_tag_list whole = find(&bench, &g, false);
+    cr_assert_eq(whole.count, 2);
+    for (int i = 0; i < 2; i++) {
+        const rg_tag *tag = &whole.tag[i];
+        int x = (int)tag->corner[0].x, y = (int)tag->corner[0].y;
+        rg_tag_list part = find_in(&g, x - 57, y - 41, x + 170, y + 190);
+        cr_assert_eq(part.count, 1, "tag %d: %d", tag->id, part.count);
+        cr_expect_eq(part.tag[0].id, tag->id);
+        cr_expect_not(part.tag[0].cut);
+        for (int k = 0; k < 4; k++) {
+            cr_expect_float_eq(part.tag[0].corner[k].x, tag->corner[k].x, 0.2, "%g %g",
+                               part.tag[0].corner[k].x, tag->corner[k].x);
+            cr_expect_float_eq(part.tag[0].corner[k].y, tag->corner[k].y, 0.2, "%g %g",
+                               part.tag[0].corner[k].y, tag->corner[k].y);
+        }
+    }
+    cr_expect_eq(find_in(&g, -500, -500, 5000, 5000).count, 2, "a box is clipped to the picture");
+    cr_expect_eq(find_in(&g, 400, 0, 700, 719).count, 0);
+    cr_expect_eq(find_in(&g, 1300, 0, 1400, 719).count, 0, "outside of the picture is nothing");
+    cr_expect_eq(find_in(&g, 900, 700, 100, 20).count, 0, "nor in a box of no size");
+    free(g.code);
+}
+
 Test(tags, more_tags_than_the_list_holds_are_refused)
 {
     grey_picture g = blank(660, 600, 255);

@@ -705,3 +705,55 @@ Test(sealmap, names_are_those_of_the_file_format)
     cr_assert(rg_verdict_parse("leaking", &verdict) && verdict == RG_VERDICT_LEAKING);
     cr_assert(!rg_verdict_parse("seal", &verdict) && verdict == RG_VERDICT_LEAKING);
 }
+
+/* 0.1 mm wide from 100 to 150, shut to 156, wide again to 161: the margin of 5 bearings takes in all of the shorter
+ * opening. side -1: mirrored about 0. */
+static void crumb_near_an_end(int side)
+{
+    closed(&s, 0.0003);
+    for (int b = 100; b <= 161; b++)
+        open_bin(&s, side * b, b <= 150 || b >= 157 ? 0.1 : 0);
+    merge(&s, &map);
+    cr_assert_eq(map.arcs, 1, "%d arcs", map.arcs);
+    for (int b = 146; b <= 161; b++)
+        cr_assert(map.bin[(side * b + 360) % 360].blocked, "bearing %d", b);
+}
+
+/* The arc ends somewhere from 145.5 to 161.5: evenly spread that is the middle with 16 / sqrt(12) (JCGM 100:2008,
+ * 4.3.7). The open end is sure to its bin, 1/sqrt(12), and to what the width of 0.1 mm leaves. */
+Test(sealmap, an_arc_that_ends_in_blocked_bearings_ends_anywhere_in_them)
+{
+    crumb_near_an_end(1);
+    const rg_arc *a = &map.arc[0];
+    cr_expect_float_eq(a->end_deg, 153.5, 1e-9, "%g", a->end_deg);
+    cr_expect(a->end_unseen && !a->start_unseen);
+    double open = sqrt(2 * a->u_end_deg * a->u_end_deg - (256 + 1) / 12.0);
+    cr_expect(open >= sqrt(1 / 12.0) && isfinite(open), "%g", open);
+    cr_expect_float_eq(a->u_extent_deg, sqrt(2) * a->u_end_deg, 1e-9);
+    cr_expect_float_eq(a->u_centre_deg, a->u_end_deg / sqrt(2), 1e-9);
+    cr_expect_float_eq(a->u_extent_mm, a->u_extent_deg * RG_PI * 20 / 360, 1e-9);
+}
+
+Test(sealmap, a_blocked_start_mirrors_a_blocked_end)
+{
+    crumb_near_an_end(1);
+    rg_arc there = map.arc[0];
+    crumb_near_an_end(-1);
+    const rg_arc *a = &map.arc[0];
+    cr_expect_float_eq(a->start_deg, 360 - there.end_deg, 1e-9, "%g", a->start_deg);
+    cr_expect_float_eq(a->end_deg, 360 - there.start_deg, 1e-9, "%g", a->end_deg);
+    cr_expect_float_eq(a->u_end_deg, there.u_end_deg, 1e-9);
+    cr_expect(a->start_unseen && !a->end_unseen);
+}
+
+Test(sealmap, what_is_blocked_all_through_is_no_arc)
+{
+    /* Its widths are not known: an arc would state 0 mm. */
+    closed(&s, 0.0003);
+    for (int b = 200; b <= 207; b++)
+        open_bin(&s, b, b <= 202 || b >= 205 ? 0.1 : 0);
+    merge(&s, &map);
+    for (int b = 198; b <= 209; b++)
+        cr_assert(map.bin[b].blocked && map.bin[b].state == RG_BIN_UNSEEN, "bearing %d", b);
+    cr_expect_eq(map.arcs, 0);
+}

@@ -11,6 +11,7 @@
  *
  * /dev/video0 is the camera, /dev/video1 its metadata node, there is no other.
  *   frames FOLDER    its MJPEG frames: the .jpg files of a folder, by name, over and over
+ *   rate N           so many frames a second in every mode; before it is opened
  *   instant          a frame whenever one is asked for; else one each frame period
  *   error N, truncate N, garbage N, empty N   so many of the next frames are flagged, cut short, have bytes
  *                    behind their end, are empty

@@ -19,6 +19,7 @@
 #include <string.h>
 #include <sys/ioctl.h>
 #include <sys/mman.h>
+#include <sys/stat.h>
 #include <sys/syscall.h>
 #include <sys/time.h>
 #include <sys/timerfd.h>
@@ -27,7 +28,14 @@
 
 #include <linux/videodev2.h>
 
-enum { FDS = 16, BUFFERS = 8, FILES = 64, BUFFER_BYTES = 4 * 1024 * 1024, CONTROLS = 8 };
+enum {
+    FDS = 16,
+    BUFFERS = 8,
+    FILES = 64,
+    FOLDERS = 8,
+    BUFFER_BYTES = 4 * 1024 * 1024,
+    CONTROLS = 8
+};
 
 typedef struct control {
     uint32_t id;
@@ -52,6 +60,12 @@ typedef struct file_bytes {
     size_t size;
 } file_bytes;
 
+typedef struct folder_bytes {
+    char name[1024];
+    file_bytes file[FILES];
+    int files;
+} folder_bytes;
+
 static struct {
     pthread_mutex_t lock;
     struct {
@@ -61,14 +75,15 @@ static struct {
     int plugged; /* counts the times it was plugged in; odd: it is there */
     control control[CONTROLS];
     mode mode;
-    file_bytes file[FILES];
-    int files, next_file;
+    folder_bytes folder[FOLDERS]; /* read once: a camera does not stop to read its scene */
+    int folders, shown, next_file;
     int memory; /* memfd */
-    int owner;  /* descriptor that has the format, -1 none */
+    uint8_t *mapped;
+    int owner; /* descriptor that has the format, -1 none */
     int buffers, queued[BUFFERS], queue, done_count;
     struct v4l2_buffer done[BUFFERS];
     bool streaming, instant, stall, fatal, busy, noperm, wrongsize, full;
-    int error, truncate, garbage, empty, skip, camskip;
+    int error, truncate, garbage, empty, skip, camskip, rate;
     bool halt, restart, pollerr;
     uint32_t sequence;
     int64_t due_us;
@@ -117,44 +132,54 @@ static int64_t now_us(void)
 
 /* ---------------------------------------------------------------- commands */
 
-static void free_files(void)
-{
-    for (int i = 0; i < cam.files; i++)
-        free(cam.file[i].bytes);
-    cam.files = cam.next_file = 0;
-}
-
 static int is_jpg(const struct dirent *entry)
 {
     size_t n = strlen(entry->d_name);
     return n > 4 && strcmp(entry->d_name + n - 4, ".jpg") == 0;
 }
 
-static void load_file(const char *folder, const char *name)
+static void load_file(folder_bytes *to, const char *name)
 {
     char path[4096];
-    snprintf(path, sizeof path, "%s/%s", folder, name);
-    FILE *f = cam.files < FILES ? fopen(path, "rb") : NULL;
-    uint8_t *bytes = f ? malloc(BUFFER_BYTES) : NULL;
-    if (bytes) {
-        size_t size = fread(bytes, 1, BUFFER_BYTES, f);
-        cam.file[cam.files++] = (file_bytes){bytes, size};
-    }
+    struct stat st;
+    snprintf(path, sizeof path, "%s/%s", to->name, name);
+    FILE *f = to->files < FILES ? fopen(path, "rb") : NULL;
+    size_t most = f && fstat(fileno(f), &st) == 0 ? (size_t)st.st_size : 0;
+    uint8_t *bytes = most > 0 && most <= BUFFER_BYTES ? malloc(most) : NULL;
+    if (bytes)
+        to->file[to->files++] = (file_bytes){bytes, fread(bytes, 1, most, f)};
     if (f)
         fclose(f);
 }
 
-static int load_files(const char *folder)
+static int find_folder(const char *name)
+{
+    int at = 0;
+    while (at < cam.folders && strcmp(cam.folder[at].name, name) != 0)
+        at++;
+    return at;
+}
+
+static int load_files(const char *name)
 {
     struct dirent **entry = NULL;
-    free_files();
-    int count = scandir(folder, &entry, is_jpg, alphasort);
+    int at = find_folder(name);
+    if (at == FOLDERS || strlen(name) >= sizeof cam.folder[0].name)
+        return -1;
+    cam.shown = at;
+    cam.next_file = 0;
+    if (at < cam.folders)
+        return 0;
+    folder_bytes *to = &cam.folder[at];
+    strcpy(to->name, name);
+    int count = scandir(name, &entry, is_jpg, alphasort);
     for (int i = 0; i < count; i++) {
-        load_file(folder, entry[i]->d_name);
+        load_file(to, entry[i]->d_name);
         free(entry[i]);
     }
     free(entry);
-    return cam.files > 0 ? 0 : -1;
+    cam.folders += to->files > 0;
+    return to->files > 0 ? 0 : -1;
 }
 
 static control *find_control(uint32_t id)
@@ -185,7 +210,8 @@ static int set_number(const char *word, int number)
         const char *word;
         int *number;
     } numbers[] = {{"error", &cam.error}, {"truncate", &cam.truncate}, {"garbage", &cam.garbage},
-                   {"empty", &cam.empty}, {"skip", &cam.skip},         {"camskip", &cam.camskip}};
+                   {"empty", &cam.empty}, {"skip", &cam.skip},         {"camskip", &cam.camskip},
+                   {"rate", &cam.rate}};
     for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++)
         if (strcmp(numbers[i].word, word) == 0) {
             *numbers[i].number = number;
@@ -254,7 +280,10 @@ static void read_commands(void)
 {
     const char *path = getenv("RG_FAKE_CAMERA");
     char line[4096];
-    FILE *f = path ? fopen(path, "r") : NULL;
+    struct stat st;
+    if (!path || stat(path, &st) != 0 || st.st_size <= cam.commands_read)
+        return;
+    FILE *f = fopen(path, "r");
     if (!f)
         return;
     if (fseek(f, cam.commands_read, SEEK_SET) == 0)
@@ -295,6 +324,8 @@ int fake_camera(const char *command)
 
 static int64_t period_us(void)
 {
+    if (cam.rate > 0)
+        return 1000000 / cam.rate;
     return 1000000 / (cam.mode.rate ? cam.mode.rate : 30);
 }
 
@@ -329,9 +360,10 @@ static size_t frame_bytes(uint8_t *out)
 {
     if (cam.mode.fourcc != V4L2_PIX_FMT_MJPEG)
         return raw_frame(out);
-    if (!cam.files)
+    const folder_bytes *from = &cam.folder[cam.shown];
+    if (cam.shown >= cam.folders)
         return 0;
-    const file_bytes *f = &cam.file[cam.next_file++ % cam.files];
+    const file_bytes *f = &from->file[cam.next_file++ % from->files];
     memcpy(out, f->bytes, f->size);
     return f->size;
 }
@@ -360,11 +392,9 @@ static void fill(int index, int64_t time_us)
                             .flags = V4L2_BUF_FLAG_TIMESTAMP_MONOTONIC,
                             .length = BUFFER_BYTES,
                             .sequence = cam.sequence};
-    uint8_t *bytes = real_mmap()(NULL, BUFFER_BYTES, PROT_READ | PROT_WRITE, MAP_SHARED, cam.memory,
-                                 (off_t)index * BUFFER_BYTES);
+    uint8_t *bytes = cam.mapped + (size_t)index * BUFFER_BYTES;
     b.bytesused = (uint32_t)frame_bytes(bytes);
     spoil(&b, bytes);
-    munmap(bytes, BUFFER_BYTES);
     b.timestamp.tv_sec = time_us / 1000000;
     b.timestamp.tv_usec = time_us % 1000000;
     cam.done[cam.done_count++] = b;
@@ -453,6 +483,12 @@ static int enumerate_format(struct v4l2_fmtdesc *d)
     return 0;
 }
 
+/* A camera that is told its rate says so, or its user would count frames as missed that it never had. */
+static uint32_t rate_of(const mode *m)
+{
+    return cam.rate > 0 ? (uint32_t)cam.rate : m->rate;
+}
+
 static const mode *nth_mode(uint32_t n, uint32_t fourcc, uint32_t width, uint32_t height)
 {
     for (int i = 0; i < MODES; i++) {
@@ -482,7 +518,7 @@ static int enumerate_interval(struct v4l2_frmivalenum *v)
     if (!m)
         return fail(EINVAL);
     v->type = V4L2_FRMIVAL_TYPE_DISCRETE;
-    v->discrete = (struct v4l2_fract){1, m->rate};
+    v->discrete = (struct v4l2_fract){1, rate_of(m)};
     return 0;
 }
 
@@ -520,9 +556,9 @@ static int stream_parameters(struct v4l2_streamparm *p, bool set)
     struct v4l2_fract *interval = &p->parm.capture.timeperframe;
     for (int i = 0; set && i < MODES; i++)
         if (modes[i].fourcc == cam.mode.fourcc && modes[i].width == cam.mode.width &&
-            (uint64_t)interval->numerator * modes[i].rate == interval->denominator)
+            (uint64_t)interval->numerator * rate_of(&modes[i]) == interval->denominator)
             cam.mode.rate = modes[i].rate;
-    *interval = (struct v4l2_fract){1, cam.mode.rate};
+    *interval = (struct v4l2_fract){1, rate_of(&cam.mode)};
     return 0;
 }
 
@@ -563,11 +599,17 @@ static int request_buffers(struct v4l2_requestbuffers *r)
 {
     cam.buffers = r->count < BUFFERS ? (int)r->count : BUFFERS;
     r->count = (uint32_t)cam.buffers;
-    if (cam.memory >= 0)
+    if (cam.memory >= 0) {
+        munmap(cam.mapped, (size_t)BUFFERS * BUFFER_BYTES);
         real_close()(cam.memory);
+    }
     cam.memory = memfd_create("frames", MFD_CLOEXEC);
     cam.queue = cam.done_count = 0;
-    return ftruncate(cam.memory, (off_t)BUFFERS * BUFFER_BYTES);
+    if (ftruncate(cam.memory, (off_t)BUFFERS * BUFFER_BYTES) != 0)
+        return -1;
+    cam.mapped = real_mmap()(NULL, (size_t)BUFFERS * BUFFER_BYTES, PROT_READ | PROT_WRITE,
+                             MAP_SHARED, cam.memory, 0);
+    return cam.mapped == MAP_FAILED ? -1 : 0;
 }
 
 static int query_buffer(struct v4l2_buffer *b)
