@@ -46,8 +46,18 @@ Test(archive_report, an_addition_names_bag_and_digests)
     /* SHA-256 of "abc" and of nothing: FIPS 180-4 and NIST's example values. */
     const rg_digest abc = rg_digest_of("abc", 3), none = rg_digest_of("", 0);
     const char *remark = "check the clock";
-    const rg_added_report r = {
-        "PE-A-0147/0001-x", "leaking", 3, 1, 40, 5600000, &abc, &none, true, &remark, 1};
+    const rg_added_report r = {.bag = "PE-A-0147/0001-x",
+                               .verdict = "leaking",
+                               .setup = "hold",
+                               .sweeps = 3,
+                               .measured = 1,
+                               .files = 40,
+                               .bytes = 5600000,
+                               .manifest = &abc,
+                               .tagmanifest = &none,
+                               .indexed = true,
+                               .remark = &remark,
+                               .remarks = 1};
     json_t *o = parsed(rg_archive_report_added(&r, &text, &err), &text);
     cr_expect_str_eq(word(o, "format"), "rimglow archive addition");
     cr_expect_str_eq(word(o, "manifest_sha256"),
