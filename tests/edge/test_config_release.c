@@ -39,7 +39,7 @@ Test(config_release, the_shipped_rules_are_read)
     char *text = changed("", "");
     cr_assert_eq(parse(text), RG_OK, "%s", err.text);
     cr_expect(r.coverage_factor == 2 && r.seals == 1 && r.values == 4 && r.balances == 1 &&
-              r.checks == 3 && r.sections == 0);
+              r.checks == 3 && r.sections == 4);
     cr_expect_str_eq(r.seal[0].pad, "*");
     cr_expect(r.seal[0].required && r.seal[0].light_grams == 60 && r.seal[0].max_age_days == 30);
     const rg_value_rule *mass = rg_release_value_rule(&r, "mass");
@@ -101,8 +101,8 @@ Test(config_release, words_and_numbers_are_taken)
     expect_taken("reference = first visit", "reference = 2431.5");
     cr_expect(r.value[0].reference == RG_REFERENCE_VALUE && r.value[0].reference_value == 2431.5);
     expect_taken("members = *", "members = G, A, low B");
-    expect_taken("[check play test]", "[section key heights]\nrequired = yes\n[check play test]");
-    cr_expect_eq(r.sections, 1);
+    expect_taken("[check play test]", "[section note]\nrequired = yes\n[check play test]");
+    cr_expect_eq(r.sections, 5);
     expect_taken("[seal *]",
                  "[seal G]\nrequired = no\nlight_grams = 0\nmax_age_days = 0\n[seal *]");
     cr_expect_eq(r.seals, 2);
