@@ -321,7 +321,7 @@ static rg_code set_pad(rg_bench *b, const char *text, rg_error *err)
 static rg_code redo(rg_bench *b, rg_error *err)
 {
     rg_code code = go_to(b, b->at, err);
-    rg_bench_drop(pad_of(b), b->finger, b->grams);
+    rg_bench_drop(b, b->at, b->finger, b->grams);
     return code;
 }
 
@@ -412,6 +412,7 @@ static void publish(rg_bench *b)
         return;
     b->changed = false;
     b->version++;
+    rg_bench_work(b);
     if (rg_bench_publish(b, &err) != RG_OK)
         fprintf(stderr, "rimglow: the page's state: %s\n", err.text);
 }
@@ -606,6 +607,10 @@ static rg_code prepare(rg_bench *b, rg_error *err)
     if (code == RG_OK)
         code = read_station(b, err);
     if (code == RG_OK)
+        code = rg_workup_settings_load(NULL, &b->workup, err);
+    if (code == RG_OK)
+        code = rg_setup_rules_load(NULL, &b->rules, err);
+    if (code == RG_OK)
         code = rg_bench_find_replays(b, err);
     if (code == RG_OK && !rg_is_safe_name(o->serial))
         code = rg_fail(err, RG_USAGE,
@@ -637,6 +642,9 @@ static void release(rg_bench *b)
     for (int i = 0; b->pads && i < b->instrument.pads; i++)
         rg_bench_results_free(&b->pads[i]);
     rg_instrument_free(&b->instrument);
+    rg_workup_settings_free(&b->workup);
+    rg_setup_rules_free(&b->rules);
+    free(b->worklist.line);
     free(b->response.data);
     free(b->pads);
     free(b);

@@ -9,10 +9,13 @@
 
 #include "rimglow/archive.h"
 #include "rimglow/bench.h"
+#include "rimglow/bench_rank.h"
 #include "rimglow/config_values.h"
 #include "rimglow/draw.h"
 #include "rimglow/inspection.h"
 #include "rimglow/live.h"
+#include "rimglow/mapfile.h"
+#include "rimglow/setup_load.h"
 
 enum { RG_BENCH_FOLDER = 1024, RG_BENCH_NOTE = 200, RG_BENCH_MESSAGE = 640, RG_BENCH_RESULTS = 6 };
 
@@ -27,9 +30,9 @@ typedef struct rg_bench_result {
     double widest_mm, U_widest_mm, widest_deg, area_mm2;
     double coverage_factor;
     int seen, kept;
-    bool earlier;     /* read back from an earlier run */
-    int day;          /* of its frames, date.h; -1: not stated */
-    rg_seal_map *map; /* owned */
+    bool earlier;      /* read back from an earlier run */
+    int day;           /* of its frames, date.h; -1: not stated */
+    rg_map_file *file; /* owned; as seal-map.json has it */
 } rg_bench_result;
 
 typedef struct rg_bench_pad {
@@ -61,6 +64,13 @@ typedef struct rg_bench_setup {
     int remarks;
 } rg_bench_setup;
 
+/* What to do, worst pad first. */
+typedef struct rg_bench_worklist {
+    bool due;                  /* a sweep was finished or dropped since it was made */
+    rg_rank_line *line;        /* owned; [instrument.pads] */
+    char fault[RG_ERROR_TEXT]; /* why the lines hold no diagnosis; "" */
+} rg_bench_worklist;
+
 struct rg_bench {
     rg_bench_options options;
     rg_instrument instrument;
@@ -70,6 +80,9 @@ struct rg_bench {
     char technician[RG_NAME_SIZE], occasion[64];
     rg_bench_earlier earlier;
     rg_bench_setup setup;
+    rg_workup_settings workup; /* these two as they were at the start */
+    rg_setup_rules rules;
+    rg_bench_worklist worklist;
     /* Recorded: a folder of board photographs, a sweep over a feeler and what it says; "" none. */
     char photos[RG_BENCH_FOLDER], wedge_folder[RG_BENCH_FOLDER], wedge_pad[RG_NAME_SIZE];
     rg_wedge wedge;
@@ -124,15 +137,21 @@ rg_code rg_bench_archive_all(rg_bench *bench, rg_error *err);
 rg_code rg_bench_keep(rg_bench *bench, int at, const rg_inspection *inspection, rg_error *err);
 /* The same for a sweep whose seal map is known. */
 rg_code rg_bench_keep_map(rg_bench *bench, int at, const rg_inspection *inspection,
-                          const rg_seal_map *map, bool earlier, rg_error *err);
+                          const rg_map_file *map, bool earlier, rg_error *err);
+/* The same for one that was measured just now. */
+rg_code rg_bench_keep_measured(rg_bench *bench, int at, const rg_inspection *inspection,
+                               bool earlier, rg_error *err);
 bool rg_bench_has_room(const rg_bench_pad *pad, rg_finger finger, double grams);
-void rg_bench_drop(rg_bench_pad *pad, rg_finger finger, double grams);
+void rg_bench_drop(rg_bench *bench, int at, rg_finger finger, double grams);
 void rg_bench_results_free(rg_bench_pad *pad);
 /* By pad_verdict.h. */
 rg_verdict rg_bench_pad_verdict(const rg_bench_pad *pad, bool *only_firm);
 /* The sweep that the pad's verdict rests on most; NULL without one. */
 const rg_bench_result *rg_bench_pad_worst(const rg_bench_pad *pad);
 int rg_bench_swept(const rg_bench *bench); /* pads with results */
+
+/* bench_work.c: the work list again, where it is due. */
+void rg_bench_work(rg_bench *bench);
 
 /* bench_visits.c: what the archive has of this serial. */
 typedef struct rg_bench_visits {

@@ -42,6 +42,37 @@ static int others_above(const rg_seal_map *map, const rg_arc *but, double tolera
     return n;
 }
 
+static const char *find_sentence(const rg_sentences *s, rg_sentence_kind kind, int fault)
+{
+    for (int i = 0; s && i < s->count; i++)
+        if (s->line[i].kind == kind && s->line[i].fault == fault)
+            return s->line[i].text;
+    return "";
+}
+
+static void say_steps(const rg_rank_pad *p, rg_rank_line *line)
+{
+    int faults = p->diagnosis->faults;
+    for (; line->steps < faults && line->steps < RG_RANK_STEPS; line->steps++) {
+        rg_rank_step *step = &line->step[line->steps];
+        rg_copy_text(step->fault, sizeof step->fault,
+                     find_sentence(p->sentences, RG_SENTENCE_FAULT, line->steps));
+        rg_copy_text(step->correction, sizeof step->correction,
+                     find_sentence(p->sentences, RG_SENTENCE_CORRECTION, line->steps));
+        rg_copy_text(step->afterwards, sizeof step->afterwards,
+                     find_sentence(p->sentences, RG_SENTENCE_AFTERWARDS, line->steps));
+    }
+    line->more = faults - line->steps;
+}
+
+static void say_diagnosis(const rg_rank_pad *p, rg_rank_line *line)
+{
+    double widest_deg = p->diagnosis->now.widest_deg;
+    snprintf(line->sentence, sizeof line->sentence, "%s The widest place is %s.",
+             find_sentence(p->sentences, RG_SENTENCE_SUMMARY, -1), rg_rank_where(widest_deg));
+    say_steps(p, line);
+}
+
 static void say_leak(const rg_rank_pad *p, rg_rank_line *line)
 {
     char extent[64], more[64] = "";
@@ -74,7 +105,10 @@ static void say(const rg_rank_pad *p, rg_rank_line *line)
                "with a light one";
     else if (p->verdict == RG_VERDICT_UNDECIDED)
         text = p->map->reasons ? p->map->reason[0] : "undecided: sweep again";
-    if (p->map && p->verdict == RG_VERDICT_LEAKING)
+    bool leaks = p->map && p->verdict == RG_VERDICT_LEAKING;
+    if (leaks && p->sentences && p->diagnosis && p->diagnosis->faults > 0)
+        say_diagnosis(p, line);
+    else if (leaks)
         say_leak(p, line);
     else
         rg_copy_text(line->sentence, sizeof line->sentence, text);
@@ -97,6 +131,18 @@ static void measure(const rg_rank_pad *p, rg_rank_line *line)
     }
 }
 
+static void measure_flow(const rg_rank_pad *p, rg_rank_line *line)
+{
+    bool leaks = p->flow && p->flow->measured.ml_s > 0;
+    line->orifice_mm = leaks ? p->flow->measured.orifice_mm : NAN;
+    line->orifice_low_mm = leaks ? p->flow->measured.orifice_low_mm : NAN;
+    line->orifice_high_mm = leaks ? p->flow->measured.orifice_high_mm : NAN;
+    for (int i = 0; p->map && i < RG_BINS; i++)
+        line->unseen += p->map->bin[i].state == RG_BIN_UNSEEN;
+    line->starts_at = p->notes ? p->notes->starts_at : -1;
+    line->notes = p->notes ? p->notes->notes : -1;
+}
+
 static int class_of(const rg_rank_pad *p)
 {
     if (!p->map)
@@ -112,9 +158,16 @@ static double or_nothing(double value)
 static bool is_worse(const rg_rank_pad *pad, const rg_rank_line *a, const rg_rank_line *b)
 {
     int group = class_of(&pad[a->pad]) - class_of(&pad[b->pad]);
+    double flow = group == 0 && pad[a->pad].verdict == RG_VERDICT_LEAKING
+                      ? or_nothing(a->orifice_mm) - or_nothing(b->orifice_mm)
+                      : 0;
     double area = or_nothing(a->area_mm2) - or_nothing(b->area_mm2);
     double width = or_nothing(a->width_mm) - or_nothing(b->width_mm);
-    return group ? group < 0 : area < 0 || area > 0 ? area > 0 : width > 0;
+    if (group)
+        return group < 0;
+    if (flow < 0 || flow > 0)
+        return flow > 0;
+    return area < 0 || area > 0 ? area > 0 : width > 0;
 }
 
 /* Insertion: pads that are alike stay in body order. */
@@ -124,6 +177,7 @@ void rg_bench_rank(const rg_rank_pad *pad, int count, rg_rank_line *line)
         rg_rank_line now = {.pad = i};
         int at = i;
         measure(&pad[i], &now);
+        measure_flow(&pad[i], &now);
         say(&pad[i], &now);
         for (; at > 0 && is_worse(pad, &now, &line[at - 1]); at--)
             line[at] = line[at - 1];
