@@ -160,12 +160,34 @@ test_bench_ranks_the_pads() {
     state
     holds state.json '([.worklist[0:2][].name] | sort) == ["A", "G"] and .worklist[2].name == "B"'
     holds state.json '.worklist[0].area_mm2 >= .worklist[1].area_mm2 and .worklist[15].name == "C" and .worklist[15].sentence == "nothing to do"'
-    # The larger area of both as rimglow inspect has it: sum over the arcs.
-    for pad in 06-A 08-G; do jq "{\"${pad#*-}\": ([.arcs[].open_area_mm2] | add)}" "sweeps/PE-A-0147/$pad/seal-map.json"; done | jq -s add >areas
-    first=$(jq -r '.worklist[0].name' state.json)
-    jq -e --arg p "$first" --argjson a "$(jq '.worklist[0].area_mm2' state.json)" \
-        '(.[$p] - $a | fabs) < 1e-4 and .[$p] == ([.[]] | max)' areas >/dev/null || fail "the largest opening is first"
-    holds state.json '.worklist[0].sentence | test("open .* degrees: .*key arm.*sweep again")'
+    holds state.json '.worklist_fault == null and .worklist[0].orifice_mm >= .worklist[1].orifice_mm and .worklist[1].orifice_mm > 0'
+    holds state.json 'all(.worklist[0:2][]; .steps | length >= 1 and (.[0].correction | length > 0) and (.[0].afterwards | test("Afterwards the widest gap")))'
+    holds state.json 'all(.worklist[2:][]; .steps == [] and .more == 0) and .worklist[15].orifice_mm == null'
+    cp state.json listed.json
+    # What rimglow setup makes of the same sweeps in the archive.
+    post 202 finish '{}'
+    becomes '.finished.bag != null and (.busy | not)'
+    rg setup PE-A-0147 --json
+    jq -e --slurpfile s listed.json '.work.leaks as $l | [$s[0].worklist[] | select(.verdict == "leaking")] as $list |
+        [$l.ranking[].pad] as $ranked | [$ranked[] | select(IN($list[].name))] == [$list[].name] and
+        all($list[]; . as $one | ($l.pads[] | select(.pad == $one.name)) as $p | ($l.ranking[] | select(.pad == $one.name)) as $r |
+            ($p.orifice_mm - $one.orifice_mm | fabs) < 6e-4 and ($p.orifice_high_mm - $one.orifice_high_mm | fabs) < 6e-4 and
+            $p.unseen_bearings == $one.unseen and $r.starts_at == $one.starts_at and ($r.notes | length) == $one.notes)' out >/dev/null ||
+        { jq '.worklist[0:3]' listed.json; jq '.work.leaks | {ranking, pads}' out; fail "flow and notes as rimglow setup has them"; }
+    jq -e --slurpfile s listed.json '[.work.work[] | select(.subject | startswith("pad ")) | .sentence] as $told |
+        all($s[0].worklist[].steps[]; . as $step | all(.fault, .correction, .afterwards; IN($told[])))' out >/dev/null ||
+        fail "the corrections as rimglow setup words them"
+}
+
+# Settings are read once, at the start: a file that is missing or bad ends the program with its name.
+test_bench_says_at_the_start_which_settings_are_bad() {
+    cp -r "$CALIB" calib
+    for file in flow.ini release.ini; do
+        sed 's/^\[\([a-z]*\)\]/[not \1]/' "$CALIB/$file" >calib/$file
+        rg bench --instrument "$CALIB/alto-loan.ini" --station "$CALIB/bench.ini" --serial PE-A-0147 --port 0 --replay "$SAMPLES"
+        refused 65 "calib/$file"
+        cp "$CALIB/$file" calib/$file
+    done
 }
 
 test_bench_keeps_set_up_values_as_they_are_entered() {
