@@ -417,6 +417,17 @@ static void publish(rg_bench *b)
         fprintf(stderr, "rimglow: the page's state: %s\n", err.text);
 }
 
+static rg_code grant_and_tell(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_error *err)
+{
+    b->message[0] = 0;
+    b->changed = true;
+    rg_code code = grant(b, kind, text, err);
+    if (code != RG_OK)
+        say(b, err->text);
+    publish(b);
+    return code;
+}
+
 /* A wish that waits is granted, and answered when the state tells of it. */
 static void hear(rg_bench *b)
 {
@@ -424,16 +435,13 @@ static void hear(rg_bench *b)
     bool waits = b->has_wish && !b->has_answer;
     rg_bench_wish_kind kind = b->wish;
     const char *text = b->wish_text;
+    rg_bench_evidence *evidence = b->wish_evidence;
     pthread_mutex_unlock(&b->lock);
     if (!waits)
         return;
     rg_error err = {0};
-    b->message[0] = 0;
-    b->changed = true;
-    rg_code code = grant(b, kind, text, &err);
-    if (code != RG_OK)
-        say(b, err.text);
-    publish(b);
+    rg_code code =
+        evidence ? rg_bench_evidence_take(b, evidence, &err) : grant_and_tell(b, kind, text, &err);
     pthread_mutex_lock(&b->lock);
     b->answer = code;
     b->answer_err = err;
@@ -442,7 +450,8 @@ static void hear(rg_bench *b)
     pthread_mutex_unlock(&b->lock);
 }
 
-rg_code rg_bench_ask(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_error *err)
+static rg_code ask(rg_bench *b, rg_bench_wish_kind kind, const char *text,
+                   rg_bench_evidence *evidence, rg_error *err)
 {
     pthread_mutex_lock(&b->door);
     pthread_mutex_lock(&b->lock);
@@ -453,6 +462,7 @@ rg_code rg_bench_ask(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
     }
     b->wish = kind;
     b->wish_text = text;
+    b->wish_evidence = evidence;
     b->has_answer = false;
     b->has_wish = true;
     pthread_cond_signal(&b->wished);
@@ -468,6 +478,17 @@ rg_code rg_bench_ask(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
     pthread_mutex_unlock(&b->lock);
     pthread_mutex_unlock(&b->door);
     return code;
+}
+
+rg_code rg_bench_ask(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_error *err)
+{
+    return ask(b, kind, text, NULL, err);
+}
+
+rg_code rg_bench_ask_evidence(rg_bench *b, rg_bench_evidence *evidence, rg_error *err)
+{
+    *evidence = (rg_bench_evidence){0};
+    return ask(b, RG_WISH_ROLE, "", evidence, err);
 }
 
 /* ---------------------------------------------------------------- the thread */

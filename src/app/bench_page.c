@@ -216,6 +216,7 @@ static void add_calls(rg_bench_page *p)
                {"/api/archive", RG_ROUTE_DATA, rg_page_archive_list},
                {"/api/history", RG_ROUTE_DATA, rg_page_archive_history},
                {"/api/visits", RG_ROUTE_DATA, rg_page_setup_visits},
+               {"/api/decision", RG_ROUTE_DATA, rg_page_setup_decision},
                {"/archive/certificate", RG_ROUTE_DATA, rg_page_archive_certificate},
                {"/archive/history.svg", RG_ROUTE_DATA, rg_page_archive_picture},
                {"/archive/compare.svg", RG_ROUTE_DATA, rg_page_archive_compare},

@@ -117,6 +117,7 @@ struct rg_bench {
     bool has_wish, has_answer, stopping, ended, finishing;
     rg_bench_wish_kind wish;
     const char *wish_text;
+    struct rg_bench_evidence *wish_evidence; /* NULL: a wish; else only a look, to be filled */
     rg_code answer;
     rg_error answer_err;
     rg_bytes response; /* picture of the light's calibration; data NULL: none */
@@ -152,6 +153,21 @@ int rg_bench_swept(const rg_bench *bench); /* pads with results */
 
 /* bench_work.c: the work list again, where it is due. */
 void rg_bench_work(rg_bench *bench);
+
+/* bench_decision.c: what the session has to show for a release, as a copy. */
+typedef struct rg_bench_evidence {
+    int sweeps;
+    rg_map_file *map; /* owned; [sweeps], of a pad in the order of sweeping */
+    int *pad, *day;   /* owned; [sweeps]: index of the pad; date of its frames, -1: not stated */
+    rg_bench_setup *setup;    /* owned */
+    char bag[RG_ARCHIVE_BAG]; /* "" unless all of this is archived */
+    bool taking;              /* a sweep is under way, which is not among these */
+} rg_bench_evidence;
+/* On the session's thread. On failure *evidence owns nothing. */
+rg_code rg_bench_evidence_take(const rg_bench *bench, rg_bench_evidence *evidence, rg_error *err);
+void rg_bench_evidence_free(rg_bench_evidence *evidence);
+/* bench.c: as rg_bench_ask, but changes nothing and tells nobody. */
+rg_code rg_bench_ask_evidence(rg_bench *bench, rg_bench_evidence *evidence, rg_error *err);
 
 /* bench_visits.c: what the archive has of this serial. */
 typedef struct rg_bench_visits {

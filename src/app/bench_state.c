@@ -265,9 +265,14 @@ static json_t *worklist_json(const rg_bench *b)
 
 static json_t *setup_json(const rg_bench_setup *s)
 {
-    json_t *values = json_array(), *remarks = json_array();
+    json_t *values = json_array(), *checks = json_array(), *remarks = json_array();
     for (int i = 0; i < s->values; i++) {
         const rg_measured_value *v = &s->value[i];
+        if (v->kind == RG_VALUE_CHECK)
+            json_array_append_new(
+                checks, json_pack("{s:o, s:b}", "name", words(v->quantity), "done", v->done));
+        if (v->kind != RG_VALUE_NUMBER)
+            continue;
         json_array_append_new(values, json_pack("{s:o, s:f, s:o, s:o, s:o}", "quantity",
                                                 words(v->quantity), "value", v->value, "u",
                                                 v->u > 0 ? json_real(v->u) : json_null(), "unit",
@@ -276,7 +281,7 @@ static json_t *setup_json(const rg_bench_setup *s)
     for (int i = 0; i < s->remarks; i++)
         json_array_append_new(remarks, json_pack("{s:o, s:o}", "topic", words(s->remark[i].topic),
                                                  "text", words(s->remark[i].text)));
-    return json_pack("{s:o, s:o}", "values", values, "remarks", remarks);
+    return json_pack("{s:o, s:o, s:o}", "values", values, "checks", checks, "remarks", remarks);
 }
 
 static json_t *state_json(const rg_bench *b)

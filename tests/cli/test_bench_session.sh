@@ -75,7 +75,7 @@ test_bench_goes_on_where_it_was_killed() {
     begun
     state
     holds state.json '.earlier.pads == 0 and (.earlier.bag | startswith("PE-A-0147/0001")) and [.pads[] | select(.verdict)] == []'
-    holds state.json '.setup == {values: [], remarks: []} and ([.pads[].note] | add) == ""'
+    holds state.json '.setup == {values: [], checks: [], remarks: []} and ([.pads[].note] | add) == ""'
     post 409 finish '{}'
     swept G
     post 200 setup '{"quantity":"mass","value":"2431","unit":"g","u":"1","with":"bench scale"}'
