@@ -232,3 +232,72 @@ test_bench_keeps_set_up_values_as_they_are_entered() {
     answers 200 "$url/setup"
     answers 200 "$url/setup.js"
 }
+
+# decided FILTER: what the rules would say now.
+decided() {
+    answers 200 "$url/api/decision"
+    cp body decision.json
+    holds decision.json "$1"
+}
+
+test_bench_previews_the_decision() {
+    begun
+    decided '.preview == true and .decision == "hold" and .archived == null and .swept == 0 and .pads == 16 and .taking == false'
+    holds decision.json '[.reasons[] | select(.state == "not measured") | .name] | contains(["C", "low B flat", "lubrication", "play test"])'
+    holds decision.json 'all(.reasons[]; .state != "out of limits") and .fault == null and .rules == "release.ini"'
+    answers 405 -X POST "$url/api/decision"
+    state
+    version=$(jq .version state.json)
+    decided true
+    state
+    holds state.json ".version == $version"
+    gone archive
+    # What is entered takes its reason away; what is done badly holds.
+    for check in lubrication "corks and felts"; do post 200 setup "{\"quantity\":\"$check\",\"check\":\"done\"}"; done
+    post 200 setup '{"quantity":"play test","check":"not done"}'
+    post 200 setup '{"quantity":"play of the left-hand rod","value":"0.3","unit":"mm","u":"0.01","with":"dial indicator"}'
+    post 200 setup '{"quantity":"mass","value":"2431","unit":"g","u":"1","with":"bench scale"}'
+    post 409 setup '{"quantity":"lubrication","check":"perhaps"}'
+    post 409 setup '{"quantity":"lubrication","check":true}'
+    state
+    holds state.json '.setup.checks == [{name: "lubrication", done: true}, {name: "corks and felts", done: true}, {name: "play test", done: false}]'
+    holds state.json '[.setup.values[].quantity] == ["play of the left-hand rod", "mass"]'
+    decided '[.reasons[] | .name] | (contains(["lubrication"]) or contains(["corks and felts"])) | not'
+    holds decision.json '[.reasons[] | select(.state == "out of limits") | .name] | contains(["play test", "play of the left-hand rod"])'
+    swept G
+    post 200 role '{"role":"closed"}'
+    decided '.swept == 0' # a sweep counts when it is finished
+    swept C
+    post 200 pad '{"pad":"next"}'
+    decided '.swept == 2 and .decision == "hold" and any(.reasons[]; .name == "G" and .state == "out of limits")'
+    holds decision.json 'all(.reasons[]; .name != "C")'
+    # A unit that no rule converts is told, and nothing is decided.
+    post 200 setup '{"quantity":"mass","value":"2431","unit":"mm","u":"1","with":"bench scale"}'
+    decided '.decision == null and (.fault | test("mass")) and .reasons == []'
+    post 200 setup '{"quantity":"mass","value":"2431","unit":"g","u":"1","with":"bench scale"}'
+    # The values go through a restart, and the sheet in the bag says what was previewed.
+    kill -INT $pid
+    wait $pid
+    begun
+    state
+    holds state.json '[.setup.checks[].done] == [true, true, false]'
+    decided '.swept == 2'
+    cp decision.json preview.json
+    post 202 finish '{}'
+    becomes '.finished.bag != null and (.busy | not)'
+    decided '.archived != null and .swept == 2'
+    jq -e --slurpfile p preview.json '.decision == $p[0].decision and .reasons == $p[0].reasons and .passed == $p[0].passed' decision.json >/dev/null ||
+        fail "what is archived is judged as it was before"
+    rg setup PE-A-0147 --json
+    exits 1
+    jq -e --slurpfile p preview.json '.decision == $p[0].decision and ([.reasons[] | .name + ": " + .text] == [$p[0].reasons[].text])' out >/dev/null ||
+        { jq -c '.decision, .reasons' out preview.json; fail "the decision as rimglow setup has it"; }
+    # Checks that are in a bag are not offered once more.
+    killed
+    begun
+    state
+    holds state.json '.setup == {values: [], checks: [], remarks: []}'
+    # The visit before is the reference of the mass now: 15 g is what it may change by.
+    post 200 setup '{"quantity":"mass","value":"2460","unit":"g","u":"1","with":"bench scale"}'
+    decided 'any(.reasons[]; .name == "mass" and .state == "out of limits")'
+}
