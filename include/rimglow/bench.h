@@ -21,12 +21,13 @@
  * null:
  *   version, serial, instrument, technician, archive, occasion,
  *   pad (index of pads, or -1), role "none" | "witness" | "closed", finger {kind, grams},
+ *   key (pad whose key is pressed; "": its own), keys[] (pads whose keys close the one at the bench too),
  *   source {state "frame" | "wait" | "away" | "end" | "none", note, replay, waits_for},
  *   message, busy, finished {bag, verdict, certificate} | null,
  *   pads[] of {name, notes, state "open" | "now" | "done", verdict (pad_verdict.h), reason ("only a firm finger
  *     was tried" | null), unmeasured (why a sweep of an earlier run does not count | null),
- *     fingers[] of {finger, grams, verdict, widest_mm, U_widest_mm, widest_deg, area_mm2, seen, kept, earlier},
- *     one for each finger that the pad was swept by; of the worst of them: widest_mm, U_widest_mm,
+ *     fingers[] of {finger, grams, key, verdict, widest_mm, U_widest_mm, widest_deg, area_mm2, seen, kept, earlier},
+ *     one for each finger and key that the pad was swept by; of the worst of them: widest_mm, U_widest_mm,
  *     widest_deg, seen, kept; sweeps, note},
  *   earlier {pads, first, last "YYYY-MM-DD" | null, bag}: pads read back from earlier runs, dates of their
  *     frames, and the newest bag of the serial,
@@ -89,11 +90,12 @@ rg_feed *rg_bench_events(rg_bench *bench);
 extern const char rg_bench_picture_type[]; /* of the pictures' stream */
 
 typedef enum rg_bench_wish_kind {
-    RG_WISH_ROLE,       /* text: "witness", "closed", "none" */
-    RG_WISH_PAD,        /* text: "next", "previous", or a pad's name */
-    RG_WISH_REDO,       /* the pad again from the beginning; the old sweep stays on the disk */
-    RG_WISH_NOTE,       /* text: of this pad */
-    RG_WISH_FINGER,     /* text: "light", "firm", "unstated" or "35 g" */
+    RG_WISH_ROLE,   /* text: "witness", "closed", "none" */
+    RG_WISH_PAD,    /* text: "next", "previous", or a pad's name */
+    RG_WISH_REDO,   /* the pad again from the beginning; the old sweep stays on the disk */
+    RG_WISH_NOTE,   /* text: of this pad */
+    RG_WISH_FINGER, /* text: "light", "firm", "unstated" or "35 g" */
+    RG_WISH_KEY, /* text: pad whose key is pressed and closes this one too; "": its own, as after each RG_WISH_PAD */
     RG_WISH_TECHNICIAN, /* text */
     RG_WISH_OCCASION,   /* text */
     RG_WISH_SETUP,      /* text: JSON {quantity, value, unit, u, with}, texts; value "": remove; or

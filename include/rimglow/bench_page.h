@@ -12,6 +12,7 @@
  *   POST /api/redo            {}
  *   POST /api/note            {"note": TEXT}
  *   POST /api/finger          {"finger": "light" | "firm" | "unstated" | "35 g"}
+ *   POST /api/key             {"key": NAME of a pad whose key closes this one too | ""}: "": its own
  *   POST /api/technician      {"technician": NAME}
  *   POST /api/occasion        {"occasion": WORDS}
  *   POST /api/setup           {"quantity", "value", "unit", "u", "with"}: texts; u and with may be "";

@@ -7,7 +7,8 @@
  *
  * A leaking pad gets its diagnosis, up to RG_RANK_STEPS corrections, the largest fault first, what the seal
  * would become after each with those before it, and the notes that suffer. Where there is no
- * diagnosis, or one that names no fault, the line says where the pad stands open.
+ * diagnosis, or one that names no fault, the line says where the pad stands open. A pad that leaks when the key of
+ * another one closes it: the line says so first, since the adjuster between both may be at fault.
  */
 #ifndef RIMGLOW_BENCH_RANK_H
 #define RIMGLOW_BENCH_RANK_H
@@ -28,6 +29,7 @@ typedef struct rg_rank_pad {
     rg_verdict verdict;     /* of the pad (pad_verdict.h) */
     bool only_firm;         /* sealed, but by a firm finger alone */
     double coverage_factor; /* U = k u */
+    const char *key;        /* pad whose key closed it in that sweep; NULL or "": its own */
     /* Of the same map; NULL where there is none: */
     const rg_diagnosis *diagnosis;
     const rg_sentences *sentences;

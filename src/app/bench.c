@@ -34,6 +34,11 @@ static void say(rg_bench *b, const char *text)
 
 /* ---------------------------------------------------------------- sweep */
 
+static rg_bench_press press_of(const rg_bench *b)
+{
+    return (rg_bench_press){b->finger, b->grams, b->key};
+}
+
 static rg_code begin_named(rg_bench *b, const char *name, rg_error *err)
 {
     rg_taken taken;
@@ -46,6 +51,7 @@ static rg_code begin_named(rg_bench *b, const char *name, rg_error *err)
                              .station_file = b->options.station_file,
                              .finger = b->finger,
                              .finger_grams = b->grams,
+                             .key = b->key,
                              .workers = b->options.workers,
                              .settings_file = b->options.settings_file,
                              .taken = &taken};
@@ -56,11 +62,12 @@ static rg_code begin_sweep(rg_bench *b, rg_error *err)
 {
     char name[RG_NAME_SIZE];
     rg_code code = RG_OK;
+    const rg_bench_press press = press_of(b);
     if (b->live)
         return RG_OK;
-    if (!rg_bench_has_room(pad_of(b), b->finger, b->grams))
+    if (!rg_bench_has_room(pad_of(b), &press))
         return rg_fail(err, RG_USAGE,
-                       "this pad has sweeps by %d fingers already; choose one of them",
+                       "this pad has sweeps by %d fingers and keys already; choose one of them",
                        RG_BENCH_RESULTS);
     /* A cut-off run of another bench, which may not be set aside, keeps its name. */
     for (int more = 0; more < 100; more++) {
@@ -301,6 +308,8 @@ static rg_code go_to(rg_bench *b, int at, rg_error *err)
     rg_code code = end_sweep(b, err);
     if (code != RG_OK)
         return code;
+    if (b->at != at)
+        b->key[0] = 0;
     b->at = at;
     b->state = (rg_live_state){0};
     return b->options.replays ? open_source(b, err) : RG_OK;
@@ -321,7 +330,31 @@ static rg_code set_pad(rg_bench *b, const char *text, rg_error *err)
 static rg_code redo(rg_bench *b, rg_error *err)
 {
     rg_code code = go_to(b, b->at, err);
-    rg_bench_drop(b, b->at, b->finger, b->grams);
+    const rg_bench_press press = press_of(b);
+    rg_bench_drop(b, b->at, &press);
+    return code;
+}
+
+/* One sweep is by one finger and one key: may they change now? */
+static rg_code check_begun(const rg_bench *b, const char *what, rg_error *err)
+{
+    bool whole = b->role == RG_BENCH_NONE && b->state.closed > 0;
+    if (b->live && b->state.kept > 0 && !whole)
+        return rg_fail(err, RG_USAGE,
+                       "this sweep was begun with another %s; finish it, or R begins again", what);
+    return RG_OK;
+}
+
+static rg_code set_key(rg_bench *b, const char *text, rg_error *err)
+{
+    char key[RG_NAME_SIZE];
+    rg_code code = check_begun(b, "key", err);
+    if (code == RG_OK)
+        code = rg_bench_find_key(b, text, key, err);
+    if (code == RG_OK && b->live)
+        code = go_to(b, b->at, err);
+    if (code == RG_OK)
+        rg_copy_text(b->key, sizeof b->key, key);
     return code;
 }
 
@@ -331,10 +364,9 @@ static rg_code set_finger(rg_bench *b, const char *text, rg_error *err)
     double grams = 0;
     rg_finger finger = RG_FINGER_GRAMS;
     size_t n = strcspn(text, " g");
-    bool whole = b->role == RG_BENCH_NONE && b->state.closed > 0;
-    if (b->live && b->state.kept > 0 && !whole)
-        return rg_fail(err, RG_USAGE,
-                       "this sweep was begun with another finger; finish it, or R begins again");
+    rg_code begun = check_begun(b, "finger", err);
+    if (begun != RG_OK)
+        return begun;
     if (strcmp(text, "light") == 0)
         finger = RG_FINGER_LIGHT;
     else if (strcmp(text, "firm") == 0)
@@ -393,6 +425,8 @@ static rg_code grant(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
         return rg_bench_set_remark(b, text, err);
     case RG_WISH_FINGER:
         return set_finger(b, text, err);
+    case RG_WISH_KEY:
+        return set_key(b, text, err);
     case RG_WISH_TECHNICIAN:
         return set_text(b->technician, sizeof b->technician, "technician", text, err);
     case RG_WISH_OCCASION:

@@ -17,7 +17,7 @@
 #include "rimglow/mapfile.h"
 #include "rimglow/setup_load.h"
 
-enum { RG_BENCH_FOLDER = 1024, RG_BENCH_NOTE = 200, RG_BENCH_MESSAGE = 640, RG_BENCH_RESULTS = 6 };
+enum { RG_BENCH_FOLDER = 1024, RG_BENCH_NOTE = 200, RG_BENCH_MESSAGE = 640, RG_BENCH_RESULTS = 12 };
 
 typedef enum rg_bench_role { RG_BENCH_NONE, RG_BENCH_WITNESS, RG_BENCH_CLOSED } rg_bench_role;
 
@@ -25,7 +25,8 @@ typedef enum rg_bench_role { RG_BENCH_NONE, RG_BENCH_WITNESS, RG_BENCH_CLOSED } 
 typedef struct rg_bench_result {
     char folder[RG_PLACE_SIZE];
     rg_finger finger;
-    double grams; /* 0 unless finger is grams */
+    double grams;           /* 0 unless finger is grams */
+    char key[RG_NAME_SIZE]; /* pad whose key was pressed; "": its own */
     rg_verdict verdict;
     double widest_mm, U_widest_mm, widest_deg, area_mm2;
     double coverage_factor;
@@ -40,8 +41,9 @@ typedef struct rg_bench_pad {
     char replay[RG_BENCH_FOLDER]; /* its recorded sweep; "" none */
     int sweeps;                   /* begun or read back */
     int results;
-    rg_bench_result result[RG_BENCH_RESULTS]; /* one for each finger, in the order of sweeping */
-    char unmeasured[RG_REASON_SIZE];          /* why a sweep of an earlier run does not count; "" */
+    rg_bench_result
+        result[RG_BENCH_RESULTS];    /* one for each finger and key, in the order of sweeping */
+    char unmeasured[RG_REASON_SIZE]; /* why a sweep of an earlier run does not count; "" */
     char note[RG_BENCH_NOTE];
 } rg_bench_pad;
 
@@ -98,6 +100,7 @@ struct rg_bench {
     rg_bench_role role;
     rg_finger finger;
     double grams;
+    char key[RG_NAME_SIZE]; /* pad whose key is pressed; "": that of the pad at the bench */
     char message[RG_BENCH_MESSAGE];
     bool busy, finish_due, changed;
     bool fresh;               /* a sweep was finished since the last bag */
@@ -134,7 +137,7 @@ rg_code rg_bench_archive_all(rg_bench *bench, rg_error *err);
 
 /* bench_result.c */
 /* A sweep of pad `at` is finished: writes its results beside its frames, and keeps them in place of an older
- * sweep by the same finger. */
+ * sweep by the same finger and key. */
 rg_code rg_bench_keep(rg_bench *bench, int at, const rg_inspection *inspection, rg_error *err);
 /* The same for a sweep whose seal map is known. */
 rg_code rg_bench_keep_map(rg_bench *bench, int at, const rg_inspection *inspection,
@@ -142,8 +145,14 @@ rg_code rg_bench_keep_map(rg_bench *bench, int at, const rg_inspection *inspecti
 /* The same for one that was measured just now. */
 rg_code rg_bench_keep_measured(rg_bench *bench, int at, const rg_inspection *inspection,
                                bool earlier, rg_error *err);
-bool rg_bench_has_room(const rg_bench_pad *pad, rg_finger finger, double grams);
-void rg_bench_drop(rg_bench *bench, int at, rg_finger finger, double grams);
+/* How a pad is closed. */
+typedef struct rg_bench_press {
+    rg_finger finger;
+    double grams;    /* 0 unless finger is grams */
+    const char *key; /* "": its own */
+} rg_bench_press;
+bool rg_bench_has_room(const rg_bench_pad *pad, const rg_bench_press *press);
+void rg_bench_drop(rg_bench *bench, int at, const rg_bench_press *press);
 void rg_bench_results_free(rg_bench_pad *pad);
 /* By pad_verdict.h. */
 rg_verdict rg_bench_pad_verdict(const rg_bench_pad *pad, bool *only_firm);
@@ -182,6 +191,12 @@ rg_code rg_bench_visits_read(const rg_bench *bench, rg_bench_visits *visits, rg_
 void rg_bench_visits_free(rg_bench_visits *visits);
 /* Is exactly this sweep - its sweep.ini and its frames - in one of the bags? */
 bool rg_bench_visits_have(const rg_bench_visits *visits, const rg_inspection *inspection);
+
+/* bench_key.c: does the key of pad `by` close pad `at` too (closed_with of the instrument's file)? */
+bool rg_bench_closes(const rg_bench *bench, int by, int at);
+/* Its own for "", else that of a pad whose key closes the one at the bench. */
+rg_code rg_bench_find_key(const rg_bench *bench, const char *text, char key[RG_NAME_SIZE],
+                          rg_error *err);
 
 /* bench_resume.c: the finished sweeps of earlier runs that are in no bag yet. */
 rg_code rg_bench_resume(rg_bench *bench, rg_error *err);

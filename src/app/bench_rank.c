@@ -25,6 +25,8 @@ const char *rg_rank_where(double bearing_deg)
 
 /* ---------------------------------------------------------------- sentences */
 
+enum { KEY_TEXT = 128 };
+
 static const rg_arc *largest(const rg_seal_map *map)
 {
     const rg_arc *best = NULL;
@@ -65,17 +67,27 @@ static void say_steps(const rg_rank_pad *p, rg_rank_line *line)
     line->more = faults - line->steps;
 }
 
+/* "" for its own key. */
+static const char *by_key(const rg_rank_pad *p, char text[KEY_TEXT])
+{
+    text[0] = 0;
+    if (p->key && p->key[0])
+        snprintf(text, KEY_TEXT, "Closed by the key of %.60s (do both close together?): ", p->key);
+    return text;
+}
+
 static void say_diagnosis(const rg_rank_pad *p, rg_rank_line *line)
 {
+    char key[KEY_TEXT];
     double widest_deg = p->diagnosis->now.widest_deg;
-    snprintf(line->sentence, sizeof line->sentence, "%s The widest place is %s.",
+    snprintf(line->sentence, sizeof line->sentence, "%s%s The widest place is %s.", by_key(p, key),
              find_sentence(p->sentences, RG_SENTENCE_SUMMARY, -1), rg_rank_where(widest_deg));
     say_steps(p, line);
 }
 
 static void say_leak(const rg_rank_pad *p, rg_rank_line *line)
 {
-    char extent[64], more[64] = "";
+    char extent[64], more[64] = "", key[KEY_TEXT];
     const rg_arc *arc = largest(p->map);
     if (!arc) {
         rg_copy_text(line->sentence, sizeof line->sentence, p->map->reason[0]);
@@ -89,9 +101,9 @@ static void say_leak(const rg_rank_pad *p, rg_rank_line *line)
     if (others)
         snprintf(more, sizeof more, " and at %d other place%s", others, others == 1 ? "" : "s");
     snprintf(line->sentence, sizeof line->sentence,
-             "open %s%s, up to %.3f +- %.3f mm at %.0f degrees: %s. Correct the seat there, then "
+             "%sopen %s%s, up to %.3f +- %.3f mm at %.0f degrees: %s. Correct the seat there, then "
              "sweep again",
-             extent, more, arc->max_width_mm, p->coverage_factor * arc->u_max_mm,
+             by_key(p, key), extent, more, arc->max_width_mm, p->coverage_factor * arc->u_max_mm,
              arc->max_bearing_deg, rg_rank_where(arc->max_bearing_deg));
 }
 

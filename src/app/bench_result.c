@@ -1,5 +1,5 @@
 /*
- * bench_result.c - the finished sweeps of a pad, one for each finger.
+ * bench_result.c - the finished sweeps of a pad, one for each finger and key.
  */
 #include <math.h>
 #include <stdio.h>
@@ -12,23 +12,25 @@
 #include "rimglow/pad_verdict.h"
 #include "rimglow/text.h"
 
-static int find(const rg_bench_pad *p, rg_finger finger, double grams)
+static int find(const rg_bench_pad *p, const rg_bench_press *press)
 {
     for (int i = 0; i < p->results; i++)
-        if (p->result[i].finger == finger && fabs(p->result[i].grams - grams) < 1e-9)
+        if (p->result[i].finger == press->finger &&
+            fabs(p->result[i].grams - press->grams) < 1e-9 &&
+            strcmp(p->result[i].key, press->key) == 0)
             return i;
     return -1;
 }
 
-bool rg_bench_has_room(const rg_bench_pad *p, rg_finger finger, double grams)
+bool rg_bench_has_room(const rg_bench_pad *p, const rg_bench_press *press)
 {
-    return p->results < RG_BENCH_RESULTS || find(p, finger, grams) >= 0;
+    return p->results < RG_BENCH_RESULTS || find(p, press) >= 0;
 }
 
-void rg_bench_drop(rg_bench *b, int at, rg_finger finger, double grams)
+void rg_bench_drop(rg_bench *b, int at, const rg_bench_press *press)
 {
     rg_bench_pad *p = &b->pads[at];
-    int i = find(p, finger, grams);
+    int i = find(p, press);
     if (i < 0)
         return;
     free(p->result[i].file);
@@ -69,21 +71,23 @@ rg_code rg_bench_keep_map(rg_bench *b, int at, const rg_inspection *in, const rg
     rg_bench_pad *p = &b->pads[at];
     const rg_sweep *s = &in->sweep;
     double grams = s->finger == RG_FINGER_GRAMS ? s->finger_grams : 0;
+    const rg_bench_press press = {s->finger, grams, strcmp(s->key, s->pad) == 0 ? "" : s->key};
     rg_bench_result r = {.finger = s->finger,
                          .grams = grams,
                          .kept = s->frames,
                          .earlier = earlier,
                          .day = s->taken.present ? s->taken.day : -1};
-    if (!rg_bench_has_room(p, s->finger, grams))
-        return rg_fail(err, RG_USAGE, "pad %.60s has sweeps by %d fingers already", p->pad->name,
-                       RG_BENCH_RESULTS);
+    if (!rg_bench_has_room(p, &press))
+        return rg_fail(err, RG_USAGE, "pad %.60s has sweeps by %d fingers and keys already",
+                       p->pad->name, RG_BENCH_RESULTS);
     r.file = rg_alloc(1, sizeof *r.file);
     if (!r.file)
         return rg_fail(err, RG_INTERNAL, "no memory for a seal map");
     *r.file = *map;
+    rg_copy_text(r.key, sizeof r.key, press.key);
     rg_copy_text(r.folder, sizeof r.folder, in->folder);
     look_at(&r, &map->map, map->coverage_factor);
-    rg_bench_drop(b, at, s->finger, grams);
+    rg_bench_drop(b, at, &press);
     p->result[p->results++] = r;
     b->fresh = b->worklist.due = true;
     return RG_OK;

@@ -74,12 +74,23 @@ static json_t *finished_json(const rg_bench *b)
 
 static json_t *finger_result_json(const rg_bench_result *r)
 {
-    return json_pack(
-        "{s:s, s:o, s:s, s:o, s:o, s:o, s:o, s:i, s:i, s:b}", "finger", rg_finger_name(r->finger),
-        "grams", r->finger == RG_FINGER_GRAMS ? json_real(r->grams) : json_null(), "verdict",
-        rg_verdict_name(r->verdict), "widest_mm", number(r->widest_mm, 1e-4), "U_widest_mm",
-        number(r->U_widest_mm, 1e-4), "widest_deg", number(r->widest_deg, 0.1), "area_mm2",
-        number(r->area_mm2, 1e-5), "seen", r->seen, "kept", r->kept, "earlier", r->earlier);
+    return json_pack("{s:s, s:o, s:o, s:s, s:o, s:o, s:o, s:o, s:i, s:i, s:b}", "finger",
+                     rg_finger_name(r->finger), "grams",
+                     r->finger == RG_FINGER_GRAMS ? json_real(r->grams) : json_null(), "key",
+                     words(r->key), "verdict", rg_verdict_name(r->verdict), "widest_mm",
+                     number(r->widest_mm, 1e-4), "U_widest_mm", number(r->U_widest_mm, 1e-4),
+                     "widest_deg", number(r->widest_deg, 0.1), "area_mm2",
+                     number(r->area_mm2, 1e-5), "seen", r->seen, "kept", r->kept, "earlier",
+                     r->earlier);
+}
+
+static json_t *keys_json(const rg_bench *b)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < b->instrument.pads; i++)
+        if (rg_bench_closes(b, i, b->at))
+            json_array_append_new(list, words(b->instrument.pad[i].name));
+    return list;
 }
 
 static json_t *fingers_json(const rg_bench_pad *p)
@@ -304,6 +315,8 @@ rg_code rg_bench_publish(rg_bench *b, rg_error *err)
 {
     json_t *json = state_json(b);
     json_object_set_new(json, "calibration", rg_bench_calibration_json(b));
+    json_object_set_new(json, "key", words(b->key));
+    json_object_set_new(json, "keys", keys_json(b));
     json_object_set_new(json, "worklist_fault",
                         b->worklist.fault[0] ? words(b->worklist.fault) : json_null());
     char *text = json ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(9)) : NULL;

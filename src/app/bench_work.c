@@ -39,6 +39,7 @@ static void fill(const rg_bench *b, const rg_workup *w, int i, rg_rank_pad *to)
         return;
     to->map = &r->file->map;
     to->coverage_factor = r->coverage_factor;
+    to->key = r->key;
     to->diagnosis = found && found->diagnosed ? &found->diagnosis : NULL;
     to->sentences = found && found->diagnosed ? &found->sentences : NULL;
     to->flow = found && found->has_flow ? &found->flow : NULL;

@@ -189,6 +189,12 @@ Test(bench_rank, corrections_stand_in_the_order_of_the_diagnosis)
     cr_expect_str_eq(line[0].step[0].correction, "Correct A.");
     cr_expect_str_eq(line[0].step[0].afterwards, "After A.");
     cr_expect_str_eq(line[0].step[2].correction, "Correct C.");
+    given[0].key = "A";
+    rg_bench_rank(given, 1, line);
+    cr_expect_str_eq(line[0].sentence,
+                     "Closed by the key of A (do both close together?): Several faults, "
+                     "first tilted. The widest place is opposite the key arm.");
+    given[0].key = "";
     /* No fault is named: where it stands open is said, and nothing is made up. */
     d->faults = 0;
     rg_bench_rank(given, 1, line);

@@ -301,3 +301,51 @@ test_bench_previews_the_decision() {
     post 200 setup '{"quantity":"mass","value":"2460","unit":"g","u":"1","with":"bench scale"}'
     decided 'any(.reasons[]; .name == "mass" and .state == "out of limits")'
 }
+
+# C is closed by the key of B and by that of A too (calib/alto-loan.ini); B by none.
+test_bench_sweeps_a_pad_by_the_key_that_closes_it_too() {
+    begun
+    post 200 pad '{"pad":"B"}'
+    state
+    holds state.json '.keys == [] and .key == ""'
+    post 409 key '{"key":"C"}'
+    post 409 key '{"key":"no pad"}'
+    post 400 key '{"key":1}'
+    post 200 key '{"key":"B"}' # its own
+    post 200 pad '{"pad":"C"}'
+    state
+    holds state.json '.keys == ["B", "A"] and .key == ""'
+    swept
+    post 200 key '{"key":"A"}' # ends the sweep by its own key
+    state
+    holds state.json '.live == null and .key == "A" and .pads[3].fingers[0].key == ""'
+    post 200 role '{"role":"witness"}'
+    becomes '.live.coverage.witness'
+    post 409 key '{"key":"B"}' # in the middle of a sweep
+    post 409 key '{"key":""}'
+    post 200 role '{"role":"closed"}'
+    becomes '(.live.decided or .source.state == "end") and .live.offered == .live.kept + .live.left_out + .live.skipped'
+    post 200 role '{"role":"none"}'
+    post 200 pad '{"pad":"next"}'
+    state
+    holds state.json '.key == "" and [.pads[3].fingers[] | [.finger, .key]] == [["light", ""], ["light", "A"]]'
+    ! grep -q '^key' sweeps/PE-A-0147/04-C/sweep.ini || fail "its own key is not named"
+    grep -q '^key = A$' sweeps/PE-A-0147/04-C-2/sweep.ini || fail "the key is in sweep.ini"
+    swept A
+    kill -INT $pid
+    wait $pid
+    begun
+    state
+    holds state.json '[.pads[3].fingers[] | [.finger, .key, .earlier]] == [["light", "", true], ["light", "A", true]]'
+    # R drops the sweep by this key alone.
+    post 200 pad '{"pad":"C"}'
+    post 202 finish '{}'
+    becomes '.finished.bag != null and (.busy | not)'
+    rg setup PE-A-0147 --json
+    jq -e '.work.keys | length == 1 and (.[0] | tostring | contains("\"A\"") and contains("\"C\""))' out >/dev/null ||
+        { jq '.work.keys' out; fail "rimglow setup judges whether A and C close together"; }
+    post 200 key '{"key":"A"}'
+    post 200 redo '{}'
+    state
+    holds state.json '[.pads[3].fingers[].key] == [""] and .key == "A"'
+}

@@ -87,6 +87,10 @@ function showWorklist(state) {
 /* ------------------------------------------------------------ what several sweeps of a pad say */
 
 function fingerName(f) {
+  return (f.key ? "key of " + f.key + ", " : "") + pressName(f);
+}
+
+function pressName(f) {
   return f.grams === null ? (f.finger === "unstated" ? "finger not stated" : f.finger) : f.grams + " g";
 }
 
