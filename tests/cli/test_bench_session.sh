@@ -224,7 +224,7 @@ test_bench_keeps_set_up_values_as_they_are_entered() {
     post 202 finish '{}'
     becomes '.finished.bag != null and (.busy | not)'
     rg archive show PE-A-0147 --json
-    holds out '.setup == [{quantity: "mass", value: 2432, u: 1, unit: "g", with: "bench scale, 5 kg"}]'
+    holds out '.setup == [{quantity: "mass", value: 2432, u: 1, unit: "g", with: "bench scale, 5 kg", remark: "", measured: null}]'
     holds out '.note == "play test: low B flat stuffy; remark 1: '"$long"'"'
     cmp sweeps/PE-A-0147/setup.ini archive/bags/PE-A-0147/*/data/setup/setup.ini || fail "the file itself is in the bag"
     answers 200 "$url/api/visits"
