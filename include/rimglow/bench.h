@@ -21,18 +21,20 @@
  * null:
  *   version, serial, instrument, technician, archive, occasion,
  *   pad (index of pads, or -1), role "none" | "witness" | "closed", finger {kind, grams},
+ *   key (pad whose key is pressed; "": its own), keys[] (pads whose keys close the one at the bench too),
  *   source {state "frame" | "wait" | "away" | "end" | "none", note, replay, waits_for},
  *   message, busy, finished {bag, verdict, certificate} | null,
  *   pads[] of {name, notes, state "open" | "now" | "done", verdict (pad_verdict.h), reason ("only a firm finger
  *     was tried" | null), unmeasured (why a sweep of an earlier run does not count | null),
- *     fingers[] of {finger, grams, verdict, widest_mm, U_widest_mm, widest_deg, area_mm2, seen, kept, earlier},
- *     one for each finger that the pad was swept by; of the worst of them: widest_mm, U_widest_mm,
+ *     fingers[] of {finger, grams, key, verdict, widest_mm, U_widest_mm, widest_deg, area_mm2, seen, kept, earlier},
+ *     one for each finger and key that the pad was swept by; of the worst of them: widest_mm, U_widest_mm,
  *     widest_deg, seen, kept; sweeps, note},
  *   earlier {pads, first, last "YYYY-MM-DD" | null, bag}: pads read back from earlier runs, dates of their
  *     frames, and the newest bag of the serial,
- *   worklist[] of {pad, name, verdict, area_mm2, width_mm, U_width_mm, bearing_deg, sentence}, worst first
- *     (bench_rank.h),
- *   setup {values[] of {quantity, value, u, unit, with}, remarks[] of {topic, text}},
+ *   worklist[] of {pad, name, verdict, area_mm2, width_mm, U_width_mm, bearing_deg, orifice_mm, orifice_low_mm,
+ *     orifice_high_mm, unseen, starts_at (note | null), notes (how many | null), sentence, steps[] of {fault, correction,
+ *     afterwards}, more}, worst first (bench_rank.h); worklist_fault (why there is no diagnosis | null),
+ *   setup {values[] of {quantity, value, u, unit, with}, checks[] of {name, done}, remarks[] of {topic, text}},
  *   live | null: {want "witness" | "closed" | "done", witnesses, offered, kept, skipped, left_out, last_reason,
  *     posed, bearing_deg, elevation_deg, guide "lost" | "level" | "too high" | "too low", guide_text,
  *     verdict, decided, widest_mm, U_widest_mm, widest_deg, reasons[], latency_ms,
@@ -91,14 +93,16 @@ rg_feed *rg_bench_events(rg_bench *bench);
 extern const char rg_bench_picture_type[]; /* of the pictures' stream */
 
 typedef enum rg_bench_wish_kind {
-    RG_WISH_ROLE,       /* text: "witness", "closed", "none" */
-    RG_WISH_PAD,        /* text: "next", "previous", or a pad's name */
-    RG_WISH_REDO,       /* the pad again from the beginning; the old sweep stays on the disk */
-    RG_WISH_NOTE,       /* text: of this pad */
-    RG_WISH_FINGER,     /* text: "light", "firm", "unstated" or "35 g" */
+    RG_WISH_ROLE,   /* text: "witness", "closed", "none" */
+    RG_WISH_PAD,    /* text: "next", "previous", or a pad's name */
+    RG_WISH_REDO,   /* the pad again from the beginning; the old sweep stays on the disk */
+    RG_WISH_NOTE,   /* text: of this pad */
+    RG_WISH_FINGER, /* text: "light", "firm", "unstated" or "35 g" */
+    RG_WISH_KEY, /* text: pad whose key is pressed and closes this one too; "": its own, as after each RG_WISH_PAD */
     RG_WISH_TECHNICIAN, /* text */
     RG_WISH_OCCASION,   /* text */
-    RG_WISH_SETUP,      /* text: JSON {quantity, value, unit, u, with}, texts; value "": remove */
+    RG_WISH_SETUP,      /* text: JSON {quantity, value, unit, u, with}, texts; value "": remove; or
+                           {quantity, check "done" | "not done" | ""}: "": remove */
     RG_WISH_REMARK,     /* text: JSON {topic, text}; text "": remove */
     RG_WISH_FINISH,     /* archive; answered at once, the state tells when it is done */
     RG_WISH_CALIBRATE   /* text: a JSON object as bench_page.h says */
@@ -106,6 +110,15 @@ typedef enum rg_bench_wish_kind {
 
 /* Waits until the session has done it. RG_USAGE: not now, or not that; the text says why. */
 rg_code rg_bench_ask(rg_bench *bench, rg_bench_wish_kind kind, const char *text, rg_error *err);
+
+/* Would the instrument be released as it stands? By the rules of calib/release.ini (release.h) from the session's
+ * finished sweeps, its values and the earlier visits in the archive. Changes nothing. JSON, free() it:
+ *   {preview true, decision "release" | "hold" | null, fault (why it cannot be judged | null), rules, day "YYYY-MM-DD",
+ *    reasons[] of {name, state "out of limits" | "undecided" | "not measured", text}, gravest first,
+ *    passed, items (how many), pads, swept, taking (a sweep is under way, which does not count yet),
+ *    archived (bag that holds all of this | null)}
+ * RG_USAGE: not while the instrument is being archived. */
+rg_code rg_bench_decision(rg_bench *bench, char **json, rg_error *err);
 
 /* The response of the light as it was calibrated last: an SVG, free() it; *svg NULL: none yet. */
 rg_code rg_bench_response(rg_bench *bench, uint8_t **svg, size_t *size, rg_error *err);

@@ -12,10 +12,12 @@
  *   POST /api/redo            {}
  *   POST /api/note            {"note": TEXT}
  *   POST /api/finger          {"finger": "light" | "firm" | "unstated" | "35 g"}
+ *   POST /api/key             {"key": NAME of a pad whose key closes this one too | ""}: "": its own
  *   POST /api/technician      {"technician": NAME}
  *   POST /api/occasion        {"occasion": WORDS}
  *   POST /api/setup           {"quantity", "value", "unit", "u", "with"}: texts; u and with may be "";
- *                             value "": the quantity is removed
+ *                             value "": the quantity is removed. Or {"quantity", "check": "done" | "not done" |
+ *                             ""}: somebody looked after it; "": nobody did
  *   POST /api/remark          {"topic", "text"}; text "": it is removed
  *   POST /api/finish          {}: archive and certificate; 202, and the state tells the rest
  *   POST /api/calibrate       {"do": WORD ...}, WORD one of:
@@ -32,6 +34,7 @@
  *   GET  /api/history         ?serial=: {"serial", "sweeps": [...]}, oldest first
  *   GET  /api/visits          {"visits": [{bag, sequence, time, occasion, technician, note, values[]}]} of the
  *                             serial at the bench, newest first: set-up values as in the state
+ *   GET  /api/decision        would it be released as it stands, or held, and why (bench.h); archives nothing
  *   GET  /archive/certificate ?bag=: HTML
  *   GET  /archive/history.svg ?serial=&pad=: picture over all visits
  *   GET  /archive/compare.svg ?serial=&pad=&visit=: that visit against the one before it

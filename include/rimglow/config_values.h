@@ -54,7 +54,7 @@ rg_code rg_values_parse(const char *label, const char *text, size_t size, rg_mea
 /* The same file, owned by the caller (free()). What would not be read back as it is - a quantity with ']', a text with
  * ';' or '#' after a blank, two values of one quantity - is RG_BAD_DATA. Numbers have 12 digits. */
 rg_code rg_values_text(const rg_measured_value *value, int count, char **text, rg_error *err);
-/* Alike to the 12 digits that are written. */
+/* Alike in all they say; numbers to the 12 digits that are written. */
 bool rg_values_equal(const rg_measured_value *a, const rg_measured_value *b);
 
 #endif

@@ -72,6 +72,7 @@ typedef struct rg_live_job {
     const char *instrument_file, *station_file;
     rg_finger finger;
     double finger_grams;
+    const char *key;           /* pad whose key is pressed; NULL, "" or the pad itself: its own */
     double witness_exposure;   /* relative, e.g. 0.2; 0: as the settings say */
     int workers;               /* 0: one for each core */
     const char *settings_file; /* NULL: calib/capture.ini */
@@ -81,7 +82,7 @@ typedef struct rg_live_job {
 
 /* Reads the files, makes the folder (which must not exist, or hold a cut-off run of the same job: that one is
  * renamed NAME.cut-1, -2, ..., since the key has been let go in between and frames of two closings must not be
- * mixed). RG_BAD_DATA for a pad that the instrument has not, RG_CANT_CREATE for a folder
+ * mixed). RG_BAD_DATA for a pad or a key that the instrument has not, RG_CANT_CREATE for a folder
  * that is there already. */
 rg_code rg_live_begin(const rg_live_job *job, rg_live **live, rg_error *err);
 

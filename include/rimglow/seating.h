@@ -74,10 +74,10 @@ enum { RG_PRESS_TEXT = 40 };
 void rg_press_text(rg_press press, double grams, char text[RG_PRESS_TEXT]);
 
 /* Sentences, one a line, in the order in which they are to be read. */
-enum { RG_ADVICE_MAX = 48, RG_ADVICE_SIZE = 400 };
+enum { RG_ADVICE_MAX = 48, RG_ADVICE_LINE = 400 };
 typedef struct rg_advice {
     int lines;
-    char line[RG_ADVICE_MAX][RG_ADVICE_SIZE]; /* what does not fit is cut */
+    char line[RG_ADVICE_MAX][RG_ADVICE_LINE]; /* what does not fit is cut */
 } rg_advice;
 void rg_advise(rg_advice *advice, const char *format, ...) __attribute__((format(printf, 2, 3)));
 

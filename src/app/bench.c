@@ -45,6 +45,11 @@ static rg_code begin_live(void *cls, rg_error *err)
     return rg_live_begin(begin->job, &begin->live, err);
 }
 
+static rg_bench_press press_of(const rg_bench *b)
+{
+    return (rg_bench_press){b->finger, b->grams, b->key};
+}
+
 static rg_code begin_named(rg_bench *b, const char *name, rg_error *err)
 {
     rg_taken taken;
@@ -57,6 +62,7 @@ static rg_code begin_named(rg_bench *b, const char *name, rg_error *err)
                              .station_file = b->options.station_file,
                              .finger = b->finger,
                              .finger_grams = b->grams,
+                             .key = b->key,
                              .workers = b->options.workers,
                              .settings_file = b->options.settings_file,
                              .taken = &taken};
@@ -70,11 +76,12 @@ static rg_code begin_sweep(rg_bench *b, rg_error *err)
 {
     char name[RG_NAME_SIZE];
     rg_code code = RG_OK;
+    const rg_bench_press press = press_of(b);
     if (b->live)
         return RG_OK;
-    if (!rg_bench_has_room(pad_of(b), b->finger, b->grams))
+    if (!rg_bench_has_room(pad_of(b), &press))
         return rg_fail(err, RG_USAGE,
-                       "this pad has sweeps by %d fingers already; choose one of them",
+                       "this pad has sweeps by %d fingers and keys already; choose one of them",
                        RG_BENCH_RESULTS);
     /* A cut-off run of another bench, which may not be set aside, keeps its name. */
     for (int more = 0; more < 100; more++) {
@@ -379,6 +386,8 @@ static rg_code go_to(rg_bench *b, int at, rg_error *err)
     rg_code code = end_sweep(b, err);
     if (code != RG_OK)
         return code;
+    if (b->at != at)
+        b->key[0] = 0;
     b->at = at;
     b->state = (rg_live_state){0};
     return b->options.replays ? open_source(b, err) : RG_OK;
@@ -399,7 +408,31 @@ static rg_code set_pad(rg_bench *b, const char *text, rg_error *err)
 static rg_code redo(rg_bench *b, rg_error *err)
 {
     rg_code code = go_to(b, b->at, err);
-    rg_bench_drop(pad_of(b), b->finger, b->grams);
+    const rg_bench_press press = press_of(b);
+    rg_bench_drop(b, b->at, &press);
+    return code;
+}
+
+/* One sweep is by one finger and one key: may they change now? */
+static rg_code check_begun(const rg_bench *b, const char *what, rg_error *err)
+{
+    bool whole = b->role == RG_BENCH_NONE && b->state.closed > 0;
+    if (b->live && b->state.kept > 0 && !whole)
+        return rg_fail(err, RG_USAGE,
+                       "this sweep was begun with another %s; finish it, or R begins again", what);
+    return RG_OK;
+}
+
+static rg_code set_key(rg_bench *b, const char *text, rg_error *err)
+{
+    char key[RG_NAME_SIZE];
+    rg_code code = check_begun(b, "key", err);
+    if (code == RG_OK)
+        code = rg_bench_find_key(b, text, key, err);
+    if (code == RG_OK && b->live)
+        code = go_to(b, b->at, err);
+    if (code == RG_OK)
+        rg_copy_text(b->key, sizeof b->key, key);
     return code;
 }
 
@@ -409,10 +442,9 @@ static rg_code set_finger(rg_bench *b, const char *text, rg_error *err)
     double grams = 0;
     rg_finger finger = RG_FINGER_GRAMS;
     size_t n = strcspn(text, " g");
-    bool whole = b->role == RG_BENCH_NONE && b->state.closed > 0;
-    if (b->live && b->state.kept > 0 && !whole)
-        return rg_fail(err, RG_USAGE,
-                       "this sweep was begun with another finger; finish it, or R begins again");
+    rg_code begun = check_begun(b, "finger", err);
+    if (begun != RG_OK)
+        return begun;
     if (strcmp(text, "light") == 0)
         finger = RG_FINGER_LIGHT;
     else if (strcmp(text, "firm") == 0)
@@ -471,6 +503,8 @@ static rg_code grant(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
         return rg_bench_set_remark(b, text, err);
     case RG_WISH_FINGER:
         return set_finger(b, text, err);
+    case RG_WISH_KEY:
+        return set_key(b, text, err);
     case RG_WISH_TECHNICIAN:
         return set_text(b->technician, sizeof b->technician, "technician", text, err);
     case RG_WISH_OCCASION:
@@ -502,8 +536,20 @@ static void publish(rg_bench *b)
         return;
     b->changed = false;
     b->version++;
+    rg_bench_work(b);
     if (rg_bench_publish(b, &err) != RG_OK)
         fprintf(stderr, "rimglow: the page's state: %s\n", err.text);
+}
+
+static rg_code grant_and_tell(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_error *err)
+{
+    b->message[0] = 0;
+    b->changed = true;
+    rg_code code = grant(b, kind, text, err);
+    if (code != RG_OK)
+        say(b, err->text);
+    publish(b);
+    return code;
 }
 
 /* A wish that waits is granted, and answered when the state tells of it. */
@@ -513,16 +559,13 @@ static void hear(rg_bench *b)
     bool waits = b->has_wish && !b->has_answer;
     rg_bench_wish_kind kind = b->wish;
     const char *text = b->wish_text;
+    rg_bench_evidence *evidence = b->wish_evidence;
     pthread_mutex_unlock(&b->lock);
     if (!waits)
         return;
     rg_error err = {0};
-    b->message[0] = 0;
-    b->changed = true;
-    rg_code code = grant(b, kind, text, &err);
-    if (code != RG_OK)
-        say(b, err.text);
-    publish(b);
+    rg_code code =
+        evidence ? rg_bench_evidence_take(b, evidence, &err) : grant_and_tell(b, kind, text, &err);
     pthread_mutex_lock(&b->lock);
     b->answer = code;
     b->answer_err = err;
@@ -531,7 +574,8 @@ static void hear(rg_bench *b)
     pthread_mutex_unlock(&b->lock);
 }
 
-rg_code rg_bench_ask(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_error *err)
+static rg_code ask(rg_bench *b, rg_bench_wish_kind kind, const char *text,
+                   rg_bench_evidence *evidence, rg_error *err)
 {
     pthread_mutex_lock(&b->door);
     pthread_mutex_lock(&b->lock);
@@ -542,6 +586,7 @@ rg_code rg_bench_ask(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
     }
     b->wish = kind;
     b->wish_text = text;
+    b->wish_evidence = evidence;
     b->has_answer = false;
     b->has_wish = true;
     pthread_cond_signal(&b->wished);
@@ -557,6 +602,17 @@ rg_code rg_bench_ask(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_
     pthread_mutex_unlock(&b->lock);
     pthread_mutex_unlock(&b->door);
     return code;
+}
+
+rg_code rg_bench_ask(rg_bench *b, rg_bench_wish_kind kind, const char *text, rg_error *err)
+{
+    return ask(b, kind, text, NULL, err);
+}
+
+rg_code rg_bench_ask_evidence(rg_bench *b, rg_bench_evidence *evidence, rg_error *err)
+{
+    *evidence = (rg_bench_evidence){0};
+    return ask(b, RG_WISH_ROLE, "", evidence, err);
 }
 
 /* ---------------------------------------------------------------- the thread */
@@ -701,6 +757,10 @@ static rg_code prepare(rg_bench *b, rg_error *err)
     if (code == RG_OK)
         code = read_station(b, err);
     if (code == RG_OK)
+        code = rg_workup_settings_load(NULL, &b->workup, err);
+    if (code == RG_OK)
+        code = rg_setup_rules_load(NULL, &b->rules, err);
+    if (code == RG_OK)
         code = rg_bench_find_replays(b, err);
     if (code == RG_OK && !rg_is_safe_name(o->serial))
         code = rg_fail(err, RG_USAGE,
@@ -732,6 +792,9 @@ static void release(rg_bench *b)
     for (int i = 0; b->pads && i < b->instrument.pads; i++)
         rg_bench_results_free(&b->pads[i]);
     rg_instrument_free(&b->instrument);
+    rg_workup_settings_free(&b->workup);
+    rg_setup_rules_free(&b->rules);
+    free(b->worklist.line);
     free(b->response.data);
     free(b->pads);
     free(b);

@@ -127,6 +127,11 @@ static void post_finger(void *context, const rg_request *request, rg_reply *repl
     wish(context, request, reply, "finger", RG_WISH_FINGER);
 }
 
+static void post_key(void *context, const rg_request *request, rg_reply *reply)
+{
+    wish(context, request, reply, "key", RG_WISH_KEY);
+}
+
 static void post_technician(void *context, const rg_request *request, rg_reply *reply)
 {
     wish(context, request, reply, "technician", RG_WISH_TECHNICIAN);
@@ -216,6 +221,7 @@ static void add_calls(rg_bench_page *p)
                {"/api/archive", RG_ROUTE_DATA, rg_page_archive_list},
                {"/api/history", RG_ROUTE_DATA, rg_page_archive_history},
                {"/api/visits", RG_ROUTE_DATA, rg_page_setup_visits},
+               {"/api/decision", RG_ROUTE_DATA, rg_page_setup_decision},
                {"/archive/certificate", RG_ROUTE_DATA, rg_page_archive_certificate},
                {"/archive/history.svg", RG_ROUTE_DATA, rg_page_archive_picture},
                {"/archive/compare.svg", RG_ROUTE_DATA, rg_page_archive_compare},
@@ -226,6 +232,7 @@ static void add_calls(rg_bench_page *p)
                {"/api/redo", RG_ROUTE_CHANGE, post_redo},
                {"/api/note", RG_ROUTE_CHANGE, post_note},
                {"/api/finger", RG_ROUTE_CHANGE, post_finger},
+               {"/api/key", RG_ROUTE_CHANGE, post_key},
                {"/api/technician", RG_ROUTE_CHANGE, post_technician},
                {"/api/occasion", RG_ROUTE_CHANGE, post_occasion},
                {"/api/setup", RG_ROUTE_CHANGE, post_setup},

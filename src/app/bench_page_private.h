@@ -32,6 +32,7 @@ void rg_page_archive_certificate(void *context, const rg_request *request, rg_re
 
 /* bench_page_setup.c; context: rg_bench_page. */
 void rg_page_setup_visits(void *context, const rg_request *request, rg_reply *reply);
+void rg_page_setup_decision(void *context, const rg_request *request, rg_reply *reply);
 /* bench_page_calibrate.c; context: rg_bench_page. */
 void rg_page_calibrate(void *context, const rg_request *request, rg_reply *reply);
 void rg_page_calibrate_response(void *context, const rg_request *request, rg_reply *reply);

@@ -1,8 +1,10 @@
 /*
- * bench_page_setup.c - set-up values of earlier visits of the serial at the bench. Reads only.
+ * bench_page_setup.c - set-up values of earlier visits of the serial at the bench, and what the rules would decide.
+ * Reads only.
  */
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "archive_command.h"
 #include "bench_page_private.h"
@@ -73,4 +75,22 @@ void rg_page_setup_visits(void *context, const rg_request *request, rg_reply *re
         rg_page_reply_json(reply, 200, json);
     else
         rg_page_reply_fault(reply, &err);
+}
+
+void rg_page_setup_decision(void *context, const rg_request *request, rg_reply *reply)
+{
+    rg_bench_page *p = context;
+    rg_error err = {0};
+    char *text = NULL;
+    (void)request;
+    pthread_mutex_lock(&p->archive);
+    rg_code code = rg_bench_decision(p->bench, &text, &err);
+    pthread_mutex_unlock(&p->archive);
+    if (code != RG_OK) {
+        rg_page_reply_fault(reply, &err);
+        return;
+    }
+    reply->status = 200;
+    reply->bytes = (uint8_t *)text;
+    reply->size = strlen(text);
 }

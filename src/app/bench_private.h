@@ -9,12 +9,15 @@
 
 #include "rimglow/archive.h"
 #include "rimglow/bench.h"
+#include "rimglow/bench_rank.h"
 #include "rimglow/config_values.h"
 #include "rimglow/draw.h"
 #include "rimglow/inspection.h"
 #include "rimglow/live.h"
+#include "rimglow/mapfile.h"
+#include "rimglow/setup_load.h"
 
-enum { RG_BENCH_FOLDER = 1024, RG_BENCH_NOTE = 200, RG_BENCH_MESSAGE = 640, RG_BENCH_RESULTS = 6 };
+enum { RG_BENCH_FOLDER = 1024, RG_BENCH_NOTE = 200, RG_BENCH_MESSAGE = 640, RG_BENCH_RESULTS = 12 };
 
 typedef enum rg_bench_role { RG_BENCH_NONE, RG_BENCH_WITNESS, RG_BENCH_CLOSED } rg_bench_role;
 
@@ -29,14 +32,15 @@ typedef struct rg_bench_account {
 typedef struct rg_bench_result {
     char folder[RG_PLACE_SIZE];
     rg_finger finger;
-    double grams; /* 0 unless finger is grams */
+    double grams;           /* 0 unless finger is grams */
+    char key[RG_NAME_SIZE]; /* pad whose key was pressed; "": its own */
     rg_verdict verdict;
     double widest_mm, U_widest_mm, widest_deg, area_mm2;
     double coverage_factor;
     int seen, kept;
-    bool earlier;     /* read back from an earlier run */
-    int day;          /* of its frames, date.h; -1: not stated */
-    rg_seal_map *map; /* owned */
+    bool earlier;      /* read back from an earlier run */
+    int day;           /* of its frames, date.h; -1: not stated */
+    rg_map_file *file; /* owned; as seal-map.json has it */
 } rg_bench_result;
 
 typedef struct rg_bench_pad {
@@ -44,8 +48,9 @@ typedef struct rg_bench_pad {
     char replay[RG_BENCH_FOLDER]; /* its recorded sweep; "" none */
     int sweeps;                   /* begun or read back */
     int results;
-    rg_bench_result result[RG_BENCH_RESULTS]; /* one for each finger, in the order of sweeping */
-    char unmeasured[RG_REASON_SIZE];          /* why a sweep of an earlier run does not count; "" */
+    rg_bench_result
+        result[RG_BENCH_RESULTS];    /* one for each finger and key, in the order of sweeping */
+    char unmeasured[RG_REASON_SIZE]; /* why a sweep of an earlier run does not count; "" */
     char note[RG_BENCH_NOTE];
 } rg_bench_pad;
 
@@ -68,6 +73,13 @@ typedef struct rg_bench_setup {
     int remarks;
 } rg_bench_setup;
 
+/* What to do, worst pad first. */
+typedef struct rg_bench_worklist {
+    bool due;                  /* a sweep was finished or dropped since it was made */
+    rg_rank_line *line;        /* owned; [instrument.pads] */
+    char fault[RG_ERROR_TEXT]; /* why the lines hold no diagnosis; "" */
+} rg_bench_worklist;
+
 struct rg_bench {
     rg_bench_options options;
     rg_instrument instrument;
@@ -77,6 +89,9 @@ struct rg_bench {
     char technician[RG_NAME_SIZE], occasion[64];
     rg_bench_earlier earlier;
     rg_bench_setup setup;
+    rg_workup_settings workup; /* these two as they were at the start */
+    rg_setup_rules rules;
+    rg_bench_worklist worklist;
     /* Recorded: a folder of board photographs, a sweep over a feeler and what it says; "" none. */
     char photos[RG_BENCH_FOLDER], wedge_folder[RG_BENCH_FOLDER], wedge_pad[RG_NAME_SIZE];
     rg_wedge wedge;
@@ -92,6 +107,7 @@ struct rg_bench {
     rg_bench_role role;
     rg_finger finger;
     double grams;
+    char key[RG_NAME_SIZE]; /* pad whose key is pressed; "": that of the pad at the bench */
     char message[RG_BENCH_MESSAGE];
     bool busy, finish_due, changed;
     bool fresh;   /* a sweep was finished since the last bag */
@@ -114,6 +130,7 @@ struct rg_bench {
     bool has_wish, has_answer, stopping, ended, finishing;
     rg_bench_wish_kind wish;
     const char *wish_text;
+    struct rg_bench_evidence *wish_evidence; /* NULL: a wish; else only a look, to be filled */
     rg_code answer;
     rg_error answer_err;
     rg_bytes response; /* picture of the light's calibration; data NULL: none */
@@ -142,19 +159,46 @@ rg_code rg_bench_archive_all(rg_bench *bench, rg_error *err);
 
 /* bench_result.c */
 /* A sweep of pad `at` is finished: writes its results beside its frames, and keeps them in place of an older
- * sweep by the same finger. */
+ * sweep by the same finger and key. */
 rg_code rg_bench_keep(rg_bench *bench, int at, const rg_inspection *inspection, rg_error *err);
 /* The same for a sweep whose seal map is known. */
 rg_code rg_bench_keep_map(rg_bench *bench, int at, const rg_inspection *inspection,
-                          const rg_seal_map *map, bool earlier, rg_error *err);
-bool rg_bench_has_room(const rg_bench_pad *pad, rg_finger finger, double grams);
-void rg_bench_drop(rg_bench_pad *pad, rg_finger finger, double grams);
+                          const rg_map_file *map, bool earlier, rg_error *err);
+/* The same for one that was measured just now. */
+rg_code rg_bench_keep_measured(rg_bench *bench, int at, const rg_inspection *inspection,
+                               bool earlier, rg_error *err);
+/* How a pad is closed. */
+typedef struct rg_bench_press {
+    rg_finger finger;
+    double grams;    /* 0 unless finger is grams */
+    const char *key; /* "": its own */
+} rg_bench_press;
+bool rg_bench_has_room(const rg_bench_pad *pad, const rg_bench_press *press);
+void rg_bench_drop(rg_bench *bench, int at, const rg_bench_press *press);
 void rg_bench_results_free(rg_bench_pad *pad);
 /* By pad_verdict.h. */
 rg_verdict rg_bench_pad_verdict(const rg_bench_pad *pad, bool *only_firm);
 /* The sweep that the pad's verdict rests on most; NULL without one. */
 const rg_bench_result *rg_bench_pad_worst(const rg_bench_pad *pad);
 int rg_bench_swept(const rg_bench *bench); /* pads with results */
+
+/* bench_work.c: the work list again, where it is due. */
+void rg_bench_work(rg_bench *bench);
+
+/* bench_decision.c: what the session has to show for a release, as a copy. */
+typedef struct rg_bench_evidence {
+    int sweeps;
+    rg_map_file *map; /* owned; [sweeps], of a pad in the order of sweeping */
+    int *pad, *day;   /* owned; [sweeps]: index of the pad; date of its frames, -1: not stated */
+    rg_bench_setup *setup;    /* owned */
+    char bag[RG_ARCHIVE_BAG]; /* "" unless all of this is archived */
+    bool taking;              /* a sweep is under way, which is not among these */
+} rg_bench_evidence;
+/* On the session's thread. On failure *evidence owns nothing. */
+rg_code rg_bench_evidence_take(const rg_bench *bench, rg_bench_evidence *evidence, rg_error *err);
+void rg_bench_evidence_free(rg_bench_evidence *evidence);
+/* bench.c: as rg_bench_ask, but changes nothing and tells nobody. */
+rg_code rg_bench_ask_evidence(rg_bench *bench, rg_bench_evidence *evidence, rg_error *err);
 
 /* bench_visits.c: what the archive has of this serial. */
 typedef struct rg_bench_visits {
@@ -169,6 +213,12 @@ rg_code rg_bench_visits_read(const rg_bench *bench, rg_bench_visits *visits, rg_
 void rg_bench_visits_free(rg_bench_visits *visits);
 /* Is exactly this sweep - its sweep.ini and its frames - in one of the bags? */
 bool rg_bench_visits_have(const rg_bench_visits *visits, const rg_inspection *inspection);
+
+/* bench_key.c: does the key of pad `by` close pad `at` too (closed_with of the instrument's file)? */
+bool rg_bench_closes(const rg_bench *bench, int by, int at);
+/* Its own for "", else that of a pad whose key closes the one at the bench. */
+rg_code rg_bench_find_key(const rg_bench *bench, const char *text, char key[RG_NAME_SIZE],
+                          rg_error *err);
 
 /* bench_resume.c: the finished sweeps of earlier runs that are in no bag yet. */
 rg_code rg_bench_resume(rg_bench *bench, rg_error *err);

@@ -25,6 +25,8 @@ const char *rg_rank_where(double bearing_deg)
 
 /* ---------------------------------------------------------------- sentences */
 
+enum { KEY_TEXT = 128 };
+
 static const rg_arc *largest(const rg_seal_map *map)
 {
     const rg_arc *best = NULL;
@@ -42,9 +44,50 @@ static int others_above(const rg_seal_map *map, const rg_arc *but, double tolera
     return n;
 }
 
+static const char *find_sentence(const rg_sentences *s, rg_sentence_kind kind, int fault)
+{
+    for (int i = 0; s && i < s->count; i++)
+        if (s->line[i].kind == kind && s->line[i].fault == fault)
+            return s->line[i].text;
+    return "";
+}
+
+static void say_steps(const rg_rank_pad *p, rg_rank_line *line)
+{
+    int faults = p->diagnosis->faults;
+    for (; line->steps < faults && line->steps < RG_RANK_STEPS; line->steps++) {
+        rg_rank_step *step = &line->step[line->steps];
+        rg_copy_text(step->fault, sizeof step->fault,
+                     find_sentence(p->sentences, RG_SENTENCE_FAULT, line->steps));
+        rg_copy_text(step->correction, sizeof step->correction,
+                     find_sentence(p->sentences, RG_SENTENCE_CORRECTION, line->steps));
+        rg_copy_text(step->afterwards, sizeof step->afterwards,
+                     find_sentence(p->sentences, RG_SENTENCE_AFTERWARDS, line->steps));
+    }
+    line->more = faults - line->steps;
+}
+
+/* "" for its own key. */
+static const char *by_key(const rg_rank_pad *p, char text[KEY_TEXT])
+{
+    text[0] = 0;
+    if (p->key && p->key[0])
+        snprintf(text, KEY_TEXT, "Closed by the key of %.60s (do both close together?): ", p->key);
+    return text;
+}
+
+static void say_diagnosis(const rg_rank_pad *p, rg_rank_line *line)
+{
+    char key[KEY_TEXT];
+    double widest_deg = p->diagnosis->now.widest_deg;
+    snprintf(line->sentence, sizeof line->sentence, "%s%s The widest place is %s.", by_key(p, key),
+             find_sentence(p->sentences, RG_SENTENCE_SUMMARY, -1), rg_rank_where(widest_deg));
+    say_steps(p, line);
+}
+
 static void say_leak(const rg_rank_pad *p, rg_rank_line *line)
 {
-    char extent[64], more[64] = "";
+    char extent[64], more[64] = "", key[KEY_TEXT];
     const rg_arc *arc = largest(p->map);
     if (!arc) {
         rg_copy_text(line->sentence, sizeof line->sentence, p->map->reason[0]);
@@ -58,9 +101,9 @@ static void say_leak(const rg_rank_pad *p, rg_rank_line *line)
     if (others)
         snprintf(more, sizeof more, " and at %d other place%s", others, others == 1 ? "" : "s");
     snprintf(line->sentence, sizeof line->sentence,
-             "open %s%s, up to %.3f +- %.3f mm at %.0f degrees: %s. Correct the seat there, then "
+             "%sopen %s%s, up to %.3f +- %.3f mm at %.0f degrees: %s. Correct the seat there, then "
              "sweep again",
-             extent, more, arc->max_width_mm, p->coverage_factor * arc->u_max_mm,
+             by_key(p, key), extent, more, arc->max_width_mm, p->coverage_factor * arc->u_max_mm,
              arc->max_bearing_deg, rg_rank_where(arc->max_bearing_deg));
 }
 
@@ -74,7 +117,10 @@ static void say(const rg_rank_pad *p, rg_rank_line *line)
                "with a light one";
     else if (p->verdict == RG_VERDICT_UNDECIDED)
         text = p->map->reasons ? p->map->reason[0] : "undecided: sweep again";
-    if (p->map && p->verdict == RG_VERDICT_LEAKING)
+    bool leaks = p->map && p->verdict == RG_VERDICT_LEAKING;
+    if (leaks && p->sentences && p->diagnosis && p->diagnosis->faults > 0)
+        say_diagnosis(p, line);
+    else if (leaks)
         say_leak(p, line);
     else
         rg_copy_text(line->sentence, sizeof line->sentence, text);
@@ -97,6 +143,18 @@ static void measure(const rg_rank_pad *p, rg_rank_line *line)
     }
 }
 
+static void measure_flow(const rg_rank_pad *p, rg_rank_line *line)
+{
+    bool leaks = p->flow && p->flow->measured.ml_s > 0;
+    line->orifice_mm = leaks ? p->flow->measured.orifice_mm : NAN;
+    line->orifice_low_mm = leaks ? p->flow->measured.orifice_low_mm : NAN;
+    line->orifice_high_mm = leaks ? p->flow->measured.orifice_high_mm : NAN;
+    for (int i = 0; p->map && i < RG_BINS; i++)
+        line->unseen += p->map->bin[i].state == RG_BIN_UNSEEN;
+    line->starts_at = p->notes ? p->notes->starts_at : -1;
+    line->notes = p->notes ? p->notes->notes : -1;
+}
+
 static int class_of(const rg_rank_pad *p)
 {
     if (!p->map)
@@ -112,9 +170,16 @@ static double or_nothing(double value)
 static bool is_worse(const rg_rank_pad *pad, const rg_rank_line *a, const rg_rank_line *b)
 {
     int group = class_of(&pad[a->pad]) - class_of(&pad[b->pad]);
+    double flow = group == 0 && pad[a->pad].verdict == RG_VERDICT_LEAKING
+                      ? or_nothing(a->orifice_mm) - or_nothing(b->orifice_mm)
+                      : 0;
     double area = or_nothing(a->area_mm2) - or_nothing(b->area_mm2);
     double width = or_nothing(a->width_mm) - or_nothing(b->width_mm);
-    return group ? group < 0 : area < 0 || area > 0 ? area > 0 : width > 0;
+    if (group)
+        return group < 0;
+    if (flow < 0 || flow > 0)
+        return flow > 0;
+    return area < 0 || area > 0 ? area > 0 : width > 0;
 }
 
 /* Insertion: pads that are alike stay in body order. */
@@ -124,6 +189,7 @@ void rg_bench_rank(const rg_rank_pad *pad, int count, rg_rank_line *line)
         rg_rank_line now = {.pad = i};
         int at = i;
         measure(&pad[i], &now);
+        measure_flow(&pad[i], &now);
         say(&pad[i], &now);
         for (; at > 0 && is_worse(pad, &now, &line[at - 1]); at--)
             line[at] = line[at - 1];

@@ -1,5 +1,5 @@
 /*
- * bench_result.c - the finished sweeps of a pad, one for each finger.
+ * bench_result.c - the finished sweeps of a pad, one for each finger and key.
  */
 #include <math.h>
 #include <stdio.h>
@@ -12,33 +12,37 @@
 #include "rimglow/pad_verdict.h"
 #include "rimglow/text.h"
 
-static int find(const rg_bench_pad *p, rg_finger finger, double grams)
+static int find(const rg_bench_pad *p, const rg_bench_press *press)
 {
     for (int i = 0; i < p->results; i++)
-        if (p->result[i].finger == finger && fabs(p->result[i].grams - grams) < 1e-9)
+        if (p->result[i].finger == press->finger &&
+            fabs(p->result[i].grams - press->grams) < 1e-9 &&
+            strcmp(p->result[i].key, press->key) == 0)
             return i;
     return -1;
 }
 
-bool rg_bench_has_room(const rg_bench_pad *p, rg_finger finger, double grams)
+bool rg_bench_has_room(const rg_bench_pad *p, const rg_bench_press *press)
 {
-    return p->results < RG_BENCH_RESULTS || find(p, finger, grams) >= 0;
+    return p->results < RG_BENCH_RESULTS || find(p, press) >= 0;
 }
 
-void rg_bench_drop(rg_bench_pad *p, rg_finger finger, double grams)
+void rg_bench_drop(rg_bench *b, int at, const rg_bench_press *press)
 {
-    int at = find(p, finger, grams);
-    if (at < 0)
+    rg_bench_pad *p = &b->pads[at];
+    int i = find(p, press);
+    if (i < 0)
         return;
-    free(p->result[at].map);
+    free(p->result[i].file);
     p->results--;
-    memmove(&p->result[at], &p->result[at + 1], (size_t)(p->results - at) * sizeof p->result[0]);
+    memmove(&p->result[i], &p->result[i + 1], (size_t)(p->results - i) * sizeof p->result[0]);
+    b->worklist.due = true;
 }
 
 void rg_bench_results_free(rg_bench_pad *p)
 {
     for (int i = 0; i < p->results; i++)
-        free(p->result[i].map);
+        free(p->result[i].file);
     p->results = 0;
 }
 
@@ -61,30 +65,49 @@ static void look_at(rg_bench_result *r, const rg_seal_map *map, double k)
         r->area_mm2 += map->arc[i].open_area_mm2;
 }
 
-rg_code rg_bench_keep_map(rg_bench *b, int at, const rg_inspection *in, const rg_seal_map *map,
+rg_code rg_bench_keep_map(rg_bench *b, int at, const rg_inspection *in, const rg_map_file *map,
                           bool earlier, rg_error *err)
 {
     rg_bench_pad *p = &b->pads[at];
     const rg_sweep *s = &in->sweep;
     double grams = s->finger == RG_FINGER_GRAMS ? s->finger_grams : 0;
+    const rg_bench_press press = {s->finger, grams, strcmp(s->key, s->pad) == 0 ? "" : s->key};
     rg_bench_result r = {.finger = s->finger,
                          .grams = grams,
                          .kept = s->frames,
                          .earlier = earlier,
                          .day = s->taken.present ? s->taken.day : -1};
-    if (!rg_bench_has_room(p, s->finger, grams))
-        return rg_fail(err, RG_USAGE, "pad %.60s has sweeps by %d fingers already", p->pad->name,
-                       RG_BENCH_RESULTS);
-    r.map = rg_alloc(1, sizeof *r.map);
-    if (!r.map)
+    if (!rg_bench_has_room(p, &press))
+        return rg_fail(err, RG_USAGE, "pad %.60s has sweeps by %d fingers and keys already",
+                       p->pad->name, RG_BENCH_RESULTS);
+    r.file = rg_alloc(1, sizeof *r.file);
+    if (!r.file)
         return rg_fail(err, RG_INTERNAL, "no memory for a seal map");
-    *r.map = *map;
+    *r.file = *map;
+    rg_copy_text(r.key, sizeof r.key, press.key);
     rg_copy_text(r.folder, sizeof r.folder, in->folder);
-    look_at(&r, map, in->setup.options.sealmap.coverage_factor);
-    rg_bench_drop(p, s->finger, grams);
+    look_at(&r, &map->map, map->coverage_factor);
+    rg_bench_drop(b, at, &press);
     p->result[p->results++] = r;
-    b->fresh = true;
+    b->fresh = b->worklist.due = true;
     return RG_OK;
+}
+
+/* By way of its JSON, so that a session that was interrupted goes on with the same numbers. */
+rg_code rg_bench_keep_measured(rg_bench *b, int at, const rg_inspection *in, bool earlier,
+                               rg_error *err)
+{
+    char *text = NULL;
+    rg_map_file *map = rg_alloc(1, sizeof *map);
+    rg_code code = map ? rg_inspection_json(in, &text, err)
+                       : rg_fail(err, RG_INTERNAL, "no memory for a seal map");
+    if (code == RG_OK)
+        code = rg_mapfile_parse(in->folder, text, strlen(text), map, err);
+    if (code == RG_OK)
+        code = rg_bench_keep_map(b, at, in, map, earlier, err);
+    free(text);
+    free(map);
+    return code;
 }
 
 rg_code rg_bench_keep(rg_bench *b, int at, const rg_inspection *in, rg_error *err)
@@ -92,7 +115,7 @@ rg_code rg_bench_keep(rg_bench *b, int at, const rg_inspection *in, rg_error *er
     char date[32] = "", place[RG_PLACE_SIZE];
     time_t now = time(NULL);
     struct tm utc;
-    rg_code code = rg_bench_keep_map(b, at, in, &in->result.map, false, err);
+    rg_code code = rg_bench_keep_measured(b, at, in, false, err);
     if (code != RG_OK)
         return code;
     if (gmtime_r(&now, &utc))

@@ -90,7 +90,7 @@ static rg_code take(rg_bench *b, int at, rg_inspection *in, rg_error *err)
         return rg_fail(err, RG_INTERNAL, "no memory for results");
     rg_code code = rg_results_find(in, b->options.out, r, &current, err);
     if (code == RG_OK && current)
-        code = rg_bench_keep_map(b, at, in, &r->map.map, true, err);
+        code = rg_bench_keep_map(b, at, in, &r->map, true, err);
     rg_results_free(r);
     free(r);
     if (code != RG_OK || current)
@@ -101,7 +101,7 @@ static rg_code take(rg_bench *b, int at, rg_inspection *in, rg_error *err)
     if (code == RG_OK)
         code = rg_inspection_write(in, b->options.out, RG_PICTURES_MAP, "", b->options.workers,
                                    NULL, place, err);
-    return code == RG_OK ? rg_bench_keep_map(b, at, in, &in->result.map, true, err) : code;
+    return code == RG_OK ? rg_bench_keep_measured(b, at, in, true, err) : code;
 }
 
 /* *archived: it is in a bag. A sweep that cannot be used is said and left where it is. */

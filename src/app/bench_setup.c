@@ -111,6 +111,18 @@ static rg_code read_value(const json_t *json, rg_measured_value *v, rg_error *er
     return code;
 }
 
+/* "check": done, not done, or "": it was not looked at. */
+static rg_code read_check(const json_t *json, rg_measured_value *v, rg_error *err)
+{
+    char word[16] = "";
+    rg_code code = read_line(json, "check", word, sizeof word, err);
+    v->kind = RG_VALUE_CHECK;
+    v->done = strcmp(word, "done") == 0;
+    if (code == RG_OK && !v->done && strcmp(word, "not done") != 0)
+        code = rg_fail(err, RG_USAGE, "check: done or not done; \"\" takes it back");
+    return code;
+}
+
 static void remove_value(rg_bench_setup *s, int at)
 {
     if (at >= s->values)
@@ -138,20 +150,21 @@ static rg_code keep_values(rg_bench *b, const rg_bench_setup *next, rg_error *er
 
 static rg_code change_value(rg_bench_setup *next, const json_t *json, rg_error *err)
 {
-    rg_measured_value v = {0};
+    rg_measured_value v = {.day = -1};
     int at = 0;
     rg_code code = read_line(json, "quantity", v.quantity, sizeof v.quantity, err);
     if (code == RG_OK && !v.quantity[0])
         code = rg_fail(err, RG_USAGE, "quantity is missing: what was measured");
     while (at < next->values && strcmp(next->value[at].quantity, v.quantity) != 0)
         at++;
-    const char *number = json_string_value(json_object_get(json, "value"));
-    if (code == RG_OK && number && !number[0]) {
+    const json_t *check = json_object_get(json, "check");
+    const char *text = json_string_value(check ? check : json_object_get(json, "value"));
+    if (code == RG_OK && text && !text[0]) {
         remove_value(next, at);
         return RG_OK;
     }
     if (code == RG_OK)
-        code = read_value(json, &v, err);
+        code = check ? read_check(json, &v, err) : read_value(json, &v, err);
     if (code == RG_OK && at >= RG_VALUES_MAX)
         code = rg_fail(err, RG_USAGE, "%d values are kept already, the most there may be", at);
     if (code == RG_OK) {
@@ -361,17 +374,39 @@ static bool written_after(const rg_bench *b, const char *file, const rg_record *
     return stat(path, &st) == 0 && st.st_mtim.tv_sec > r->time;
 }
 
+static bool same_number(const rg_record_value *a, const rg_record_value *b)
+{
+    rg_measured_value v[2];
+    const rg_record_value *from[2] = {a, b};
+    for (int i = 0; i < 2; i++) {
+        v[i] = (rg_measured_value){.value = from[i]->value,
+                                   .u = isfinite(from[i]->u) ? from[i]->u : 0,
+                                   .day = from[i]->measured_day};
+        rg_copy_text(v[i].quantity, sizeof v[i].quantity, from[i]->quantity);
+        rg_copy_text(v[i].unit, sizeof v[i].unit, from[i]->unit);
+        rg_copy_text(v[i].with, sizeof v[i].with, from[i]->with);
+        rg_copy_text(v[i].remark, sizeof v[i].remark, from[i]->remark);
+    }
+    return rg_values_equal(&v[0], &v[1]);
+}
+
+static bool same_check(const rg_record_check *a, const rg_record_check *b)
+{
+    return strcmp(a->name, b->name) == 0 && strcmp(a->remark, b->remark) == 0 &&
+           a->stated == b->stated && a->done == b->done && a->checked_day == b->checked_day;
+}
+
+/* Are the record's values and checks these and no others? */
 static bool same_values(const rg_bench_setup *s, const rg_record *r)
 {
-    bool same = s->values == r->values;
-    for (int i = 0; same && i < s->values; i++) {
-        const rg_record_value *from = &r->value[i];
-        rg_measured_value v = {.value = from->value, .u = isfinite(from->u) ? from->u : 0};
-        rg_copy_text(v.quantity, sizeof v.quantity, from->quantity);
-        rg_copy_text(v.unit, sizeof v.unit, from->unit);
-        rg_copy_text(v.with, sizeof v.with, from->with);
-        same = rg_values_equal(&s->value[i], &v);
-    }
+    rg_record mine = {0};
+    bool same = rg_setup_take_values(s->value, s->values, &mine, NULL) == RG_OK &&
+                mine.values == r->values && mine.checks == r->checks;
+    for (int i = 0; same && i < mine.values; i++)
+        same = same_number(&mine.value[i], &r->value[i]);
+    for (int i = 0; same && i < mine.checks; i++)
+        same = same_check(&mine.check[i], &r->check[i]);
+    rg_record_free(&mine);
     return same;
 }
 

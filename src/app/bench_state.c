@@ -7,9 +7,7 @@
 #include <string.h>
 
 #include "bench_private.h"
-#include "rimglow/bench_rank.h"
 #include "rimglow/date.h"
-#include "rimglow/memory.h"
 #include "rimglow/pad_verdict.h"
 #include "rimglow/text.h"
 
@@ -76,12 +74,23 @@ static json_t *finished_json(const rg_bench *b)
 
 static json_t *finger_result_json(const rg_bench_result *r)
 {
-    return json_pack(
-        "{s:s, s:o, s:s, s:o, s:o, s:o, s:o, s:i, s:i, s:b}", "finger", rg_finger_name(r->finger),
-        "grams", r->finger == RG_FINGER_GRAMS ? json_real(r->grams) : json_null(), "verdict",
-        rg_verdict_name(r->verdict), "widest_mm", number(r->widest_mm, 1e-4), "U_widest_mm",
-        number(r->U_widest_mm, 1e-4), "widest_deg", number(r->widest_deg, 0.1), "area_mm2",
-        number(r->area_mm2, 1e-5), "seen", r->seen, "kept", r->kept, "earlier", r->earlier);
+    return json_pack("{s:s, s:o, s:o, s:s, s:o, s:o, s:o, s:o, s:i, s:i, s:b}", "finger",
+                     rg_finger_name(r->finger), "grams",
+                     r->finger == RG_FINGER_GRAMS ? json_real(r->grams) : json_null(), "key",
+                     words(r->key), "verdict", rg_verdict_name(r->verdict), "widest_mm",
+                     number(r->widest_mm, 1e-4), "U_widest_mm", number(r->U_widest_mm, 1e-4),
+                     "widest_deg", number(r->widest_deg, 0.1), "area_mm2",
+                     number(r->area_mm2, 1e-5), "seen", r->seen, "kept", r->kept, "earlier",
+                     r->earlier);
+}
+
+static json_t *keys_json(const rg_bench *b)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < b->instrument.pads; i++)
+        if (rg_bench_closes(b, i, b->at))
+            json_array_append_new(list, words(b->instrument.pad[i].name));
+    return list;
 }
 
 static json_t *fingers_json(const rg_bench_pad *p)
@@ -227,45 +236,65 @@ static json_t *earlier_json(const rg_bench *b)
                      "last", day_json(e->last_day), "bag", e->bag[0] ? words(e->bag) : json_null());
 }
 
+static json_t *steps_json(const rg_rank_line *line)
+{
+    json_t *list = json_array();
+    for (int i = 0; i < line->steps; i++) {
+        const rg_rank_step *s = &line->step[i];
+        json_array_append_new(list,
+                              json_pack("{s:o, s:o, s:o}", "fault", words(s->fault), "correction",
+                                        words(s->correction), "afterwards", words(s->afterwards)));
+    }
+    return list;
+}
+
+static json_t *pitch_json(int pitch)
+{
+    char name[RG_PITCH_NAME];
+    rg_pitch_name(pitch, name);
+    return pitch < 0 ? json_null() : json_string(name);
+}
+
 static json_t *rank_json(const rg_bench *b, const rg_rank_line *line)
 {
     const rg_bench_pad *p = &b->pads[line->pad];
-    return json_pack(
+    json_t *json = json_pack(
         "{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "pad", line->pad, "name", words(p->pad->name),
         "verdict",
         p->results ? json_string(rg_verdict_name(rg_bench_pad_verdict(p, NULL))) : json_null(),
         "area_mm2", number(line->area_mm2, 1e-4), "width_mm", number(line->width_mm, 1e-4),
         "U_width_mm", number(line->U_width_mm, 1e-4), "bearing_deg", number(line->bearing_deg, 0.1),
         "sentence", words(line->sentence));
+    json_t *work = json_pack("{s:o, s:o, s:o, s:i, s:o, s:o, s:o, s:i}", "orifice_mm",
+                             number(line->orifice_mm, 1e-3), "orifice_low_mm",
+                             number(line->orifice_low_mm, 1e-3), "orifice_high_mm",
+                             number(line->orifice_high_mm, 1e-3), "unseen", line->unseen,
+                             "starts_at", pitch_json(line->starts_at), "notes",
+                             line->notes < 0 ? json_null() : json_integer(line->notes), "steps",
+                             steps_json(line), "more", line->more);
+    json_object_update(json, work);
+    json_decref(work);
+    return json;
 }
 
 static json_t *worklist_json(const rg_bench *b)
 {
-    int n = b->instrument.pads;
     json_t *list = json_array();
-    rg_rank_pad *pad = rg_alloc((size_t)n, sizeof *pad);
-    rg_rank_line *line = rg_alloc((size_t)n, sizeof *line);
-    for (int i = 0; pad && line && i < n; i++) {
-        const rg_bench_pad *p = &b->pads[i];
-        const rg_bench_result *r = rg_bench_pad_worst(p);
-        pad[i] = (rg_rank_pad){
-            .pad = p->pad, .map = r ? r->map : NULL, .coverage_factor = r ? r->coverage_factor : 0};
-        pad[i].verdict = rg_bench_pad_verdict(p, &pad[i].only_firm);
-    }
-    if (pad && line)
-        rg_bench_rank(pad, n, line);
-    for (int i = 0; pad && line && i < n; i++)
-        json_array_append_new(list, rank_json(b, &line[i]));
-    free(pad);
-    free(line);
+    for (int i = 0; b->worklist.line && i < b->instrument.pads; i++)
+        json_array_append_new(list, rank_json(b, &b->worklist.line[i]));
     return list;
 }
 
 static json_t *setup_json(const rg_bench_setup *s)
 {
-    json_t *values = json_array(), *remarks = json_array();
+    json_t *values = json_array(), *checks = json_array(), *remarks = json_array();
     for (int i = 0; i < s->values; i++) {
         const rg_measured_value *v = &s->value[i];
+        if (v->kind == RG_VALUE_CHECK)
+            json_array_append_new(
+                checks, json_pack("{s:o, s:b}", "name", words(v->quantity), "done", v->done));
+        if (v->kind != RG_VALUE_NUMBER)
+            continue;
         json_array_append_new(values, json_pack("{s:o, s:f, s:o, s:o, s:o}", "quantity",
                                                 words(v->quantity), "value", v->value, "u",
                                                 v->u > 0 ? json_real(v->u) : json_null(), "unit",
@@ -274,7 +303,7 @@ static json_t *setup_json(const rg_bench_setup *s)
     for (int i = 0; i < s->remarks; i++)
         json_array_append_new(remarks, json_pack("{s:o, s:o}", "topic", words(s->remark[i].topic),
                                                  "text", words(s->remark[i].text)));
-    return json_pack("{s:o, s:o}", "values", values, "remarks", remarks);
+    return json_pack("{s:o, s:o, s:o}", "values", values, "checks", checks, "remarks", remarks);
 }
 
 static json_t *state_json(const rg_bench *b)
@@ -297,6 +326,10 @@ rg_code rg_bench_publish(rg_bench *b, rg_error *err)
 {
     json_t *json = state_json(b);
     json_object_set_new(json, "calibration", rg_bench_calibration_json(b));
+    json_object_set_new(json, "key", words(b->key));
+    json_object_set_new(json, "keys", keys_json(b));
+    json_object_set_new(json, "worklist_fault",
+                        b->worklist.fault[0] ? words(b->worklist.fault) : json_null());
     char *text = json ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(9)) : NULL;
     json_decref(json);
     if (!text)

@@ -86,6 +86,10 @@ static rg_code read_instrument(rg_live *live, const rg_live_job *job, rg_error *
                        "%s: [pad %s] has crown = none; a live sweep needs a crown: take pictures "
                        "with a jig or marks and inspect their folder",
                        path, pad->name);
+    const char *key = job->key ? job->key : "";
+    if (code == RG_OK && key[0] && !rg_instrument_pad(&live->instrument, key))
+        code = rg_fail(err, RG_BAD_DATA, "%s has no [pad %.60s] whose key could be pressed", path,
+                       key);
     if (code == RG_OK)
         live->sweep.crown_number = pad->crown.number;
     return code;
@@ -131,6 +135,8 @@ static rg_code head_of_sweep(rg_live *live, const rg_live_job *job, rg_error *er
         return rg_fail(err, RG_USAGE, "serial or pad \"%.60s\" is too long", job->pad);
     s->finger = job->finger;
     s->finger_grams = job->finger_grams;
+    rg_copy_text(s->key, sizeof s->key,
+                 job->key && strcmp(job->key, job->pad) != 0 ? job->key : "");
     if (job->wedge)
         s->wedge = *job->wedge;
     s->taken = (rg_taken){.present = true, .day = (int)(time(NULL) / 86400)};

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "config_private.h"
+#include "rimglow/date.h"
 #include "rimglow/memory.h"
 #include "rimglow/text.h"
 
@@ -137,9 +138,10 @@ static bool same_number(double a, double b)
 
 bool rg_values_equal(const rg_measured_value *a, const rg_measured_value *b)
 {
-    return strcmp(a->quantity, b->quantity) == 0 && strcmp(a->unit, b->unit) == 0 &&
-           strcmp(a->with, b->with) == 0 && same_number(a->value, b->value) &&
-           same_number(a->u, b->u);
+    return a->kind == b->kind && a->done == b->done && a->day == b->day &&
+           strcmp(a->remark, b->remark) == 0 && strcmp(a->quantity, b->quantity) == 0 &&
+           strcmp(a->unit, b->unit) == 0 && strcmp(a->with, b->with) == 0 &&
+           same_number(a->value, b->value) && same_number(a->u, b->u);
 }
 
 static rg_code read_again(const rg_text_writer *w, const rg_measured_value *value, int count,
@@ -161,6 +163,22 @@ static rg_code read_again(const rg_text_writer *w, const rg_measured_value *valu
     return code;
 }
 
+static void put_value(rg_text_writer *w, const rg_measured_value *v)
+{
+    char day[RG_DATE_TEXT];
+    rg_text_put(w, "\n[%s]\n", v->quantity);
+    if (v->kind == RG_VALUE_NUMBER)
+        rg_text_put(w, "value = %.12g\nunit = %s\nu = %.12g\nwith = %s\n", v->value, v->unit, v->u,
+                    v->with);
+    else if (v->kind == RG_VALUE_CHECK)
+        rg_text_put(w, "check = %s\n", v->done ? "done" : "not done");
+    if (v->remark[0])
+        rg_text_put(w, "remark = %s\n", v->remark);
+    rg_date_format(v->day, day);
+    if (v->day >= 0)
+        rg_text_put(w, "date = %s\n", day);
+}
+
 rg_code rg_values_text(const rg_measured_value *value, int count, char **text, rg_error *err)
 {
     rg_text_writer w = {.size = 256 + sizeof *value * 2 * (size_t)count};
@@ -170,8 +188,7 @@ rg_code rg_values_text(const rg_measured_value *value, int count, char **text, r
         return rg_fail(err, RG_INTERNAL, "set-up values: out of memory");
     rg_text_put(&w, "; Measured set-up values; samples/setup.ini explains the format.\n");
     for (int i = 0; i < count; i++)
-        rg_text_put(&w, "\n[%s]\nvalue = %.12g\nunit = %s\nu = %.12g\nwith = %s\n",
-                    value[i].quantity, value[i].value, value[i].unit, value[i].u, value[i].with);
+        put_value(&w, &value[i]);
     rg_code code = w.full ? rg_fail(err, RG_INTERNAL, "set-up values: the text does not fit")
                           : read_again(&w, value, count, err);
     if (code == RG_OK)

@@ -179,6 +179,6 @@ void rg_advise(rg_advice *advice, const char *format, ...)
     if (advice->lines >= RG_ADVICE_MAX)
         return;
     va_start(list, format);
-    vsnprintf(advice->line[advice->lines++], RG_ADVICE_SIZE, format, list);
+    vsnprintf(advice->line[advice->lines++], RG_ADVICE_LINE, format, list);
     va_end(list);
 }

@@ -96,7 +96,20 @@ async function enterSetup(page, until, photograph) {
   await page.keyboard.type("one cork new, low C");
   await page.keyboard.press("Enter");
   await until(page, () => document.querySelector("#remarks").textContent.includes("one cork new"));
+  await tabTo(page, () => document.activeElement.id === "checked");
+  await page.keyboard.type("lubrication");
+  await page.keyboard.press("Escape");
+  await page.keyboard.press("Enter");
+  await until(page, () => document.querySelector("#checks-kept").textContent.includes("done"));
+  /* No pad is swept yet: each is a reason, and the check that was done is none. */
+  await until(page, () => !document.querySelector("#decision").textContent.includes("lubrication"));
+  const held = await text(page, "#decision");
+  assert.match(held, /would be held/);
+  assert.match(held, /preview: nothing is archived yet/);
+  assert.match(held, /low B flat: not swept/);
   await photograph(page, "s-1-setup");
+  await page.locator("#decision").scrollIntoViewIfNeeded();
+  await page.screenshot({ path: pictures + "/s-1-setup-all.png", fullPage: true });
   await tabTo(page, () => document.activeElement.getAttribute("href") === "/");
   await page.keyboard.press("Enter");
   await until(page, () => document.querySelector("#pads button"));
@@ -143,10 +156,13 @@ async function finish(page, tools) {
   await page.keyboard.press("l");
   await until(page, () => document.querySelector("#worklist").open);
   await photograph(page, "s-3-worklist");
-  const order = await page.$$eval("#worklist-lines strong", (all) => all.map((s) => s.textContent.split(",")[0]));
+  const order = await page.$$eval("#worklist-lines > li > div > p > strong", (all) => all.map((s) => s.textContent.split(",")[0]));
   const rank = { leaking: 0, undecided: 1, sealed: 3 };
   assert.equal(order.length, 16);
   assert.deepEqual(order.map((w) => rank[w]), order.map((w) => rank[w]).sort(), "worst first");
+  /* Each leak with a correction, and what it lets out. */
+  const leaks = await page.$$eval("#worklist-lines > li", (all) => all.map((li) => li.textContent).filter((t) => t.includes("leaking,")));
+  assert.ok(leaks.length > 1 && leaks.every((t) => /lets out as much as a hole of/.test(t) && /Afterwards the widest gap/.test(t)), leaks[0]);
   await page.keyboard.press("Escape");
   await page.keyboard.press("e");
   await page.keyboard.type("release");
@@ -161,7 +177,13 @@ async function finish(page, tools) {
   await page.screenshot({ path: pictures + "/s-6-certificate.png", fullPage: true });
   await page.goto(origin + "/setup");
   await until(page, () => document.querySelector("#head").textContent.includes("Visit 1"));
+  await until(page, () => document.querySelector("#decision-note").textContent.includes("archived as PE-A-0147/0001"));
+  assert.match(await text(page, "#decision"), /is held, because/);
   await photograph(page, "s-7-setup-after");
+  for (const [name, width] of [["wide", 1024], ["narrow", 390]]) {
+    await page.setViewportSize({ width, height: 844 });
+    await page.screenshot({ path: pictures + "/s-8-decision-" + name + ".png", fullPage: true });
+  }
 }
 
 (async () => {

@@ -168,6 +168,33 @@ Test(config_archive, set_up_values_are_written_as_they_are_read)
     free(text);
 }
 
+Test(config_archive, checks_remarks_and_dates_are_written_too)
+{
+    const rg_measured_value v[] = {
+        {.kind = RG_VALUE_CHECK,
+         .quantity = "lubrication",
+         .done = true,
+         .remark = "oil",
+         .day = -1},
+        {.kind = RG_VALUE_CHECK, .quantity = "play test", .day = 20417}, /* date -d @1764028800 */
+        {.kind = RG_VALUE_REMARK_ONLY, .quantity = "low C", .remark = "speaks late", .day = -1}};
+    rg_measured_value again[RG_VALUES_MAX];
+    char *text;
+    int n;
+    cr_assert_eq(rg_values_text(v, 3, &text, &err), RG_OK, "%s", err.text);
+    cr_expect(strstr(text, "[lubrication]\ncheck = done\nremark = oil\n"), "%s", text);
+    cr_expect(strstr(text, "[play test]\ncheck = not done\ndate = 2025-11-25\n"), "%s", text);
+    cr_expect(strstr(text, "[low C]\nremark = speaks late\n"), "%s", text);
+    cr_assert_eq(rg_values_parse("s.ini", text, strlen(text), again, &n, &err), RG_OK, "%s",
+                 err.text);
+    cr_assert_eq(n, 3);
+    for (int i = 0; i < 3; i++)
+        cr_expect(rg_values_equal(&v[i], &again[i]), "%s", text);
+    again[1].done = true;
+    cr_expect_not(rg_values_equal(&v[1], &again[1]));
+    free(text);
+}
+
 Test(config_archive, set_up_values_that_would_change_on_the_way_are_refused)
 {
     const rg_measured_value bad[] = {

@@ -266,7 +266,7 @@ function nowVerdict() {
   return pad && pad.verdict ? pad.verdict : "none";
 }
 
-const sameFinger = (f) => f.finger === state.finger.kind && f.grams === state.finger.grams;
+const sameFinger = (f) => f.finger === state.finger.kind && f.grams === state.finger.grams && f.key === state.key;
 
 function decidedWords() {
   const others = state.pads[state.pad].fingers.some((f) => f.finger !== "firm");
@@ -287,7 +287,7 @@ function promptWords() {
   if (state.role === "closed") return "Hold the key closed. Go round the cup, rocking slowly through the rim's height.";
   if (!live) {
     const pad = state.pads[state.pad];
-    return pad.fingers.some((f) => sameFinger(f)) ? "Swept. N: next pad, R: again, F: other finger." : "Crack the key open by a millimetre, then press W.";
+    return pad.fingers.some((f) => sameFinger(f)) ? "Swept. N: next pad, R: again, F: other finger" + (state.keys.length ? ", K: other key." : ".") : "Crack the key open by a millimetre, then press W.";
   }
   if (live.coverage.witness && live.offered === live.witnesses) return "The lamp is proven. Close the key, then press Enter.";
   return live.coverage.witness ? "Paused. Close the key, then press Enter." : "Paused. W: key cracked open, Enter: key closed.";
@@ -331,7 +331,7 @@ function padButton(index) {
 
 function padWords(pad, verdict, now) {
   const fingers = pad.fingers;
-  if (fingers.length > 1 || (fingers.length && fingers[0].finger !== "light")) return fingersWords(pad);
+  if (fingers.length > 1 || (fingers.length && (fingers[0].finger !== "light" || fingers[0].key))) return fingersWords(pad);
   if (verdict === "none") return pad.unmeasured ? "swept, not measured" : now ? "now" : "\u2013";
   return verdict + (!now && pad.widest_mm !== null && verdict === "leaking" ? " " + mm(pad.widest_mm) : "");
 }
@@ -378,6 +378,13 @@ function fingerWords() {
     : f.grams + " g";
 }
 
+/* Only where the key of another pad closes this one too. */
+function showKey() {
+  document.querySelector("[data-do=key]").hidden = state.keys.length === 0;
+  document.querySelector(".keys").classList.toggle("keyed", state.keys.length > 0);
+  setText($("key"), state.key ? "Key of " + state.key : "Own key");
+}
+
 function finished(old) {
   const f = state.finished;
   if (!f || (old && old.finished && old.finished.bag === f.bag) || !old) return;
@@ -396,6 +403,7 @@ function show(next) {
   setText($("instrument"), state.instrument);
   setText($("who"), state.technician ? "Technician: " + state.technician : "");
   setText($("finger"), fingerWords());
+  showKey();
   press("witness", state.role === "witness");
   press("closed", state.role === "closed");
   setText($("trouble"), connected ? state.message : "No connection to rimglow bench on this computer");
@@ -456,6 +464,7 @@ const actions = {
   redo: () => wish("redo", {}),
   note: () => openDialog("ask-note"),
   finger: () => wish("finger", { finger: state.finger.kind === "light" ? "firm" : "light" }),
+  key: () => { if (state.keys.length) wish("key", { key: ["", ...state.keys, ""][["", ...state.keys].indexOf(state.key) + 1] }); },
   worklist: () => openDialog("worklist"),
   setup: () => { location.href = "/setup"; },
   finish: () => openDialog("ask-finish"),
@@ -471,7 +480,7 @@ function setMuted(on) {
 }
 
 const KEYS = { w: "witness", enter: "closed", " ": "closed", n: "next", pagedown: "next", p: "previous",
-  pageup: "previous", r: "redo", t: "note", f: "finger", l: "worklist", s: "setup", e: "finish", c: "calibrate",
+  pageup: "previous", r: "redo", t: "note", f: "finger", k: "key", l: "worklist", s: "setup", e: "finish", c: "calibrate",
   m: "mute", "?": "help" };
 
 function singleKeys() {

@@ -5,7 +5,7 @@ const $ = (id) => document.getElementById(id);
 const BESIDE = 3; /* earlier visits in the table */
 const UNITS = [[/^mass/, "g"], [/^spring force/, "g"], [/^play/, "mm"]]; /* as in samples/setup.ini */
 let csrf = "";
-let now = { values: [], remarks: [] };
+let now = { values: [], checks: [], remarks: [] };
 let visits = [];
 
 async function get(path) {
@@ -131,9 +131,61 @@ function showRemarks() {
     : "Visit " + visit.sequence + ", " + visit.time + ": " + visit.note)));
 }
 
+function showChecks() {
+  $("checks-kept").replaceChildren(...now.checks.map((c) => element("tr", heading(c.name, "row"), element("td", c.done ? "done" : "not done"))));
+  if (now.checks.length) return;
+  const none = element("td", "none yet");
+  none.colSpan = 2;
+  $("checks-kept").replaceChildren(element("tr", none));
+}
+
 function offer(state) {
   const names = ["mass", ...state.pads.map((pad) => "spring force " + pad.name), "play of the left-hand rod", "play of the right-hand rod"];
   $("quantities").replaceChildren(...names.map((name) => { const o = element("option"); o.value = name; return o; }));
+}
+
+/* ------------------------------------------------------------ preview of the decision */
+
+const STATES = [["out of limits", "Shown to be out of limits", "( / )"], ["undecided", "Undecided", "( ? )"],
+  ["not measured", "Not measured", "(   )"]];
+
+function reasonsOf(decision, [state, title, sign]) {
+  const reasons = decision.reasons.filter((reason) => reason.state === state);
+  const list = element("ul", ...reasons.map((reason) => element("li", reason.text.replaceAll("+-", "\u00b1"))));
+  return reasons.length ? [element("h3", sign + " " + title), list] : [];
+}
+
+function decisionWords(d) {
+  const what = d.archived === null ? "would be" : "is";
+  if (d.decision === null) return "( ? ) It cannot be judged: " + d.fault + ".";
+  return d.decision === "release" ? "( O ) It " + what + " released: all that the rules require is shown to be within its limits."
+    : (d.reasons.some((reason) => reason.state === "out of limits") ? "( / ) It " : "( ? ) It ") + what + " held, because:";
+}
+
+function decisionNote(d) {
+  const kept = d.archived === null ? "This is a preview: nothing is archived yet. " : "All of this is archived as " + d.archived + ". ";
+  const taking = d.taking ? "The sweep that is being taken counts when it is finished. " : "";
+  return kept + taking + d.swept + " of " + d.pads + " pads swept; " + d.passed + " of " + d.items + " items passed. Judged for " +
+    d.day + " by the rules of " + d.rules + ".";
+}
+
+function showDecision(d) {
+  const held = d.reasons.length === 1 ? "1 reason" : d.reasons.length + " reasons";
+  $("decision-short").textContent = d.decision === null ? "it cannot be judged" : d.decision === "release" ? "release" : "hold, " + held;
+  $("decision-words").textContent = decisionWords(d);
+  $("decision-note").textContent = decisionNote(d);
+  $("decision-reasons").replaceChildren(...STATES.flatMap((state) => reasonsOf(d, state)));
+}
+
+async function judge() {
+  try {
+    showDecision(await get("/api/decision"));
+  } catch (fault) {
+    $("decision-short").textContent = "not judged";
+    $("decision-words").textContent = fault instanceof TypeError ? "No connection to rimglow bench on this computer" : "Not judged: " + fault.message + ".";
+    $("decision-note").textContent = "";
+    $("decision-reasons").replaceChildren();
+  }
 }
 
 async function load() {
@@ -144,7 +196,9 @@ async function load() {
     $("serial").textContent = state.serial;
     offer(state);
     showValues();
+    showChecks();
     showRemarks();
+    await judge();
   } catch (fault) {
     $("trouble").textContent = fault instanceof TypeError ? "No connection to rimglow bench on this computer" : fault.message;
   }
@@ -170,5 +224,7 @@ async function keep(event, path, first, told) {
 
 $("value").addEventListener("submit", (event) => keep(event, "/api/setup", $("quantity"), (b) => b.quantity + " kept: " + b.value + " " + b.unit));
 $("remark").addEventListener("submit", (event) => keep(event, "/api/remark", $("topic"), (b) => "Remark on " + b.topic + " kept"));
+$("check").addEventListener("submit", (event) => keep(event, "/api/setup", $("checked"), (b) => b.quantity + ": " + (b.check || "not looked at")));
+$("decision-again").addEventListener("click", judge);
 $("quantity").addEventListener("change", () => { if (!$("number").value) fill($("quantity").value); });
 load().then(() => $("quantity").focus());

@@ -3,11 +3,48 @@
 
 function worklistFigures(line) {
   const parts = [line.verdict || "not swept"];
+  if (line.verdict === "leaking" && line.orifice_mm !== null)
+    parts.push("lets out as much as a hole of " + line.orifice_mm.toFixed(2) + " mm (" + line.orifice_low_mm.toFixed(2) + " to " +
+      line.orifice_high_mm.toFixed(2) + ")");
   if (line.area_mm2) parts.push(line.area_mm2.toFixed(3) + " mm\u00b2 open");
   if (line.width_mm !== null && line.verdict !== "leaking") /* a leak's sentence says it */
     parts.push("widest " + line.width_mm.toFixed(3) + (line.U_width_mm === null ? "" : " \u00b1 " + line.U_width_mm.toFixed(3)) +
       " mm at " + Math.round(line.bearing_deg) + "\u00b0");
   return parts.join(", ");
+}
+
+/* What the leak does to the notes, and what is in no figure. */
+function worklistNotes(line) {
+  const parts = [];
+  if (line.verdict !== "leaking") return "";
+  if (line.starts_at !== null)
+    parts.push("Coming down it begins to matter at " + line.starts_at + "; " + line.notes + (line.notes === 1 ? " note suffers." : " notes suffer."));
+  if (line.unseen)
+    parts.push(line.unseen + (line.unseen === 1 ? " bearing was" : " bearings were") + " not seen and " + (line.unseen === 1 ? "is" : "are") + " in no figure here.");
+  return parts.join(" ");
+}
+
+const plain = (text) => text.replaceAll("+-", "\u00b1");
+
+function worklistStep(step) {
+  const item = document.createElement("li"), todo = document.createElement("strong");
+  todo.textContent = plain(step.correction);
+  item.append(plain(step.fault) + " ", todo, " " + plain(step.afterwards));
+  return item;
+}
+
+function worklistWork(line) {
+  const notes = document.createElement("p"), steps = document.createElement("ol"), parts = [];
+  notes.textContent = worklistNotes(line);
+  if (notes.textContent) parts.push(notes);
+  steps.append(...line.steps.map(worklistStep));
+  if (line.steps.length) parts.push(steps);
+  if (line.more) {
+    const more = document.createElement("p");
+    more.textContent = line.more + (line.more === 1 ? " smaller fault" : " smaller faults") + " beside these: sweep again when they are corrected.";
+    parts.push(more);
+  }
+  return parts;
 }
 
 function worklistItem(line) {
@@ -23,8 +60,10 @@ function worklistItem(line) {
   button.setAttribute("aria-label", "Go to pad " + line.name);
   button.addEventListener("click", () => { $("worklist").close(); wish("pad", { pad: line.name }); });
   figures.textContent = worklistFigures(line);
-  todo.append(figures, ": " + line.sentence.replaceAll("+-", "\u00b1") + ".");
-  item.append(button, todo);
+  todo.append(figures, ": " + plain(line.sentence) + (line.sentence.endsWith(".") ? "" : "."));
+  const words = document.createElement("div");
+  words.append(todo, ...worklistWork(line));
+  item.append(button, words);
   return item;
 }
 
@@ -32,7 +71,7 @@ function worklistHead(state) {
   const count = (verdict) => state.worklist.filter((line) => line.verdict === verdict).length;
   const live = state.live ? " The sweep that is being taken counts when it is finished." : "";
   return count("leaking") + " leaking, " + count("undecided") + " undecided, " + count(null) + " not swept, " + count("sealed") +
-    " sealed." + live;
+    " sealed." + live + (state.worklist_fault === null ? "" : " No diagnosis: " + state.worklist_fault + ".");
 }
 
 /* Made anew only when something in it changes, so that the focus stays. */
@@ -48,6 +87,10 @@ function showWorklist(state) {
 /* ------------------------------------------------------------ what several sweeps of a pad say */
 
 function fingerName(f) {
+  return (f.key ? "key of " + f.key + ", " : "") + pressName(f);
+}
+
+function pressName(f) {
   return f.grams === null ? (f.finger === "unstated" ? "finger not stated" : f.finger) : f.grams + " g";
 }
 
