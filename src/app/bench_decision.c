@@ -3,6 +3,7 @@
  * copies; whoever asks judges.
  */
 #include <jansson.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -130,9 +131,12 @@ static json_t *reasons_json(const rg_release_result *r)
     char text[RG_RELEASE_REASON];
     for (int i = 0; i < r->reasons; i++) {
         const rg_release_item *item = &r->item[r->reason[i]];
+        char said[RG_RELEASE_REASON + RG_RELEASE_NAME];
+        snprintf(said, sizeof said, "%s%s%s", item->section, item->section[0] ? ", " : "",
+                 rg_release_reason(r, i, text));
         json_array_append_new(list, json_pack("{s:o, s:s, s:o}", "name", rg_bench_words(item->name),
                                               "state", rg_item_state_name(item->state), "text",
-                                              rg_bench_words(rg_release_reason(r, i, text))));
+                                              rg_bench_words(said)));
     }
     return list;
 }

@@ -95,7 +95,7 @@ static int add_forces(const rg_workup *w, rg_release_item *item)
         if (has_leak(f))
             because(it, "a gap that only a firmer finger closes is a leak to a player");
         else if (state != RG_ITEM_PASSED)
-            because(it, f->reason);
+            because(it, f->reason[0] ? f->reason : rg_verdict_name(f->verdict));
     }
     return n;
 }

@@ -412,6 +412,9 @@ Test(live, jobs_that_cannot_be_are_refused_by_name)
 {
     rg_live_job job = job_of("H", "x");
     refused(&job, RG_BAD_DATA, "[pad H]");
+    job = job_of("G", "x");
+    job.key = "H";
+    refused(&job, RG_BAD_DATA, "[pad H]");
     job = job_of("G", "../x");
     refused(&job, RG_USAGE, "../x");
     job = job_of("G", "x");
