@@ -227,10 +227,18 @@ static void say_afterwards(const rg_diagnosis *d, int i, rg_sentences *s)
 {
     static const char *const outlook[] = {"within it", "still above it", "too close to call"};
     const rg_forecast *a = &d->fault[i].afterwards;
+    const char *seen = a->outlook == RG_OUTLOOK_WITHIN ? "; only a new sweep shows it" : "";
+    /* The outlook is the signed gap's; below contact its figure would only confuse. */
+    if (!(a->widest_mm > 0)) {
+        say(s, RG_SENTENCE_AFTERWARDS, i,
+            "Afterwards the widest gap would be closed, tolerance %.3f mm: %s%s.", d->tolerance_mm,
+            outlook[a->outlook], seen);
+        return;
+    }
     say(s, RG_SENTENCE_AFTERWARDS, i,
         "Afterwards the widest gap would be %.3f +- %.3f mm, tolerance %.3f mm: %s%s.",
         a->widest_mm, d->coverage_factor * a->u_widest_mm, d->tolerance_mm, outlook[a->outlook],
-        a->outlook == RG_OUTLOOK_WITHIN ? "; only a new sweep shows it" : "");
+        seen);
 }
 
 void rg_diagnosis_sentences(const rg_diagnosis *d, rg_sentences *s)
