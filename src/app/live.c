@@ -7,6 +7,9 @@
 #include "rimglow/live.h"
 
 #include <errno.h>
+#ifdef __GLIBC__
+#include <malloc.h>
+#endif
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -489,6 +492,15 @@ const rg_inspection *rg_live_inspection(const rg_live *live)
     return live->inspected ? &live->inspection : NULL;
 }
 
+/* The workers of each sweep are new threads, and each has its own part of the heap: without this a day of
+ * sweeps keeps what every one of them once needed. */
+static void give_back(void)
+{
+#ifdef __GLIBC__
+    malloc_trim(0);
+#endif
+}
+
 void rg_live_free(rg_live *live)
 {
     if (!live)
@@ -518,4 +530,5 @@ void rg_live_free(rg_live *live)
     rg_instrument_free(&live->instrument);
     free(live->result);
     free(live);
+    give_back();
 }
