@@ -83,9 +83,9 @@ function valueRow(quantity, shown) {
   const mine = of(now.values, quantity);
   line.append(element("td", words(mine)));
   for (const visit of shown) line.append(element("td", words(of(visit.values, quantity))));
-  const todo = element("td", button(mine ? "Change" : "Measure", (mine ? "Change " : "Measure ") + quantity, () => change(quantity)));
-  if (mine) todo.append(" ", button("Remove", "Remove " + quantity, () => remove(quantity)));
-  line.append(todo);
+  const buttons = element("td", button(mine ? "Change" : "Measure", (mine ? "Change " : "Measure ") + quantity, () => change(quantity)));
+  if (mine) buttons.append(" ", button("Remove", "Remove " + quantity, () => remove(quantity)));
+  line.append(buttons);
   return line;
 }
 

@@ -27,9 +27,9 @@ function worklistNotes(line) {
 const plain = (text) => text.replaceAll("+-", "\u00b1");
 
 function worklistStep(step) {
-  const item = document.createElement("li"), todo = document.createElement("strong");
-  todo.textContent = plain(step.correction);
-  item.append(plain(step.fault) + " ", todo, " " + plain(step.afterwards));
+  const item = document.createElement("li"), correction = document.createElement("strong");
+  correction.textContent = plain(step.correction);
+  item.append(plain(step.fault) + " ", correction, " " + plain(step.afterwards));
   return item;
 }
 
@@ -51,7 +51,7 @@ function worklistItem(line) {
   const item = document.createElement("li");
   const button = document.createElement("button");
   const shape = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-  const figures = document.createElement("strong"), todo = document.createElement("p");
+  const figures = document.createElement("strong"), summary = document.createElement("p");
   shape.setAttribute("viewBox", "0 0 100 100");
   shape.setAttribute("aria-hidden", "true");
   setShape(shape, line.verdict || "none");
@@ -60,9 +60,9 @@ function worklistItem(line) {
   button.setAttribute("aria-label", "Go to pad " + line.name);
   button.addEventListener("click", () => { $("worklist").close(); wish("pad", { pad: line.name }); });
   figures.textContent = worklistFigures(line);
-  todo.append(figures, ": " + plain(line.sentence) + (line.sentence.endsWith(".") ? "" : "."));
+  summary.append(figures, ": " + plain(line.sentence) + (line.sentence.endsWith(".") ? "" : "."));
   const words = document.createElement("div");
-  words.append(todo, ...worklistWork(line));
+  words.append(summary, ...worklistWork(line));
   item.append(button, words);
   return item;
 }
