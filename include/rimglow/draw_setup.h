@@ -1,8 +1,7 @@
 /*
  * draw_setup.h - the set-up sheet on A4 pages: whose instrument, release or hold and why, pads in
- * body order, values with limits, balance, checks, further sections, and what changed since
- * earlier visits. Rules of draw.h hold; nothing is left out, long texts are wrapped or end in
- * "...".
+ * body order, values with limits, balance, checks, further sections, what changed since earlier visits, and
+ * the work. Rules of draw.h hold; nothing is left out, long texts are wrapped or end in "...".
  */
 #ifndef RIMGLOW_DRAW_SETUP_H
 #define RIMGLOW_DRAW_SETUP_H

@@ -39,6 +39,12 @@ void rg_service_value(const rg_release_value *then, const rg_release_value *now,
 /* From a comparison of two seal maps; widest gaps NAN where there is none. */
 void rg_service_pad(const rg_change *change, double then_mm, double now_mm, rg_service_line *line);
 
+/* What to do: one sentence under its subject; those of one subject follow each other. */
+enum { RG_SETUP_SUBJECT = 160, RG_SETUP_SENTENCE = 800 };
+typedef struct rg_setup_work {
+    char subject[RG_SETUP_SUBJECT], sentence[RG_SETUP_SENTENCE];
+} rg_setup_work;
+
 /* All texts borrowed, none NULL. */
 typedef struct rg_setup_sheet {
     const char *serial, *model, *bag, *technician, *occasion, *note, *software;
@@ -53,7 +59,9 @@ typedef struct rg_setup_sheet {
     const rg_service_line
         *line; /* pads in body order, then values; of one name, last visit first */
     int lines;
-    int visits; /* earlier ones */
+    int visits;                /* earlier ones */
+    const rg_setup_work *work; /* borrowed, [works]; in the order in which it is to be done */
+    int works;
 } rg_setup_sheet;
 
 #endif

@@ -75,6 +75,7 @@ typedef struct rg_workup_key {
 typedef struct rg_workup {
     const rg_instrument *instrument; /* borrowed */
     double coverage_factor;          /* of the maps */
+    double loose_tilt_mm;            /* largest scatter of a tilt that is no loose key */
     rg_workup_pad *pad;              /* owned; [instrument->pads], in body order */
     int keys;
     rg_workup_key *key; /* owned; those of which a driven cup was swept by that key */

@@ -39,6 +39,9 @@ typedef struct owned {
     int visits;
     rg_service_line *line; /* owned */
     int lines;
+    rg_setup_work *work; /* owned */
+    int works, room;
+    bool no_memory;
 } owned;
 
 /* ---------------------------------------------------------------- rules */
@@ -399,7 +402,9 @@ static void fill_sheet(const rg_setup_request *q, const owned *o, rg_setup_made 
                                    .result = &made->result,
                                    .line = o->line,
                                    .lines = o->lines,
-                                   .visits = o->visits};
+                                   .visits = o->visits,
+                                   .work = o->work,
+                                   .works = o->works};
 }
 
 static rg_code take_together(const rg_setup_request *q, rg_workup **workup, rg_error *err)
@@ -415,6 +420,31 @@ static rg_code take_together(const rg_setup_request *q, rg_workup **workup, rg_e
     rg_code code = rg_workup_make(q->instrument, sweep, r->sweeps, q->workup, workup, err);
     free(sweep);
     return code;
+}
+
+static void keep_work(void *context, const char *subject, const char *sentence)
+{
+    owned *o = context;
+    if (o->works == o->room && !o->no_memory) {
+        int room = o->room ? 2 * o->room : 64;
+        rg_setup_work *more = rg_grow(o->work, (size_t)room, sizeof *more);
+        o->no_memory = !more;
+        o->work = more ? more : o->work;
+        o->room = more ? room : o->room;
+    }
+    if (o->no_memory)
+        return;
+    rg_setup_work *w = &o->work[o->works++];
+    rg_copy_text(w->subject, sizeof w->subject, subject);
+    rg_copy_text(w->sentence, sizeof w->sentence, sentence);
+}
+
+static rg_code collect_work(const rg_workup *workup, owned *o, rg_error *err)
+{
+    if (workup)
+        rg_workup_tell(workup, keep_work, o);
+    return o->no_memory ? rg_fail(err, RG_INTERNAL, "no memory for the work of a set-up sheet")
+                        : RG_OK;
 }
 
 static rg_code judge_items(const rg_setup_request *q, const owned *o,
@@ -473,6 +503,8 @@ rg_code rg_setup_make(const rg_setup_request *q, rg_setup_made *made, rg_error *
     if (code == RG_OK)
         code = compare(q, o, err);
     if (code == RG_OK)
+        code = collect_work(made->workup, o, err);
+    if (code == RG_OK)
         fill_sheet(q, o, made);
     else
         rg_setup_made_free(made);
@@ -494,6 +526,7 @@ void rg_setup_made_free(rg_setup_made *made)
         free(o->visit);
         free(o->visited);
         free(o->line);
+        free(o->work);
     }
     free(o);
     rg_workup_free(made->workup);

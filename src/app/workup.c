@@ -366,6 +366,7 @@ static rg_code make_all(making *m, rg_error *err)
     if (!w->pad)
         return rg_fail(err, RG_INTERNAL, "no memory for %d pads", n);
     w->coverage_factor = m->sweeps ? m->sweep[0].map->coverage_factor : 2;
+    w->loose_tilt_mm = m->settings->keys.repeat.loose_tilt_mm;
     take_links(w);
     rg_code code = seat_all(m, err);
     for (int k = 0; code == RG_OK && k < n; k++) {

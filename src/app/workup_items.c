@@ -43,6 +43,20 @@ static void because(rg_release_item *item, const char *why)
     snprintf(item->why, sizeof item->why, "%.*s", RG_RELEASE_WHY - 1, why);
 }
 
+static void say_link(const rg_workup *w, const rg_link_result *l, char why[RG_RELEASE_WHY])
+{
+    const char *driver = w->link[l->link].driver, *driven = w->link[l->link].driven;
+    why[0] = 0;
+    if (l->state == RG_REGULATION_DRIVER_FIRST)
+        snprintf(why, RG_RELEASE_WHY, "%.60s closes first, %.60s stands off", driver, driven);
+    else if (l->state == RG_REGULATION_DRIVEN_FIRST)
+        snprintf(why, RG_RELEASE_WHY, "%.60s closes first and holds %.60s off", driven, driver);
+    else if (l->state == RG_REGULATION_NOT_TOLD)
+        snprintf(why, RG_RELEASE_WHY, "no difference is shown, but not both pads are sealed");
+    else if (l->state == RG_REGULATION_NOT_MEASURED)
+        snprintf(why, RG_RELEASE_WHY, "both were not seen under one and the same finger");
+}
+
 static int add_links(const rg_workup *w, rg_release_item *item)
 {
     static const rg_item_state state[] = {[RG_REGULATION_NOT_MEASURED] = RG_ITEM_NOT_MEASURED,
@@ -55,16 +69,14 @@ static int add_links(const rg_workup *w, rg_release_item *item)
         const rg_regulation *r = &w->key[k].regulation;
         for (int i = 0; i < r->links; i++) {
             const rg_link_result *l = &r->link[i];
-            char name[RG_RELEASE_NAME], why[RG_RELEASE_WHY];
+            char name[RG_RELEASE_NAME];
             snprintf(name, sizeof name, "%.60s and %.60s", w->link[l->link].driver,
                      w->link[l->link].driven);
             rg_release_item *it = begin(&item[n++], name, state[l->state]);
             it->value = l->difference_mm;
             it->u = l->U_mm / w->coverage_factor;
             rg_copy_text(it->unit, sizeof it->unit, "mm");
-            snprintf(why, sizeof why, "cups of one key: %s", rg_regulation_state_name(l->state));
-            if (it->state != RG_ITEM_PASSED)
-                because(it, why);
+            say_link(w, l, it->why);
         }
     }
     return n;
@@ -100,6 +112,22 @@ static int add_forces(const rg_workup *w, rg_release_item *item)
     return n;
 }
 
+/* A scatter has no U but an interval, so it is told in words. */
+static void say_repeat(const rg_workup *w, const rg_repeat *r, char why[RG_RELEASE_WHY])
+{
+    if (r->state == RG_REPEAT_LOOSE_KEY)
+        snprintf(why, RG_RELEASE_WHY,
+                 "loose key: the tilt scatters by %.3f mm from closing to closing (%.3f to %.3f), "
+                 "at most %.3f",
+                 r->tilt.component.sd, r->tilt.low, r->tilt.high, w->loose_tilt_mm);
+    else if (r->state == RG_REPEAT_SOFT_PAD)
+        snprintf(why, RG_RELEASE_WHY, "soft pad: it sinks by %.3f +- %.3f mm over %d closings",
+                 -r->drift_mm, r->U_drift_mm, r->closings);
+    else if (r->state != RG_REPEAT_STEADY)
+        snprintf(why, RG_RELEASE_WHY, "%s from %d closings", rg_repeat_state_name(r->state),
+                 r->closings);
+}
+
 static int add_repeats(const rg_workup *w, rg_release_item *item)
 {
     static const rg_item_state state[] = {[RG_REPEAT_NOT_MEASURED] = RG_ITEM_UNDECIDED,
@@ -110,16 +138,11 @@ static int add_repeats(const rg_workup *w, rg_release_item *item)
     int n = 0;
     for (int k = 0; k < w->instrument->pads; k++) {
         const rg_repeat *r = &w->pad[k].repeat;
-        char why[RG_RELEASE_WHY];
         if (!w->pad[k].has_repeat)
             continue;
         rg_release_item *it =
             begin_named(&item[n++], "closings of", w->pad[k].pad->name, state[r->state]);
-        it->value = r->tilts >= 2 ? round(1e4 * r->tilt.component.sd) / 1e4 : NAN;
-        rg_copy_text(it->unit, sizeof it->unit, "mm");
-        snprintf(why, sizeof why, "%d of them: %s", r->closings, rg_repeat_state_name(r->state));
-        if (it->state != RG_ITEM_PASSED)
-            because(it, why);
+        say_repeat(w, r, it->why);
     }
     return n;
 }
@@ -133,13 +156,25 @@ static rg_item_state height_state(const rg_height_finding *f)
     return f->state == RG_HEIGHT_NO_BAND ? RG_ITEM_NO_RULE : RG_ITEM_PASSED;
 }
 
+static void say_height(const rg_height_finding *f, char why[RG_RELEASE_WHY])
+{
+    int n = snprintf(why, RG_RELEASE_WHY, "%s", rg_height_state_name(f->state));
+    if (f->order == RG_ORDER_BROKEN)
+        n += snprintf(why + n, RG_RELEASE_WHY - (size_t)n, ", smaller than the hole above's");
+    if (f->order == RG_ORDER_UNSURE)
+        n += snprintf(why + n, RG_RELEASE_WHY - (size_t)n,
+                      ", not shown to be as large as the hole above's");
+    if (fabs(f->change_mm) > 0)
+        snprintf(why + n, RG_RELEASE_WHY - (size_t)n, ": %s it by %.2f mm",
+                 f->change_mm > 0 ? "open" : "close", fabs(f->change_mm));
+}
+
 static int add_heights(const rg_workup *w, rg_release_item *item)
 {
     int n = 0;
     for (int k = 0; w->has_heights && k < w->heights.keys; k++) {
         const rg_height_finding *f = &w->heights.finding[k];
         const rg_height_key *key = &w->height[k];
-        char why[RG_RELEASE_WHY];
         if (!key->measured)
             continue;
         rg_release_item *it = begin_named(&item[n++], "opening of", key->name, height_state(f));
@@ -148,13 +183,8 @@ static int add_heights(const rg_workup *w, rg_release_item *item)
         it->low = key->target_mm - key->tolerance_mm;
         it->high = key->target_mm + key->tolerance_mm;
         rg_copy_text(it->unit, sizeof it->unit, "mm");
-        snprintf(why, sizeof why, "%s%s", rg_height_state_name(f->state),
-                 f->order == RG_ORDER_BROKEN   ? "; smaller than that of the hole above"
-                 : f->order == RG_ORDER_UNSURE ? "; not shown to be as large as that of the hole "
-                                                 "above"
-                                               : "");
         if (it->state == RG_ITEM_OUT || it->state == RG_ITEM_UNDECIDED)
-            because(it, why);
+            say_height(f, it->why);
     }
     return n;
 }
@@ -221,6 +251,11 @@ static void tell_pad(const rg_workup *w, const teller *t, int k)
     char subject[RG_WORKUP_SUBJECT];
     snprintf(subject, sizeof subject, "pad %s", p->pad->name);
     tell_notes(w, t, subject, k);
+    if (p->has_repeat && p->repeat.state == RG_REPEAT_LOOSE_KEY)
+        tell(t, subject,
+             "Mend the loose key first: the pad leans otherwise at each closing, and what follows "
+             "is of "
+             "the last one alone.");
     for (int i = 0; i < p->sentences.count; i++)
         tell(t, subject, p->sentences.line[i].text);
 }

@@ -31,6 +31,7 @@ typedef struct paper {
     int page, pages;
     double y;            /* the next baseline */
     const char *heading; /* of the table that is being drawn; NULL: none */
+    char section[RG_RELEASE_NAME];
 } paper;
 
 /* ---------------------------------------------------------------- pages */
@@ -336,16 +337,19 @@ static void details(const rg_setup_sheet *s, const rg_release_item *item, char t
     size_t n = 0;
     bool said = item->state == RG_ITEM_PASSED || item->state == RG_ITEM_NO_RULE ||
                 (item->kind == RG_ITEM_SEAL && item->state != RG_ITEM_UNDECIDED) ||
-                (item->kind == RG_ITEM_VALUE && item->state == RG_ITEM_NOT_MEASURED);
+                ((item->kind == RG_ITEM_VALUE || item->kind == RG_ITEM_FURTHER) &&
+                 item->state == RG_ITEM_NOT_MEASURED);
     text[0] = 0;
     if (item->with[0])
         n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, "with %.128s. ", item->with);
     if (isfinite(item->change) && isfinite(item->reference) && !strstr(item->why, "change")) {
         limit_text(item->change_low, item->change_high, item->unit, limit);
-        n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, "Change %+.6g", item->change);
+        char number[RG_TEXT_WITH_U];
+        rg_text_with_u(item->change, s->coverage_factor * item->u_change, true, number);
         if (isfinite(item->u_change))
-            n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, " +- %.3g",
-                                  s->coverage_factor * item->u_change);
+            n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, "Change %s", number);
+        else
+            n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, "Change %+.6g", item->change);
         n += (size_t)snprintf(text + n, RG_DRAW_TEXT - n, ", limit %.80s; against %.6g. ", limit,
                               item->reference);
     }
@@ -401,6 +405,14 @@ static void draw_kind(paper *p, rg_item_kind kind, const char *heading)
     p->heading = NULL;
 }
 
+static void begin_section(paper *p, const char *section)
+{
+    rg_copy_text(p->section, sizeof p->section, section);
+    if (p->section[0] >= 'a' && p->section[0] <= 'z')
+        p->section[0] = (char)(p->section[0] - 'a' + 'A');
+    begin_table(p, p->section);
+}
+
 /* One table for each further section, in the order of their first items. */
 static void draw_further(paper *p)
 {
@@ -411,7 +423,7 @@ static void draw_further(paper *p)
             continue;
         if (i == 0 || r->item[i - 1].kind != RG_ITEM_FURTHER ||
             strcmp(r->item[i - 1].section, item->section) != 0)
-            begin_table(p, item->section);
+            begin_section(p, item->section);
         draw_item(p, item);
     }
     p->heading = NULL;
@@ -448,6 +460,44 @@ static void draw_changes(paper *p)
     begin_table(p, "What changed since the last and the first visit (change \u00b1 U)");
     for (int i = 0; i < p->s->lines; i++)
         draw_line(p, &p->s->line[i]);
+    p->heading = NULL;
+}
+
+/* ---------------------------------------------------------------- work */
+
+/* A subject keeps at least its first sentence beside it. */
+static void draw_sentence(paper *p, const rg_setup_work *now, const rg_setup_work *before)
+{
+    enum { LINES = 6 };
+    const double x = left + 5, room = right - x;
+    char text[RG_DRAW_TEXT];
+    bool first = !before || strcmp(before->subject, now->subject) != 0;
+    rg_font(p->cr, text_size, false);
+    snprintf(text, sizeof text, "%.*s", (int)sizeof text - 1, now->sentence);
+    signs(text);
+    double height = row_step * wrap(p, x, room, row_step, LINES, false, text);
+    if (first)
+        p->y += 1.5;
+    room_for(p, height + (first ? row_step : 0) - row_step);
+    if (first) {
+        rg_font(p->cr, text_size, true);
+        rg_text(p->cr, left, p->y, 0, right - left, now->subject);
+        p->y += row_step;
+    }
+    rg_font(p->cr, text_size, false);
+    rg_text(p->cr, left + 1, p->y, 0, 0, "-");
+    p->y += row_step * wrap(p, x, room, row_step, LINES, true, text);
+}
+
+static void draw_work(paper *p)
+{
+    const rg_setup_work *w = p->s->work;
+    if (p->s->works == 0)
+        return;
+    begin_table(p,
+                "The work, worst leak first (bearings from the key arm, clockwise from outside)");
+    for (int i = 0; i < p->s->works; i++)
+        draw_sentence(p, &w[i], i > 0 ? &w[i - 1] : NULL);
     p->heading = NULL;
 }
 
@@ -518,6 +568,7 @@ static rg_code draw(const rg_setup_sheet *s, rg_picture_format format, int page,
     draw_kind(&p, RG_ITEM_CHECK, "Checks and remarks");
     draw_further(&p);
     draw_changes(&p);
+    draw_work(&p);
     draw_end(&p);
     close_page(&p);
     *pages = p.page + 1;

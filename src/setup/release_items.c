@@ -215,9 +215,10 @@ static const rg_release_value *value_of(const rg_release_value *value, int value
 static void say_limits(rg_release_item *item, const char *what, double x, double u, double low,
                        double high, double k)
 {
-    char number[128], limit[96];
+    char number[160], limit[96], with_u[RG_TEXT_WITH_U];
+    rg_text_with_u(x, k * u, false, with_u);
     if (isfinite(u))
-        snprintf(number, sizeof number, "%s%.6g +- %.3g %s", what, x, k * u, item->unit);
+        snprintf(number, sizeof number, "%s%s %s", what, with_u, item->unit);
     else
         snprintf(number, sizeof number, "%s%.6g %s", what, x, item->unit);
     if (isnan(low))

@@ -253,7 +253,7 @@ Test(draw_setup, a_sheet_says_everything)
     SAYS(m, "PE-A-0147", "HOLD", "1 pad1: why pad1 holds", "2 pad2: why", "judged for 2026-11-25",
          "0.150 ± 0.019 mm at 199°", "light finger",
          "spring force key0 42 ± 4 gf 20 to 80 gf passed", "with spring gauge, 100 g",
-         "Remark: rods and pivots, light oil", "key heights", "low C opening undecided",
+         "Remark: rods and pivots, light oil", "Key heights", "low C opening undecided",
          "pad pad1 visit 1, 2025-11-26 +1.0 ± 0.5 mm wider",
          "mass visit 1, 2025-11-26 +1.0 ± 0.5 mm no change shown", "page 1 of 1");
     free(m);
@@ -417,4 +417,33 @@ Test(draw_setup, other_json_is_refused)
                      RG_BAD_DATA);
         cr_expect(strstr(err.text, "s.json") && strstr(err.text, bad[i][1]), "%s", err.text);
     }
+}
+
+/* Every sentence stands on some page, under its subject, with one sign for "+-". */
+Test(draw_setup, the_work_is_told_in_full)
+{
+    enum { SENTENCES = 90 };
+    made *m = usual(3);
+    rg_setup_work *work = calloc(SENTENCES, sizeof *work);
+    for (int i = 0; i < SENTENCES; i++) {
+        snprintf(work[i].subject, sizeof work[i].subject, "pad of number %d", i / 3);
+        snprintf(work[i].sentence, sizeof work[i].sentence,
+                 "sentence%d: lower it by 0.09 +- 0.01 mm.", i);
+    }
+    m->sheet.work = work;
+    m->sheet.works = SENTENCES;
+    cr_expect_geq(whole(m), 3);
+    const char *words = words_of(m);
+    for (int i = 0; i < SENTENCES; i++) {
+        char text[64];
+        snprintf(text, sizeof text, "sentence%d: lower it by 0.09 ± 0.01 mm.", i);
+        cr_expect(strstr(words, text), "%s", text);
+        snprintf(text, sizeof text, "pad of number %d ", i / 3);
+        const char *subject = strstr(words, text);
+        cr_assert(subject, "%s", text);
+        cr_expect_null(strstr(subject + 1, text), "%s twice", text);
+    }
+    SAYS(m, "The work, worst leak first", "pad of number 0 - sentence0", "who decides, signature");
+    free(work);
+    free(m);
 }
