@@ -252,3 +252,175 @@ Test(workup, nothing_swept_is_nothing_found)
     cr_expect(w->ranks == 0 && !w->has_heights);
     rg_workup_free(w);
 }
+
+/* ---------------------------------------------------------------- judging, state by state */
+
+Test(workup, closings_are_judged_by_what_they_show)
+{
+    static const struct {
+        rg_repeat_state shown;
+        rg_item_state judged;
+        const char *why;
+    } row[] = {{RG_REPEAT_LOOSE_KEY, RG_ITEM_OUT, "loose key: the tilt scatters by 0.040 mm"},
+               {RG_REPEAT_SOFT_PAD, RG_ITEM_OUT, "soft pad: it sinks by 0.030 +- 0.010 mm"},
+               {RG_REPEAT_NOT_TOLD, RG_ITEM_UNDECIDED, "not told"},
+               {RG_REPEAT_NOT_MEASURED, RG_ITEM_UNDECIDED, "not measured"},
+               {RG_REPEAT_STEADY, RG_ITEM_PASSED, ""}};
+    rg_release_item item[RG_WORKUP_ITEMS];
+    rg_release_section s[RG_WORKUP_SECTIONS];
+    rg_workup *w = make();
+    rg_workup_pad *p = &w->pad[0];
+    for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
+        p->has_repeat = true;
+        p->repeat.state = row[i].shown;
+        p->repeat.tilt.component.sd = 0.04;
+        p->repeat.drift_mm = -0.03;
+        p->repeat.U_drift_mm = 0.01;
+        rg_workup_sections(w, item, s);
+        cr_assert(strcmp(s[2].name, "repeatability") == 0 && s[2].items == 1);
+        cr_expect_eq(s[2].item->state, row[i].judged, "%s", row[i].why);
+        cr_expect(strncmp(s[2].item->why, row[i].why, strlen(row[i].why)) == 0 &&
+                      (row[i].why[0] || !s[2].item->why[0]),
+                  "%s", s[2].item->why);
+    }
+    rg_workup_free(w);
+}
+
+Test(workup, links_are_judged_by_what_they_show)
+{
+    static const struct {
+        rg_regulation_state shown;
+        rg_item_state judged;
+        const char *why;
+    } row[] = {{RG_REGULATION_DRIVER_FIRST, RG_ITEM_OUT, "A closes first, C stands off"},
+               {RG_REGULATION_DRIVEN_FIRST, RG_ITEM_OUT, "C closes first and holds A off"},
+               {RG_REGULATION_NOT_TOLD, RG_ITEM_UNDECIDED, "no difference is shown"},
+               {RG_REGULATION_NOT_MEASURED, RG_ITEM_NOT_MEASURED, "both were not seen"},
+               {RG_REGULATION_TOGETHER, RG_ITEM_PASSED, ""}};
+    rg_release_item item[RG_WORKUP_ITEMS];
+    rg_release_section s[RG_WORKUP_SECTIONS];
+    take("A", SEALED, "light", "");
+    take("C", SEALED, "light", "A");
+    rg_workup *w = make();
+    for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
+        w->key[0].regulation.link[0].state = row[i].shown;
+        rg_workup_sections(w, item, s);
+        cr_assert(strcmp(s[0].name, "regulation") == 0 && s[0].items == 1);
+        cr_expect_eq(s[0].item->state, row[i].judged, "%s", row[i].why);
+        cr_expect(strncmp(s[0].item->why, row[i].why, strlen(row[i].why)) == 0 &&
+                      (row[i].why[0] || !s[0].item->why[0]),
+                  "%s", s[0].item->why);
+    }
+    rg_workup_free(w);
+}
+
+Test(workup, openings_are_judged_by_band_and_order)
+{
+    static const struct {
+        rg_height_state band;
+        rg_order_state order;
+        rg_item_state judged;
+    } row[] = {{RG_HEIGHT_WITHIN, RG_ORDER_KEPT, RG_ITEM_PASSED},
+               {RG_HEIGHT_LOW, RG_ORDER_KEPT, RG_ITEM_OUT},
+               {RG_HEIGHT_HIGH, RG_ORDER_NONE, RG_ITEM_OUT},
+               {RG_HEIGHT_WITHIN, RG_ORDER_BROKEN, RG_ITEM_OUT},
+               {RG_HEIGHT_UNSURE, RG_ORDER_KEPT, RG_ITEM_UNDECIDED},
+               {RG_HEIGHT_WITHIN, RG_ORDER_UNSURE, RG_ITEM_UNDECIDED},
+               {RG_HEIGHT_NO_BAND, RG_ORDER_NONE, RG_ITEM_NO_RULE}};
+    take_open("B", 5.0);
+    rg_workup *w = make();
+    int b = (int)(pad_of(w, "B") - w->pad);
+    for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
+        w->heights.finding[b].state = row[i].band;
+        w->heights.finding[b].order = row[i].order;
+        cr_expect_eq(item_state(w, "key heights", "opening of B"), (int)row[i].judged, "row %zu",
+                     i);
+    }
+    rg_workup_free(w);
+}
+
+Test(workup, fingers_are_judged_by_verdict_and_leaks)
+{
+    rg_workup *w = make();
+    rg_workup_pad *p = &w->pad[0];
+    char name[RG_RELEASE_NAME];
+    snprintf(name, sizeof name, "finger on %.100s", p->pad->name);
+    p->has_force = true;
+    p->force.verdict = RG_VERDICT_SEALED;
+    cr_expect_eq(item_state(w, "finger force", name), RG_ITEM_PASSED);
+    p->force.verdict = RG_VERDICT_UNDECIDED;
+    cr_expect_eq(item_state(w, "finger force", name), RG_ITEM_UNDECIDED);
+    p->force.verdict = RG_VERDICT_LEAKING;
+    cr_expect_eq(item_state(w, "finger force", name), RG_ITEM_OUT);
+    p->force.verdict = RG_VERDICT_SEALED;
+    p->force.gaps = 1;
+    p->force.gap[0].leak = true;
+    cr_expect_eq(item_state(w, "finger force", name), RG_ITEM_OUT);
+    rg_workup_free(w);
+}
+
+/* ---------------------------------------------------------------- which one, and in which order */
+
+Test(workup, the_last_opening_counts)
+{
+    take_open("B", 4.1);
+    take_open("B", 5.0);
+    rg_workup *w = make();
+    cr_expect_eq(pad_of(w, "B")->opened, 1);
+    cr_expect_eq(item_state(w, "key heights", "opening of B"), RG_ITEM_PASSED);
+    rg_workup_free(w);
+}
+
+/* What a pad's face is uneven by is the same at each closing: it must not widen what is compared. */
+Test(workup, closings_are_compared_without_the_pads_own_unevenness)
+{
+    rg_seating once;
+    for (int i = 0; i < 3; i++)
+        take("G", LEAKING, "light", "");
+    rg_workup *w = make();
+    cr_assert_eq(rg_seating_measure(&map[LEAKING].map, RG_PRESS_LIGHT, NAN,
+                                    &settings.diagnosis.shape, &once, &err),
+                 RG_OK, "%s", err.text);
+    cr_expect_gt(settings.diagnosis.shape.uneven_mm, 0);
+    cr_expect_lt(pad_of(w, "G")->closing[0].covariance[1][1], once.covariance[1][1]);
+    rg_workup_free(w);
+}
+
+typedef struct heard {
+    char first[2][RG_WORKUP_SUBJECT];
+    int subjects;
+    bool loose;
+} heard;
+
+static void hear(void *context, const char *subject, const char *sentence)
+{
+    heard *h = context;
+    if (h->subjects == 0 || (h->subjects == 1 && strcmp(h->first[0], subject) != 0))
+        snprintf(h->first[h->subjects++], RG_WORKUP_SUBJECT, "%s", subject);
+    h->loose = h->loose || strstr(sentence, "Mend the loose key first");
+}
+
+Test(workup, the_largest_leak_is_told_first_wherever_it_lies)
+{
+    heard h = {0};
+    stand_off(take("C", SEALED, "light", ""), 0.03);
+    stand_off(take("G", SEALED, "light", ""), 0.10);
+    rg_workup *w = make();
+    rg_workup_tell(w, hear, &h);
+    cr_expect_str_eq(h.first[0], "pad G");
+    cr_expect_str_eq(h.first[1], "pad C");
+    cr_expect(!h.loose);
+    rg_workup_free(w);
+}
+
+Test(workup, a_loose_key_is_to_be_mended_before_its_pad)
+{
+    heard h = {0};
+    for (int i = 0; i < 3; i++)
+        take("G", LEAKING, "light", "");
+    rg_workup *w = make();
+    w->pad[pad_of(w, "G") - w->pad].repeat.state = RG_REPEAT_LOOSE_KEY;
+    rg_workup_tell(w, hear, &h);
+    cr_expect(h.loose);
+    rg_workup_free(w);
+}

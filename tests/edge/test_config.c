@@ -212,6 +212,25 @@ Test(config, a_sweep_gives_roles_exposures_finger_and_wedge)
     rg_sweep_free(&s);
 }
 
+/* The key that was pressed may be left out, and comes back from a text that was written. */
+Test(config, a_sweep_may_say_whose_key_was_pressed)
+{
+    rg_error err = {0};
+    char *text = NULL;
+    rg_sweep s = parse_good_sweep(sweep_text);
+    cr_expect_str_eq(s.key, "");
+    rg_sweep_free(&s);
+    s = parse_good_sweep(edited(sweep_text, "pad = G\n", "pad = G\nkey = low B flat\n"));
+    cr_expect_str_eq(s.pad, "G");
+    cr_expect_str_eq(s.key, "low B flat");
+    cr_assert_eq(rg_sweep_text(&s, &text, &err), RG_OK, "%s", err.text);
+    rg_sweep_free(&s);
+    s = parse_good_sweep(text);
+    cr_expect_str_eq(s.key, "low B flat");
+    rg_sweep_free(&s);
+    free(text);
+}
+
 Test(config, windows_line_ends_a_byte_order_mark_indents_and_long_comments_are_read)
 {
     char text[TEXT] = "\xEF\xBB\xBF; ";

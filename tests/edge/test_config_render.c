@@ -74,6 +74,8 @@ Test(config_render, a_plan_that_cannot_be_is_refused_by_line)
         {"creases = ;", "creases = 75 0 0.06 ;", "half width"},
         {"streaks = ;", "streaks = 40 3 0.5 9 -9 ;", "low below high"},
         {"elevations_deg = -0.8, -0.4, 0, 0.4, 0.8", "elevations_deg =", "no elevation"},
+        {"creases = ;", "creases = 75 5 9 ;", "depth -5 to 5"},
+        {"streaks = ;", "streaks = 40 3 -1 -9 9 ;", "light 0 to 1000"},
         {"elevations_deg = -0.8,", "elevations_deg = -80,", "-30 to 60"},
         {"bearings = 10", "bearings = 0", "bearings = 0"},
         {"bearings = 10", "bearings = ten", "whole number"},
@@ -91,4 +93,21 @@ Test(config_render, a_plan_that_cannot_be_is_refused_by_line)
         cr_expect(strstr(err.text, bad[i][2]), "%s: %s", bad[i][1], err.text);
         cr_expect_null(plan.sweep);
     }
+}
+
+/* The most frames that a sweep may have, RG_FRAMES_MAX with the witness, are more than 72 x 7. */
+Test(config_render, more_frames_than_a_sweep_may_have_are_refused)
+{
+    cr_assert_eq(
+        changed("elevations_deg = -0.8, -0.4, 0, 0.4, 0.8\n", "elevations_deg = 1,2,3,4,5,6,7,8\n"),
+        RG_OK, "%s", err.text);
+    rg_render_plan_free(&plan);
+    cr_assert_eq(changed("bearings = 10\nelevations_deg = -0.8, -0.4, 0, 0.4, 0.8",
+                         "bearings = 72\nelevations_deg = 1,2,3,4,5,6,7,8"),
+                 RG_BAD_DATA);
+    cr_expect(strstr(err.text, "more than 512 frames"), "%s", err.text);
+    cr_assert_eq(changed("bearings = 10\nelevations_deg = -0.8, -0.4, 0, 0.4, 0.8",
+                         "bearings = 72\nelevations_deg = 1,2,3,4,5,6,7"),
+                 RG_OK, "%s", err.text);
+    rg_render_plan_free(&plan);
 }
