@@ -201,20 +201,52 @@ rg_code rg_ini_unknown_section(const rg_ini *ini, int section, const char *known
                    ini->label, ini->section[section].line, ini->section[section].name, known);
 }
 
+/* "a, b, c" with the last joint as given. */
+static void join(char *to, size_t size, const char *const *word, const char *last_joint)
+{
+    size_t used = 0;
+    to[0] = 0;
+    for (int i = 0; word[i]; i++) {
+        const char *joint = i == 0 ? "" : word[i + 1] ? ", " : last_joint;
+        int n = snprintf(to + used, size - used, "%s%s", joint, word[i]);
+        used += n > 0 && (size_t)n < size - used ? (size_t)n : 0;
+    }
+}
+
+static rg_code check_sections(const rg_ini *ini, const char *const *name, rg_error *err)
+{
+    char known[RG_ERROR_TEXT / 4];
+    join(known, sizeof known, name, ", ");
+    for (int i = 0; i < ini->sections; i++) {
+        int k = 0;
+        while (name[k] && strcmp(ini->section[i].name, name[k]) != 0)
+            k++;
+        if (!name[k])
+            return rg_ini_unknown_section(ini, i, known, err);
+    }
+    return RG_OK;
+}
+
+rg_code rg_ini_fill_sections(const rg_ini *ini, rg_ini_table table, const char *const *name,
+                             void *object, rg_error *err)
+{
+    rg_code code = RG_OK;
+    for (int k = 0; code == RG_OK && name[k]; k++)
+        code = rg_ini_fill_named(ini, table, name[k], object, err);
+    return code == RG_OK ? check_sections(ini, name, err) : code;
+}
+
 rg_code rg_ini_word(const rg_ini *ini, const rg_ini_entry *entry, const char *const *word,
                     int *value, rg_error *err)
 {
-    char known[RG_ERROR_TEXT / 4] = "";
-    size_t used = 0;
-    for (int i = 0; word[i] != NULL; i++) {
+    char known[RG_ERROR_TEXT / 4];
+    for (int i = 0; word[i]; i++) {
         if (strcmp(word[i], entry->value) == 0) {
             *value = i;
             return RG_OK;
         }
-        const char *joint = i == 0 ? "" : word[i + 1] == NULL ? " or " : ", ";
-        int n = snprintf(known + used, sizeof known - used, "%s%s", joint, word[i]);
-        used += n > 0 && (size_t)n < sizeof known - used ? (size_t)n : 0;
     }
+    join(known, sizeof known, word, " or ");
     return rg_ini_fail(ini, entry, err, "write %s", known);
 }
 

@@ -3,8 +3,6 @@
  */
 #include "rimglow/config_archive.h"
 
-#include <string.h>
-
 #include "config_private.h"
 
 #define SETTING(member) offsetof(rg_archive_settings, member)
@@ -20,18 +18,7 @@ static const rg_ini_field field[] = {
      "confidence of intervals"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
-
-static rg_code fill(const rg_ini *ini, rg_archive_settings *settings, rg_error *err)
-{
-    rg_code code = rg_ini_fill_named(ini, table, "change", settings, err);
-    if (code == RG_OK)
-        code = rg_ini_fill_named(ini, table, "batch", settings, err);
-    for (int i = 0; code == RG_OK && i < ini->sections; i++)
-        if (strcmp(ini->section[i].name, "change") != 0 &&
-            strcmp(ini->section[i].name, "batch") != 0)
-            code = rg_ini_unknown_section(ini, i, "change, batch", err);
-    return code;
-}
+static const char *const section_name[] = {"change", "batch", NULL};
 
 rg_code rg_archive_settings_parse(const char *label, const char *text, size_t size,
                                   rg_archive_settings *settings, rg_error *err)
@@ -41,7 +28,7 @@ rg_code rg_archive_settings_parse(const char *label, const char *text, size_t si
     rg_code code = rg_ini_read(label, "calib/archive.ini", text, size, &ini, err);
     if (code != RG_OK)
         return code;
-    code = fill(ini, settings, err);
+    code = rg_ini_fill_sections(ini, table, section_name, settings, err);
     rg_ini_free(ini);
     return code;
 }

@@ -36,8 +36,7 @@ static const rg_ini_field field[] = {
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
 
-static const char *const section_name[] = {"coverage", "keep", "witness", "engine"};
-enum { SECTIONS = sizeof section_name / sizeof section_name[0] };
+static const char *const section_name[] = {"coverage", "keep", "witness", "engine", NULL};
 
 static rg_code levels_wrong(const rg_ini *ini, const rg_ini_entry *entry, rg_error *err)
 {
@@ -66,25 +65,10 @@ static rg_code fill_levels(const rg_ini *ini, double level_deg[RG_COVER_LEVELS],
     return at[strspn(at, " \t")] == '\0' ? RG_OK : levels_wrong(ini, entry, err);
 }
 
-static bool is_known(const char *name)
-{
-    for (int i = 0; i < SECTIONS; i++)
-        if (strcmp(name, section_name[i]) == 0)
-            return true;
-    return false;
-}
-
 static rg_code fill(const rg_ini *ini, rg_capture_settings *settings, rg_error *err)
 {
-    rg_code code = RG_OK;
-    for (int i = 0; code == RG_OK && i < SECTIONS; i++)
-        code = rg_ini_fill_named(ini, table, section_name[i], settings, err);
-    if (code == RG_OK)
-        code = fill_levels(ini, settings->coverage.level_deg, err);
-    for (int i = 0; code == RG_OK && i < ini->sections; i++)
-        if (!is_known(ini->section[i].name))
-            code = rg_ini_unknown_section(ini, i, "coverage, keep, witness, engine", err);
-    return code;
+    rg_code code = rg_ini_fill_sections(ini, table, section_name, settings, err);
+    return code == RG_OK ? fill_levels(ini, settings->coverage.level_deg, err) : code;
 }
 
 rg_code rg_capture_settings_parse(const char *label, const char *text, size_t size,

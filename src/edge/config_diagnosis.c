@@ -3,8 +3,6 @@
  */
 #include "rimglow/config_diagnosis.h"
 
-#include <string.h>
-
 #include "config_private.h"
 
 #define OPTION(member) offsetof(rg_diagnosis_options, member)
@@ -50,26 +48,7 @@ static const rg_ini_field field[] = {
      "widest local opening that is pressed out, mm"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
-static const char *const section[] = {"shape", "faults", "corrections"};
-
-static bool is_known(const char *name)
-{
-    for (int k = 0; k < 3; k++)
-        if (strcmp(name, section[k]) == 0)
-            return true;
-    return false;
-}
-
-static rg_code fill(const rg_ini *ini, rg_diagnosis_options *o, rg_error *err)
-{
-    rg_code code = RG_OK;
-    for (int k = 0; code == RG_OK && k < 3; k++)
-        code = rg_ini_fill_named(ini, table, section[k], o, err);
-    for (int i = 0; code == RG_OK && i < ini->sections; i++)
-        if (!is_known(ini->section[i].name))
-            code = rg_ini_unknown_section(ini, i, "shape, faults, corrections", err);
-    return code;
-}
+static const char *const section_name[] = {"shape", "faults", "corrections", NULL};
 
 rg_code rg_diagnosis_options_parse(const char *label, const char *text, size_t size,
                                    rg_diagnosis_options *options, rg_error *err)
@@ -80,7 +59,7 @@ rg_code rg_diagnosis_options_parse(const char *label, const char *text, size_t s
     rg_code code = rg_ini_read(label, "calib/diagnosis.ini", text, size, &ini, err);
     if (code != RG_OK)
         return code;
-    code = fill(ini, &filled, err);
+    code = rg_ini_fill_sections(ini, table, section_name, &filled, err);
     if (code == RG_OK && filled.shape.local_most_deg < filled.shape.local_least_deg)
         code =
             rg_fail(err, RG_BAD_DATA,

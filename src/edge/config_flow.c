@@ -3,8 +3,6 @@
  */
 #include "rimglow/config_flow.h"
 
-#include <string.h>
-
 #include "config_private.h"
 
 #define OPTION(member) offsetof(rg_flow_options, member)
@@ -23,15 +21,11 @@ static const rg_ini_field field[] = {
      "coverage factor k of the stated bounds"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
+static const char *const section_name[] = {"air", "leak", NULL};
 
 static rg_code fill(const rg_ini *ini, rg_flow_options *options, rg_error *err)
 {
-    rg_code code = rg_ini_fill_named(ini, table, "air", options, err);
-    if (code == RG_OK)
-        code = rg_ini_fill_named(ini, table, "leak", options, err);
-    for (int i = 0; code == RG_OK && i < ini->sections; i++)
-        if (strcmp(ini->section[i].name, "air") != 0 && strcmp(ini->section[i].name, "leak") != 0)
-            code = rg_ini_unknown_section(ini, i, "air, leak", err);
+    rg_code code = rg_ini_fill_sections(ini, table, section_name, options, err);
     if (code == RG_OK && rg_flow_check(options, err) != RG_OK) {
         rg_fail_prefix(err, ini->label);
         code = RG_BAD_DATA;

@@ -3,8 +3,6 @@
  */
 #include "rimglow/config_heights.h"
 
-#include <string.h>
-
 #include "config_private.h"
 
 #define OPTION(member) offsetof(rg_heights_options, member)
@@ -15,19 +13,20 @@ static const rg_ini_field field[] = {
      "least growth from a hole to the next lower one, mm"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
+static const char *const section_name[] = {"heights", NULL};
 
 rg_code rg_heights_options_parse(const char *label, const char *text, size_t size,
                                  rg_heights_options *options, rg_error *err)
 {
     rg_ini *ini;
-    *options = (rg_heights_options){0};
+    rg_heights_options filled = {0};
+    *options = filled;
     rg_code code = rg_ini_read(label, "calib/heights.ini", text, size, &ini, err);
     if (code != RG_OK)
         return code;
-    code = rg_ini_fill_named(ini, table, "heights", options, err);
-    for (int i = 0; code == RG_OK && i < ini->sections; i++)
-        if (strcmp(ini->section[i].name, "heights") != 0)
-            code = rg_ini_unknown_section(ini, i, "heights", err);
+    code = rg_ini_fill_sections(ini, table, section_name, &filled, err);
+    if (code == RG_OK)
+        *options = filled;
     rg_ini_free(ini);
     return code;
 }

@@ -3,8 +3,6 @@
  */
 #include "rimglow/config_keys.h"
 
-#include <string.h>
-
 #include "config_private.h"
 
 #define SETTING(member) offsetof(rg_keys_settings, member)
@@ -50,23 +48,7 @@ static const rg_ini_field field[] = {
      "an axis of scatter that is known worse is not told, degrees"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
-static const char *const section[] = {"keys", "regulation", "force", "repeat"};
-enum { SECTIONS = sizeof section / sizeof section[0] };
-
-static rg_code fill(const rg_ini *ini, rg_keys_settings *settings, rg_error *err)
-{
-    rg_code code = RG_OK;
-    for (int i = 0; code == RG_OK && i < SECTIONS; i++)
-        code = rg_ini_fill_named(ini, table, section[i], settings, err);
-    for (int i = 0; code == RG_OK && i < ini->sections; i++) {
-        bool known = false;
-        for (int k = 0; k < SECTIONS; k++)
-            known = known || strcmp(ini->section[i].name, section[k]) == 0;
-        if (!known)
-            code = rg_ini_unknown_section(ini, i, "keys, regulation, force, repeat", err);
-    }
-    return code;
-}
+static const char *const section_name[] = {"keys", "regulation", "force", "repeat", NULL};
 
 rg_code rg_keys_settings_parse(const char *label, const char *text, size_t size,
                                rg_keys_settings *settings, rg_error *err)
@@ -77,7 +59,7 @@ rg_code rg_keys_settings_parse(const char *label, const char *text, size_t size,
     rg_code code = rg_ini_read(label, "calib/keys.ini", text, size, &ini, err);
     if (code != RG_OK)
         return code;
-    code = fill(ini, &s, err);
+    code = rg_ini_fill_sections(ini, table, section_name, &s, err);
     rg_ini_free(ini);
     if (code == RG_OK && !(s.force.light_most_g > s.force.light_least_g))
         code = rg_fail(err, RG_BAD_DATA,

@@ -84,6 +84,10 @@ rg_code rg_ini_check_keys(const rg_ini *ini, rg_ini_table table, const char *kin
 /* The same for a section that must be there, found by its name. */
 rg_code rg_ini_fill_named(const rg_ini *ini, rg_ini_table table, const char *name, void *object,
                           rg_error *err);
+/* Fills object from all sections of a file (their names, ended by NULL), each of which must be there;
+ * refuses any other one. */
+rg_code rg_ini_fill_sections(const rg_ini *ini, rg_ini_table table, const char *const *name,
+                             void *object, rg_error *err);
 /* A date, or "none" for -1. */
 rg_code rg_ini_date(const rg_ini *ini, const rg_ini_entry *entry, int *day, rg_error *err);
 /* RG_BAD_DATA for a section that nobody knows. known: the names to offer. */

@@ -3,7 +3,6 @@
  */
 #include "rimglow/config_study.h"
 
-#include <stdio.h>
 #include <string.h>
 
 #include "config_private.h"
@@ -47,17 +46,8 @@ static rg_code take_choice(const rg_ini *ini, const char *key, const char *const
 
 static rg_code fill(const rg_ini *ini, rg_study_settings *s, rg_error *err)
 {
-    static const char *const section[] = {"study", "gauge", "detect"};
-    rg_code code = RG_OK;
-    for (int i = 0; code == RG_OK && i < 3; i++)
-        code = rg_ini_fill_named(ini, table, section[i], s, err);
-    for (int i = 0; code == RG_OK && i < ini->sections; i++) {
-        bool known = false;
-        for (int k = 0; k < 3; k++)
-            known = known || strcmp(ini->section[i].name, section[k]) == 0;
-        if (!known)
-            code = rg_ini_unknown_section(ini, i, "study, gauge, detect", err);
-    }
+    static const char *const section[] = {"study", "gauge", "detect", NULL};
+    rg_code code = rg_ini_fill_sections(ini, table, section, s, err);
     if (code == RG_OK)
         code = take_choice(ini, "link", rg_study_links, &s->link, err);
     if (code == RG_OK)

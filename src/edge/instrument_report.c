@@ -8,23 +8,9 @@
 #include "json_values.h"
 #include "rimglow/version.h"
 
-static json_t *number(double value)
-{
-    return rg_json_digits(value, 6);
-}
-
 static json_t *above_0(double value)
 {
-    return value > 0 ? number(value) : json_null();
-}
-
-static json_t *note_name(int pitch)
-{
-    char name[RG_PITCH_NAME];
-    if (pitch < 0)
-        return json_null();
-    rg_pitch_name(pitch, name);
-    return json_string(name);
+    return value > 0 ? rg_json_number(value) : json_null();
 }
 
 static json_t *list_of(const rg_pitch_set *set)
@@ -37,18 +23,18 @@ static json_t *list_of(const rg_pitch_set *set)
 static json_t *pad_object(const rg_hole *h, const rg_instrument_report_pad *p)
 {
     json_t *o = json_object();
-    json_object_set_new(o, "pad", rg_json_text(h->name));
-    json_object_set_new(o, "rest", json_string(p->rest));
-    json_object_set_new(o, "role", json_string(p->role));
-    json_object_set_new(o, "dimensions", json_string(p->dimensions));
-    json_object_set_new(o, "rim_inner_mm", number(p->rim->inner_diameter_mm));
-    json_object_set_new(o, "rim_outer_mm", number(p->rim->outer_diameter_mm));
-    json_object_set_new(o, "pad_mm", number(p->rim->pad_diameter_mm));
-    json_object_set_new(o, "cup_height_mm", number(p->rim->cup_height_mm));
+    rg_json_set_text(o, "pad", h->name);
+    rg_json_set_text(o, "rest", p->rest);
+    rg_json_set_text(o, "role", p->role);
+    rg_json_set_text(o, "dimensions", p->dimensions);
+    rg_json_set_number(o, "rim_inner_mm", p->rim->inner_diameter_mm);
+    rg_json_set_number(o, "rim_outer_mm", p->rim->outer_diameter_mm);
+    rg_json_set_number(o, "pad_mm", p->rim->pad_diameter_mm);
+    rg_json_set_number(o, "cup_height_mm", p->rim->cup_height_mm);
     json_object_set_new(o, "crown", p->crown < 0 ? json_null() : json_integer(p->crown));
-    json_object_set_new(o, "opening_mm", number(p->opening_mm));
+    rg_json_set_number(o, "opening_mm", p->opening_mm);
     json_object_set_new(o, "opening_tolerance_mm", above_0(p->opening_tolerance_mm));
-    json_object_set_new(o, "closed_with", rg_json_text(p->closed_with));
+    rg_json_set_text(o, "closed_with", p->closed_with);
     json_object_set_new(o, "notes", list_of(&h->closed));
     json_object_set_new(o, "opens", list_of(&h->opens));
     json_object_set_new(o, "vents", list_of(&h->vents));
@@ -58,11 +44,11 @@ static json_t *pad_object(const rg_hole *h, const rg_instrument_report_pad *p)
 static json_t *link_object(const rg_instrument_report *r, const rg_instrument_report_link *l)
 {
     json_t *o = json_object();
-    json_object_set_new(o, "driver", rg_json_text(r->hole[l->driver].name));
-    json_object_set_new(o, "driven", rg_json_text(r->hole[l->driven].name));
-    json_object_set_new(o, "adjuster", rg_json_text(l->adjuster));
-    json_object_set_new(o, "kind", json_string(l->kind));
-    json_object_set_new(o, "lever_ratio", number(l->lever_ratio));
+    rg_json_set_text(o, "driver", r->hole[l->driver].name);
+    rg_json_set_text(o, "driven", r->hole[l->driven].name);
+    rg_json_set_text(o, "adjuster", l->adjuster);
+    rg_json_set_text(o, "kind", l->kind);
+    rg_json_set_number(o, "lever_ratio", l->lever_ratio);
     json_object_set_new(o, "thread_mm", above_0(l->thread_mm));
     return o;
 }
@@ -83,28 +69,27 @@ static json_t *note_object(const rg_instrument_report *r, int pitch)
     rg_venting_of(r->hole, r->pads, pitch, &v);
     for (int i = 0; v.known && i < v.holes; i++)
         json_array_append_new(through, rg_json_text(r->hole[v.hole[i]].name));
-    json_object_set_new(o, "note", note_name(pitch));
+    json_object_set_new(o, "note", rg_json_note(pitch));
     json_object_set_new(o, "closed", holes_in(r, pitch, RG_STATE_CLOSED));
     json_object_set_new(o, "vents", holes_in(r, pitch, RG_STATE_VENTING));
-    json_object_set_new(o, "known", json_boolean(v.known));
+    rg_json_set_switch(o, "known", v.known);
     json_object_set_new(o, "speaks_through", through);
     return o;
 }
 
 static void add_head(json_t *o, const rg_instrument_report *r, const rg_pitch_set *all)
 {
-    json_object_set_new(o, "format", json_string("rimglow instrument"));
-    json_object_set_new(o, "version", json_integer(1));
-    json_object_set_new(o, "software", json_string("rimglow " RG_VERSION));
-    json_object_set_new(o, "file", rg_json_text(r->file));
-    json_object_set_new(o, "name", rg_json_text(r->name));
-    json_object_set_new(o, "lowest", note_name(rg_pitch_lowest(all)));
-    json_object_set_new(o, "highest", note_name(rg_pitch_highest(all)));
+    rg_json_set_text(o, "software", "rimglow " RG_VERSION);
+    rg_json_set_text(o, "file", r->file);
+    rg_json_set_text(o, "name", r->name);
+    json_object_set_new(o, "lowest", rg_json_note(rg_pitch_lowest(all)));
+    json_object_set_new(o, "highest", rg_json_note(rg_pitch_highest(all)));
 }
 
 rg_code rg_instrument_report_text(const rg_instrument_report *r, char **text, rg_error *err)
 {
-    json_t *o = json_object(), *pads = json_array(), *links = json_array(), *notes = json_array();
+    json_t *o = rg_json_document("rimglow instrument"), *pads = json_array(), *links = json_array(),
+           *notes = json_array();
     rg_pitch_set all = rg_holes_notes(r->hole, r->pads);
     add_head(o, r, &all);
     for (int i = 0; i < r->pads; i++)
@@ -117,7 +102,5 @@ rg_code rg_instrument_report_text(const rg_instrument_report *r, char **text, rg
     json_object_set_new(o, "pads", pads);
     json_object_set_new(o, "links", links);
     json_object_set_new(o, "notes", notes);
-    *text = json_dumps(o, JSON_INDENT(1) | JSON_PRESERVE_ORDER);
-    json_decref(o);
-    return *text ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory for the JSON of an instrument");
+    return rg_json_write(o, RG_JSON_ALL_DIGITS, "the instrument", text, err);
 }

@@ -490,22 +490,6 @@ static json_t *number(double value)
     return rg_json_digits(fabs(value) < 1e-290 ? 0 : value, NUMBER_DIGITS);
 }
 
-static json_t *day(int value)
-{
-    char text[RG_DATE_TEXT];
-    if (value < 0)
-        return json_null();
-    rg_date_format(value, text);
-    return json_string(text);
-}
-
-static json_t *digest(const rg_digest *value)
-{
-    char text[RG_DIGEST_TEXT];
-    rg_digest_format(value, text);
-    return json_string(text);
-}
-
 /* A reason may quote a file name: '?' for control characters, and for every byte beyond ASCII where
  * the text is not UTF-8. */
 static json_t *reason(const char *from)
@@ -531,8 +515,8 @@ static json_t *sweep_object(const rg_record_sweep *w)
     json_object_set_new(o, "verdict", json_string(rg_verdict_name(w->verdict)));
     json_object_set_new(o, "finger", rg_json_text(w->finger));
     json_object_set_new(o, "grams", number(w->grams));
-    json_object_set_new(o, "taken", day(w->taken_day));
-    json_object_set_new(o, "judged", day(w->judged_day));
+    json_object_set_new(o, "taken", rg_json_day(w->taken_day));
+    json_object_set_new(o, "judged", rg_json_day(w->judged_day));
     json_object_set_new(o, "instrument_file", rg_json_text(w->instrument_file));
     json_object_set_new(o, "station_file", rg_json_text(w->station_file));
     return o;
@@ -547,7 +531,7 @@ static json_t *value_object(const rg_record_value *v)
     json_object_set_new(o, "unit", rg_json_text(v->unit));
     json_object_set_new(o, "with", rg_json_text(v->with));
     json_object_set_new(o, "remark", rg_json_text(v->remark));
-    json_object_set_new(o, "measured", day(v->measured_day));
+    json_object_set_new(o, "measured", rg_json_day(v->measured_day));
     return o;
 }
 
@@ -557,7 +541,7 @@ static json_t *check_object(const rg_record_check *c)
     json_object_set_new(o, "name", rg_json_text(c->name));
     json_object_set_new(o, "done", c->stated ? json_boolean(c->done) : json_null());
     json_object_set_new(o, "remark", rg_json_text(c->remark));
-    json_object_set_new(o, "checked", day(c->checked_day));
+    json_object_set_new(o, "checked", rg_json_day(c->checked_day));
     return o;
 }
 
@@ -567,8 +551,8 @@ static json_t *previous_object(const rg_record *r)
         return json_null();
     json_t *o = json_object();
     json_object_set_new(o, "bag", rg_json_text(r->previous_bag));
-    json_object_set_new(o, "manifest_sha256", digest(&r->previous_manifest));
-    json_object_set_new(o, "tagmanifest_sha256", digest(&r->previous_tagmanifest));
+    json_object_set_new(o, "manifest_sha256", rg_json_digest(&r->previous_manifest));
+    json_object_set_new(o, "tagmanifest_sha256", rg_json_digest(&r->previous_tagmanifest));
     return o;
 }
 

@@ -6,12 +6,13 @@
 
 #include <jansson.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "json_values.h"
 #include "rimglow/text.h"
 #include "rimglow/version.h"
+
+enum { DIGITS = 9 };
 
 static json_t *length(double mm)
 {
@@ -103,19 +104,12 @@ static json_t *arc_object(const rg_arc *arc)
     return o;
 }
 
-static json_t *digest_text(const rg_digest *digest)
-{
-    char text[RG_DIGEST_TEXT];
-    rg_digest_format(digest, text);
-    return json_string(text);
-}
-
 static json_t *inputs_object(const rg_report_inputs *inputs)
 {
     json_t *o = json_object();
-    json_object_set_new(o, "sweep_sha256", digest_text(&inputs->sweep));
-    json_object_set_new(o, "instrument_sha256", digest_text(&inputs->instrument));
-    json_object_set_new(o, "station_sha256", digest_text(&inputs->station));
+    json_object_set_new(o, "sweep_sha256", rg_json_digest(&inputs->sweep));
+    json_object_set_new(o, "instrument_sha256", rg_json_digest(&inputs->instrument));
+    json_object_set_new(o, "station_sha256", rg_json_digest(&inputs->station));
     return o;
 }
 
@@ -150,7 +144,7 @@ static json_t *frame_object(const rg_report *r, int i)
     }
     const rg_digest unread = {{0}};
     if (r->inputs && !rg_digest_equal(&r->inputs->frame[i], &unread))
-        json_object_set_new(o, "sha256", digest_text(&r->inputs->frame[i]));
+        json_object_set_new(o, "sha256", rg_json_digest(&r->inputs->frame[i]));
     return o;
 }
 
@@ -298,22 +292,13 @@ static void add_results(json_t *o, const rg_report *r)
     json_object_set_new(o, "bins", bins);
 }
 
-static rg_code to_text(json_t *o, char **text, rg_error *err)
-{
-    *text = o ? json_dumps(o, JSON_INDENT(1) | JSON_REAL_PRECISION(9)) : NULL;
-    json_decref(o);
-    if (!*text)
-        return rg_fail(err, RG_INTERNAL, "no memory to write the result as JSON");
-    return RG_OK;
-}
-
 rg_code rg_report_seal_map(const rg_report *report, char **text, rg_error *err)
 {
     json_t *o = json_object();
     add_head(o, report);
     add_conditions(o, report);
     add_results(o, report);
-    return to_text(o, text, err);
+    return rg_json_write(o, DIGITS, "the result", text, err);
 }
 
 static json_t *error_object(const char *folder, const rg_error *e)
@@ -343,5 +328,5 @@ rg_code rg_report_inspection(const char *verdict, const char *const *folders,
     json_object_set_new(o, "verdict", rg_json_text(verdict));
     json_object_set_new(o, "sweeps", sweeps);
     json_object_set_new(o, "errors", faults);
-    return to_text(o, text, err);
+    return rg_json_write(o, DIGITS, "the result", text, err);
 }

@@ -4,8 +4,6 @@
 #include "rimglow/setup_report.h"
 
 #include <jansson.h>
-#include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "json_values.h"
@@ -15,21 +13,9 @@
 enum { DIGITS = 9 };
 static const char format_name[] = "rimglow set-up sheet";
 
-static void set_text(json_t *o, const char *key, const char *text)
-{
-    json_object_set_new(o, key, rg_json_text(text));
-}
-
 static void set_number(json_t *o, const char *key, double value)
 {
     json_object_set_new(o, key, rg_json_digits(value, DIGITS));
-}
-
-static void set_day(json_t *o, const char *key, int day)
-{
-    char text[RG_DATE_TEXT];
-    rg_date_format(day, text);
-    json_object_set_new(o, key, day < 0 ? json_null() : json_string(text));
 }
 
 static const char *kind_name(rg_item_kind kind)
@@ -49,8 +35,8 @@ static void set_pad(json_t *o, const rg_release_item *item)
                                          [RG_TOUCH_FIRM] = "firm",
                                          [RG_TOUCH_GRAMS] = "grams"};
     bool swept = item->state != RG_ITEM_NOT_MEASURED;
-    set_text(o, "verdict", swept ? rg_verdict_name(item->verdict) : NULL);
-    set_text(o, "finger", swept ? finger[item->touch] : NULL);
+    rg_json_set_text(o, "verdict", swept ? rg_verdict_name(item->verdict) : NULL);
+    rg_json_set_text(o, "finger", swept ? finger[item->touch] : NULL);
     set_number(o, "grams", item->grams);
     set_number(o, "bearing_deg", item->bearing_deg);
 }
@@ -58,21 +44,21 @@ static void set_pad(json_t *o, const rg_release_item *item)
 static json_t *item_object(const rg_release_item *item)
 {
     json_t *o = json_object();
-    set_text(o, "kind", kind_name(item->kind));
+    rg_json_set_text(o, "kind", kind_name(item->kind));
     if (item->kind == RG_ITEM_FURTHER)
-        set_text(o, "section", item->section);
-    set_text(o, "name", item->name);
-    set_text(o, "state", rg_item_state_name(item->state));
-    json_object_set_new(o, "required", json_boolean(item->required));
-    set_text(o, "unit", item->unit);
+        rg_json_set_text(o, "section", item->section);
+    rg_json_set_text(o, "name", item->name);
+    rg_json_set_text(o, "state", rg_item_state_name(item->state));
+    rg_json_set_switch(o, "required", item->required);
+    rg_json_set_text(o, "unit", item->unit);
     set_number(o, "value", item->value);
     set_number(o, "u", item->u);
     set_number(o, "low", item->low);
     set_number(o, "high", item->high);
     set_number(o, "p_within", item->p_within);
-    set_text(o, "with", item->with);
-    set_text(o, "remark", item->remark);
-    set_day(o, "measured", item->day);
+    rg_json_set_text(o, "with", item->with);
+    rg_json_set_text(o, "remark", item->remark);
+    rg_json_set_day(o, "measured", item->day);
     if (item->kind == RG_ITEM_SEAL)
         set_pad(o, item);
     set_number(o, "reference", item->reference);
@@ -82,24 +68,24 @@ static json_t *item_object(const rg_release_item *item)
     set_number(o, "u_change", item->u_change);
     set_number(o, "change_low", item->change_low);
     set_number(o, "change_high", item->change_high);
-    set_text(o, "why", item->why);
+    rg_json_set_text(o, "why", item->why);
     return o;
 }
 
 static json_t *line_object(const rg_service_line *line)
 {
     json_t *o = json_object();
-    set_text(o, "kind", line->pad ? "pad" : "value");
-    set_text(o, "name", line->name);
-    set_text(o, "unit", line->unit);
-    json_object_set_new(o, "visit", json_integer(line->sequence));
-    set_day(o, "date", line->day);
+    rg_json_set_text(o, "kind", line->pad ? "pad" : "value");
+    rg_json_set_text(o, "name", line->name);
+    rg_json_set_text(o, "unit", line->unit);
+    rg_json_set_whole(o, "visit", line->sequence);
+    rg_json_set_day(o, "date", line->day);
     set_number(o, "then", line->then);
     set_number(o, "now", line->now);
     set_number(o, "change", line->change);
     set_number(o, "u", line->u_change);
     set_number(o, "bearing_deg", line->bearing_deg);
-    set_text(o, "state", rg_service_state_name(line->state, line->pad));
+    rg_json_set_text(o, "state", rg_service_state_name(line->state, line->pad));
     return o;
 }
 
@@ -116,34 +102,32 @@ static json_t *comparison(const rg_change_options *change)
 static void add_head(json_t *o, const rg_setup_sheet *s)
 {
     json_t *rules = json_object();
-    set_text(o, "format", format_name);
-    json_object_set_new(o, "version", json_integer(1));
-    set_text(o, "software", s->software);
-    set_text(o, "serial", s->serial);
-    set_text(o, "model", s->model);
-    set_text(o, "bag", s->bag);
-    json_object_set_new(o, "sequence", json_integer(s->sequence));
-    set_text(o, "time", s->time);
-    set_text(o, "technician", s->technician);
-    set_text(o, "occasion", s->occasion);
-    set_day(o, "judged", s->day);
-    set_text(o, "decision", rg_decision_name(s->result->decision));
-    json_object_set_new(o, "shown_out", json_boolean(s->result->decision == RG_DECISION_HOLD_OUT));
+    rg_json_set_text(o, "software", s->software);
+    rg_json_set_text(o, "serial", s->serial);
+    rg_json_set_text(o, "model", s->model);
+    rg_json_set_text(o, "bag", s->bag);
+    rg_json_set_whole(o, "sequence", s->sequence);
+    rg_json_set_text(o, "time", s->time);
+    rg_json_set_text(o, "technician", s->technician);
+    rg_json_set_text(o, "occasion", s->occasion);
+    rg_json_set_day(o, "judged", s->day);
+    rg_json_set_text(o, "decision", rg_decision_name(s->result->decision));
+    rg_json_set_switch(o, "shown_out", s->result->decision == RG_DECISION_HOLD_OUT);
     set_number(o, "coverage_factor", s->coverage_factor);
-    set_text(rules, "file", s->rules);
-    set_text(rules, "sha256", s->rules_sha256[0] ? s->rules_sha256 : NULL);
+    rg_json_set_text(rules, "file", s->rules);
+    rg_json_set_text(rules, "sha256", s->rules_sha256[0] ? s->rules_sha256 : NULL);
     json_object_set_new(o, "rules", rules);
-    set_text(o, "values", s->values);
+    rg_json_set_text(o, "values", s->values);
     json_object_set_new(o, "comparison", comparison(s->change));
 }
 
 static json_t *reason_object(const rg_release_item *item)
 {
     json_t *o = json_object();
-    set_text(o, "kind", kind_name(item->kind));
-    set_text(o, "name", item->name);
-    set_text(o, "state", rg_item_state_name(item->state));
-    set_text(o, "text", item->why);
+    rg_json_set_text(o, "kind", kind_name(item->kind));
+    rg_json_set_text(o, "name", item->name);
+    rg_json_set_text(o, "state", rg_item_state_name(item->state));
+    rg_json_set_text(o, "text", item->why);
     return o;
 }
 
@@ -164,14 +148,10 @@ static void add_lists(json_t *o, const rg_setup_sheet *s)
 
 rg_code rg_setup_report(const rg_setup_sheet *sheet, char **text, rg_error *err)
 {
-    json_t *o = json_object();
+    json_t *o = rg_json_document(format_name);
     add_head(o, sheet);
     add_lists(o, sheet);
-    *text = json_dumps(o, JSON_INDENT(1) | JSON_REAL_PRECISION(DIGITS));
-    json_decref(o);
-    if (!*text)
-        return rg_fail(err, RG_INTERNAL, "no memory to write the set-up sheet as JSON");
-    return RG_OK;
+    return rg_json_write(o, DIGITS, "the set-up sheet", text, err);
 }
 
 /* ---------------------------------------------------------------- back in */

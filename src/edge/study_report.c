@@ -6,10 +6,11 @@
 
 #include <jansson.h>
 #include <math.h>
-#include <string.h>
 
 #include "json_values.h"
 #include "rimglow/version.h"
+
+enum { DIGITS = 12 };
 
 static json_t *real_or_null(double value)
 {
@@ -19,11 +20,6 @@ static json_t *real_or_null(double value)
 static void set_real(json_t *o, const char *key, double value)
 {
     json_object_set_new(o, key, real_or_null(value));
-}
-
-static void set_whole(json_t *o, const char *key, int value)
-{
-    json_object_set_new(o, key, json_integer(value));
 }
 
 static json_t *pair(double low, double high)
@@ -36,20 +32,11 @@ static json_t *pair(double low, double high)
 
 static json_t *head(const char *format, const char *table, rg_study_verdict verdict)
 {
-    json_t *o = json_object();
-    json_object_set_new(o, "format", json_string(format));
-    json_object_set_new(o, "version", json_integer(1));
-    json_object_set_new(o, "software", json_string("rimglow " RG_VERSION));
-    json_object_set_new(o, "table", rg_json_text(table));
-    json_object_set_new(o, "verdict", json_string(rg_study_verdict_name(verdict)));
+    json_t *o = rg_json_document(format);
+    rg_json_set_text(o, "software", "rimglow " RG_VERSION);
+    rg_json_set_text(o, "table", table);
+    rg_json_set_text(o, "verdict", rg_study_verdict_name(verdict));
     return o;
-}
-
-static rg_code to_text(json_t *o, char **text, rg_error *err)
-{
-    *text = o ? json_dumps(o, JSON_INDENT(1) | JSON_REAL_PRECISION(12)) : NULL;
-    json_decref(o);
-    return *text ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory to write the study as JSON");
 }
 
 /* ---------------------------------------------------------------- gauge */
@@ -57,7 +44,7 @@ static rg_code to_text(json_t *o, char **text, rg_error *err)
 static json_t *anova_row(const rg_anova_row *r)
 {
     json_t *o = json_object();
-    set_whole(o, "df", r->df);
+    rg_json_set_whole(o, "df", r->df);
     set_real(o, "ss", r->ss);
     set_real(o, "ms", r->ms);
     set_real(o, "f", r->f);
@@ -83,7 +70,7 @@ static json_t *component_object(const rg_component *c)
     set_real(o, "sd", c->sd);
     set_real(o, "contribution_percent", c->contribution);
     set_real(o, "study_percent", c->study);
-    json_object_set_new(o, "negative", json_boolean(c->negative));
+    rg_json_set_switch(o, "negative", c->negative);
     set_real(o, "raw_variance", c->raw);
     return o;
 }
@@ -101,7 +88,7 @@ static json_t *components_object(const rg_gauge *g)
 static json_t *bias_object(const rg_bias *b)
 {
     json_t *o = json_object();
-    set_whole(o, "n", b->n);
+    rg_json_set_whole(o, "n", b->n);
     set_real(o, "bias", b->bias);
     set_real(o, "sd", b->sd);
     set_real(o, "u", b->u);
@@ -114,7 +101,7 @@ static json_t *bias_object(const rg_bias *b)
 static json_t *line_object(const rg_line *l)
 {
     json_t *o = json_object();
-    set_whole(o, "n", l->n);
+    rg_json_set_whole(o, "n", l->n);
     set_real(o, "intercept", l->intercept);
     set_real(o, "slope", l->slope);
     set_real(o, "u_intercept", l->u_intercept);
@@ -129,7 +116,7 @@ static json_t *parts_list(const rg_gauge_report *r)
     json_t *list = json_array();
     for (int i = 0; i < r->result->gauge.parts; i++) {
         json_t *o = json_object();
-        json_object_set_new(o, "name", rg_json_text(r->part[i]));
+        rg_json_set_text(o, "name", r->part[i]);
         set_real(o, "reference_mm", r->result->part[i].reference_mm);
         set_real(o, "bias_mm", r->result->part[i].bias_mm);
         json_array_append_new(list, o);
@@ -171,27 +158,27 @@ rg_code rg_study_report_gauge(const rg_gauge_report *report, char **text, rg_err
     const rg_gauge *g = &r->gauge;
     json_t *o = head("rimglow gauge study", report->table, r->verdict), *persons = json_array();
     json_object_set_new(o, "settings", gauge_settings(report->settings));
-    json_object_set_new(o, "unit", json_string(r->degrees ? "deg" : "mm"));
-    json_object_set_new(o, "quantity", rg_json_text(report->quantity));
+    rg_json_set_text(o, "unit", r->degrees ? "deg" : "mm");
+    rg_json_set_text(o, "quantity", report->quantity);
     json_object_set_new(o, "parts", parts_list(report));
     for (int i = 0; i < g->persons; i++)
         json_array_append_new(persons, rg_json_text(report->person[i]));
     json_object_set_new(o, "persons", persons);
-    set_whole(o, "repeats", g->repeats);
+    rg_json_set_whole(o, "repeats", g->repeats);
     set_real(o, "mean", g->mean);
     json_object_set_new(o, "anova", anova_object(g));
-    json_object_set_new(o, "pooled", json_boolean(g->pooled));
+    rg_json_set_switch(o, "pooled", g->pooled);
     json_object_set_new(o, "components", components_object(g));
     json_object_set_new(o, "repeatability_interval",
                         pair(g->repeatability_low, g->repeatability_high));
-    set_whole(o, "categories", g->categories);
+    rg_json_set_whole(o, "categories", g->categories);
     set_real(o, "categories_exact", g->ratio);
     if (r->has_bias)
         json_object_set_new(o, "bias", bias_object(&r->bias));
     if (r->has_line)
         json_object_set_new(o, "linearity", line_object(&r->line));
     json_object_set_new(o, "values", values_list(r));
-    return to_text(o, text, err);
+    return rg_json_write(o, DIGITS, "the study", text, err);
 }
 
 /* --------------------------------------------------------------- detect */
@@ -221,10 +208,10 @@ static json_t *curve_list(const rg_pod_point *point)
 static json_t *pod_object(const rg_pod *p, const rg_pod_point *curve)
 {
     json_t *o = json_object(), *cov = json_array();
-    json_object_set_new(o, "state", json_string(state_name(p->state)));
-    json_object_set_new(o, "text", json_string(rg_pod_state_text(p->state)));
-    json_object_set_new(o, "link", json_string(rg_pod_link_name(p->link)));
-    json_object_set_new(o, "axis", json_string(p->axis == RG_AXIS_LOG ? "log" : "linear"));
+    rg_json_set_text(o, "state", state_name(p->state));
+    rg_json_set_text(o, "text", rg_pod_state_text(p->state));
+    rg_json_set_text(o, "link", rg_pod_link_name(p->link));
+    rg_json_set_text(o, "axis", p->axis == RG_AXIS_LOG ? "log" : "linear");
     set_real(o, "intercept", p->b[0]);
     set_real(o, "slope", p->b[1]);
     for (int i = 0; i < 2; i++)
@@ -247,7 +234,7 @@ static json_t *hit_object(const rg_detection_result *r)
     for (int i = 0; i < r->targets; i++) {
         json_t *t = json_object();
         set_real(t, "size_mm", r->size[i]);
-        json_object_set_new(t, "found", json_boolean(r->hit[i]));
+        rg_json_set_switch(t, "found", r->hit[i]);
         json_array_append_new(data, t);
     }
     json_object_set_new(o, "data", data);
@@ -259,16 +246,15 @@ static json_t *signal_object(const rg_detection_result *r)
     json_t *o = pod_object(&r->signal_pod, r->signal_curve), *data = json_array();
     set_real(o, "decision", r->decision);
     set_real(o, "tau", r->signal_pod.tau);
-    set_whole(o, "below", r->below);
-    set_whole(o, "above", r->over);
+    rg_json_set_whole(o, "below", r->below);
+    rg_json_set_whole(o, "above", r->over);
     for (int i = 0; i < r->responses; i++) {
         const rg_response *d = &r->response[i];
         json_t *t = json_object();
         set_real(t, "size_mm", d->size);
         set_real(t, "signal", d->signal);
         if (d->censor != RG_CENSOR_NONE)
-            json_object_set_new(t, "limit",
-                                json_string(d->censor == RG_CENSOR_BELOW ? "below" : "above"));
+            rg_json_set_text(t, "limit", d->censor == RG_CENSOR_BELOW ? "below" : "above");
         json_array_append_new(data, t);
     }
     json_object_set_new(o, "data", data);
@@ -278,13 +264,13 @@ static json_t *signal_object(const rg_detection_result *r)
 static json_t *targets_object(const rg_detection_result *r)
 {
     json_t *o = json_object(), *above = json_object();
-    set_whole(o, "n", r->targets);
-    set_whole(o, "found", r->found);
+    rg_json_set_whole(o, "n", r->targets);
+    rg_json_set_whole(o, "found", r->found);
     json_object_set_new(o, "share_interval", pair(r->found_low, r->found_high));
     set_real(o, "largest_missed_mm", r->largest_missed);
     set_real(o, "smallest_found_mm", r->smallest_found);
-    set_whole(above, "n", r->above);
-    set_whole(above, "found", r->above_found);
+    rg_json_set_whole(above, "n", r->above);
+    rg_json_set_whole(above, "found", r->above_found);
     set_real(above, "pod_low", r->above_low);
     json_object_set_new(o, "above_largest_missed", above);
     return o;
@@ -293,11 +279,11 @@ static json_t *targets_object(const rg_detection_result *r)
 static json_t *false_calls_object(const rg_detection_result *r)
 {
     json_t *o = json_object();
-    set_whole(o, "n", r->closed);
-    set_whole(o, "calls", r->false_calls);
+    rg_json_set_whole(o, "n", r->closed);
+    rg_json_set_whole(o, "calls", r->false_calls);
     set_real(o, "rate_high", r->false_high);
-    set_whole(o, "sweeps", r->closed_sweeps);
-    set_whole(o, "sweeps_with_calls", r->false_sweeps);
+    rg_json_set_whole(o, "sweeps", r->closed_sweeps);
+    rg_json_set_whole(o, "sweeps_with_calls", r->false_sweeps);
     set_real(o, "sweep_rate_high", r->false_sweeps_high);
     return o;
 }
@@ -308,10 +294,10 @@ static json_t *detect_settings(const rg_detect_report *report)
     const rg_study_settings *s = report->settings;
     json_t *o = json_object();
     set_real(o, "confidence", s->confidence);
-    set_whole(o, "opportunity_deg", s->opportunity_deg);
-    json_object_set_new(o, "link", json_string(rg_pod_link_name((rg_pod_link)s->link)));
-    json_object_set_new(o, "axis", json_string(s->axis == RG_AXIS_LOG ? "log" : "linear"));
-    json_object_set_new(o, "signal_axes", json_string(axes[s->signal_axes]));
+    rg_json_set_whole(o, "opportunity_deg", s->opportunity_deg);
+    rg_json_set_text(o, "link", rg_pod_link_name((rg_pod_link)s->link));
+    rg_json_set_text(o, "axis", s->axis == RG_AXIS_LOG ? "log" : "linear");
+    rg_json_set_text(o, "signal_axes", axes[s->signal_axes]);
     set_real(o, "require_mm", report->require_mm);
     return o;
 }
@@ -321,11 +307,11 @@ rg_code rg_study_report_detect(const rg_detect_report *report, char **text, rg_e
     const rg_detection_result *r = report->result;
     json_t *o = head("rimglow detection study", report->table, r->verdict), *unseen = json_object();
     json_object_set_new(o, "settings", detect_settings(report));
-    json_object_set_new(o, "input", rg_json_text(report->input));
-    set_whole(o, "sweeps", r->sweeps);
-    set_whole(o, "opportunities", r->trials);
-    set_whole(unseen, "open", r->unseen_open);
-    set_whole(unseen, "closed", r->unseen_closed);
+    rg_json_set_text(o, "input", report->input);
+    rg_json_set_whole(o, "sweeps", r->sweeps);
+    rg_json_set_whole(o, "opportunities", r->trials);
+    rg_json_set_whole(unseen, "open", r->unseen_open);
+    rg_json_set_whole(unseen, "closed", r->unseen_closed);
     json_object_set_new(o, "unseen", unseen);
     json_object_set_new(o, "targets", targets_object(r));
     json_object_set_new(o, "false_calls", false_calls_object(r));
@@ -333,5 +319,5 @@ rg_code rg_study_report_detect(const rg_detect_report *report, char **text, rg_e
         json_object_set_new(o, "hit_miss", hit_object(r));
     if (r->has_signals)
         json_object_set_new(o, "signal", signal_object(r));
-    return to_text(o, text, err);
+    return rg_json_write(o, DIGITS, "the study", text, err);
 }

@@ -13,6 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "edge/refusals.h"
 #include "rimglow/config.h"
 #include "rimglow/file.h"
 
@@ -73,53 +74,29 @@ static char *edited(const char *text, const char *from, const char *to)
     return result;
 }
 
-typedef struct refusal {
-    const char *from, *to;
-    const char *want[5]; /* all of these stand in the text */
-} refusal;
-
-typedef rg_code (*parse_text)(const char *text, size_t size, rg_error *err);
-
-static rg_code parse_instrument(const char *text, size_t size, rg_error *err)
+static rg_code parse_instrument(const char *label, const char *text, size_t size, rg_error *err)
 {
     rg_instrument instrument;
-    rg_code code = rg_instrument_parse("horn.ini", text, size, &instrument, err);
+    rg_code code = rg_instrument_parse(label, text, size, &instrument, err);
     cr_expect(code == RG_OK || instrument.pad == NULL, "a refused file leaves memory behind");
     rg_instrument_free(&instrument);
     return code;
 }
 
-static rg_code parse_station(const char *text, size_t size, rg_error *err)
+static rg_code parse_station(const char *label, const char *text, size_t size, rg_error *err)
 {
     rg_station station;
-    return rg_station_parse("bench.ini", text, size, &station, err);
+    return rg_station_parse(label, text, size, &station, err);
 }
 
-static rg_code parse_sweep(const char *text, size_t size, rg_error *err)
+static rg_code parse_sweep(const char *label, const char *text, size_t size, rg_error *err)
 {
     rg_sweep sweep;
-    rg_code code = rg_sweep_parse("sweep.ini", text, size, &sweep, err);
+    rg_code code = rg_sweep_parse(label, text, size, &sweep, err);
     cr_expect(code == RG_OK || sweep.frame == NULL, "a refused file leaves memory behind");
     rg_sweep_free(&sweep);
     return code;
 }
-
-static void expect_refusals(parse_text parse, const char *text, const refusal *row, size_t rows)
-{
-    rg_error err = {0};
-    cr_assert_eq(parse(text, strlen(text), &err), RG_OK, "%s", err.text);
-    for (size_t i = 0; i < rows; i++) {
-        const char *bad = edited(text, row[i].from, row[i].to);
-        err = (rg_error){0};
-        cr_expect_eq(parse(bad, strlen(bad), &err), RG_BAD_DATA, "\"%s\" was accepted", row[i].to);
-        for (int k = 0; k < 5 && row[i].want[k] != NULL; k++) {
-            cr_expect_not_null(strstr(err.text, row[i].want[k]), "\"%s\" is not in \"%s\"",
-                               row[i].want[k], err.text);
-        }
-    }
-}
-#define EXPECT_REFUSALS(parse, text, row)                                                          \
-    expect_refusals(parse, text, row, sizeof(row) / sizeof((row)[0]))
 
 /* A file as a text that the caller frees. */
 static char *load(const char *path, size_t *size)
@@ -269,7 +246,7 @@ Test(config, a_sweep_of_the_open_key_alone_needs_no_closed_frame)
 
 Test(config, bad_instrument_values_are_refused_by_name)
 {
-    static const refusal row[] = {
+    static const test_refusal row[] = {
         {"inner_mm = 18.0", "inner_mm = 18,0", {"horn.ini, line 13", "[pad G]", "18,0", "18.0"}},
         {"inner_mm = 18.0", "inner_mm = nan", {"horn.ini", "rim_inner_mm = nan", "finite"}},
         {"inner_mm = 18.0", "inner_mm = inf", {"rim_inner_mm = inf", "finite"}},
@@ -308,7 +285,7 @@ Test(config, bad_instrument_values_are_refused_by_name)
         {"name = test horn", "name =", {"[instrument] name", "empty"}},
         {"[instrument]", "name = x\n[instrument]", {"line 1", "name = x", "before the first"}},
     };
-    EXPECT_REFUSALS(parse_instrument, instrument_text, row);
+    TEST_REFUSALS(parse_instrument, "horn.ini", instrument_text, row);
 }
 
 /* ------------------------------------------------------------ links and holes */
@@ -428,16 +405,16 @@ Test(config, a_pad_may_have_no_crown)
                  err.text);
     cr_expect_eq(horn.pad[1].crown.number, -1, "the other crown keys may be left out");
     rg_instrument_free(&horn);
-    static const refusal row[] = {
+    static const test_refusal row[] = {
         {"crown = 2", "crown = nothing", {"crown = nothing", "whole number", "or none"}},
         {"crown_tag_mm = 8.0\n", "", {"[pad G]", "crown_tag_mm"}},
     };
-    EXPECT_REFUSALS(parse_instrument, instrument_text, row);
+    TEST_REFUSALS(parse_instrument, "horn.ini", instrument_text, row);
 }
 
 Test(config, bad_links_and_words_are_refused_by_name)
 {
-    static const refusal row[] = {
+    static const test_refusal row[] = {
         {"rest = closed", "rest = shut", {"[pad low E flat] rest = shut", "write open or closed"}},
         {"role = tone", "role = hole", {"[every pad] role = hole", "write tone or vent"}},
         {"dimensions = measured",
@@ -461,32 +438,32 @@ Test(config, bad_links_and_words_are_refused_by_name)
          "thread_mm = 0\n",
          {"[link low E flat>G]", "twice"}},
     };
-    EXPECT_REFUSALS(parse_instrument, whole_instrument(), row);
+    TEST_REFUSALS(parse_instrument, "horn.ini", whole_instrument(), row);
 }
 
 Test(config, an_instrument_without_pads_is_refused)
 {
     static const char text[] = "[instrument]\nname = x\n[every pad]\ntolerance_mm = 0.025\n";
     rg_error err = {0};
-    cr_expect_eq(parse_instrument(text, sizeof text - 1, &err), RG_BAD_DATA);
+    cr_expect_eq(parse_instrument("horn.ini", text, sizeof text - 1, &err), RG_BAD_DATA);
     cr_expect_not_null(strstr(err.text, "horn.ini: 0 sections [pad NAME]"), "%s", err.text);
 }
 
 /* The geometry's own checks write the text; file and section are put before it. */
 Test(config, an_impossible_crown_or_lens_names_the_file_and_section)
 {
-    static const refusal crown[] = {
+    static const test_refusal crown[] = {
         {"crown_tag_mm = 8.0", "crown_tag_mm = 30", {"horn.ini, line 12", "[pad G]", "30"}},
     };
-    EXPECT_REFUSALS(parse_instrument, instrument_text, crown);
+    TEST_REFUSALS(parse_instrument, "horn.ini", instrument_text, crown);
     size_t size = 0;
     char *text = load("calib/bench.ini", &size);
-    static const refusal lens[] = {
+    static const test_refusal lens[] = {
         {"cx_px = 639.5", "cx_px = 1400", {"bench.ini", "[lens]", "1400", "1280"}},
         {"fy_px = 3300", "fy_px = 2000", {"bench.ini", "[lens]", "2000", "3300"}},
         {"k1 = 0", "k1 = -9", {"bench.ini", "[lens]", "k1 -9"}},
     };
-    EXPECT_REFUSALS(parse_station, text, lens);
+    TEST_REFUSALS(parse_station, "bench.ini", text, lens);
     free(text);
 }
 
@@ -494,7 +471,7 @@ Test(config, bad_station_values_are_refused_by_name)
 {
     size_t size = 0;
     char *text = load("calib/bench.ini", &size);
-    static const refusal row[] = {
+    static const test_refusal row[] = {
         {"weight_red = 0.299", "weight_red = 0.2991", {"[light] weight_red", "sum to 1.0001"}},
         {"weight_red = 0.299", "weight_red = 0.299002", {"weight_red = 0.299002", "sum to 1"}},
         {"weight_blue = 0.114", "weight_blue = -0.114", {"weight_blue = -0.114", "0 to 1"}},
@@ -510,13 +487,13 @@ Test(config, bad_station_values_are_refused_by_name)
         {"search_mm = 0.6", "search_mm = 0.9", {"[rim] search_mm = 0.9", "-0.8 to 1.2"}},
         {"scale_u = 0.002", "", {"bench.ini", "[lens]", "scale_u", "calib/bench.ini"}},
     };
-    EXPECT_REFUSALS(parse_station, text, row);
+    TEST_REFUSALS(parse_station, "bench.ini", text, row);
     free(text);
 }
 
 Test(config, bad_sweep_values_are_refused_by_name)
 {
-    static const refusal row[] = {
+    static const test_refusal row[] = {
         {"PE-A-0147", "../0147", {"sweep.ini, line 2", "[sweep] serial = ../0147", "letters"}},
         {"finger = 35 g", "finger = hard", {"[sweep] finger = hard", "35 g"}},
         {"finger = 35 g", "finger = 35", {"finger = 35", "35 g"}},
@@ -560,7 +537,7 @@ Test(config, bad_sweep_values_are_refused_by_name)
         {"[frames]", "[pictures]", {"unknown section [pictures]", "[frames]"}},
         {"view_01.jpg = closed", "view_01.jpg", {"line 16", "neither"}},
     };
-    EXPECT_REFUSALS(parse_sweep, sweep_text, row);
+    TEST_REFUSALS(parse_sweep, "sweep.ini", sweep_text, row);
 }
 
 Test(config, a_sweep_without_frames_is_refused)
@@ -569,7 +546,7 @@ Test(config, a_sweep_without_frames_is_refused)
     snprintf(text, sizeof text, "%.*s", (int)(strstr(sweep_text, "[frames]") - sweep_text),
              sweep_text);
     rg_error err = {0};
-    cr_expect_eq(parse_sweep(text, strlen(text), &err), RG_BAD_DATA);
+    cr_expect_eq(parse_sweep("sweep.ini", text, strlen(text), &err), RG_BAD_DATA);
     cr_expect_not_null(strstr(err.text, "sweep.ini: [frames] lists 0 files"), "%s", err.text);
 }
 
@@ -580,7 +557,7 @@ Test(config, a_line_too_long_is_refused_by_number_and_never_cut)
     for (int length = 190; length <= 204; length++) {
         int n = snprintf(text, sizeof text, "[instrument]\nname = %0*d\n", length - 7, 0);
         cr_assert_gt(n, 0);
-        rg_code code = parse_instrument(text, strlen(text), &err);
+        rg_code code = parse_instrument("horn.ini", text, strlen(text), &err);
         cr_expect_eq(code, RG_BAD_DATA);
         snprintf(want, sizeof want, "line 2: %d bytes are too long for a line", length);
         bool too_long = strstr(err.text, want) != NULL;
@@ -595,12 +572,12 @@ Test(config, a_text_as_long_as_its_field_is_refused_not_cut)
     memset(name, 'x', 128);
     snprintf(text, sizeof text, "[station]\nname = %s\n%s", name,
              "[lens]\n[light]\n[slot]\n[crown]");
-    cr_expect_eq(parse_station(text, strlen(text), &err), RG_BAD_DATA);
+    cr_expect_eq(parse_station("bench.ini", text, strlen(text), &err), RG_BAD_DATA);
     cr_expect_not_null(strstr(err.text, "128 bytes are too long"), "%s", err.text);
     name[127] = 0;
     snprintf(text, sizeof text, "[station]\nname = %s\n%s", name,
              "[lens]\n[light]\n[slot]\n[crown]");
-    cr_expect_eq(parse_station(text, strlen(text), &err), RG_BAD_DATA);
+    cr_expect_eq(parse_station("bench.ini", text, strlen(text), &err), RG_BAD_DATA);
     cr_expect_not_null(strstr(err.text, "[lens] has no key width_px"), "%s", err.text);
 }
 
@@ -626,7 +603,7 @@ Test(config, bytes_that_are_not_plain_text_are_refused)
     };
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
         rg_error err = {0};
-        cr_expect_eq(parse_sweep(row[i].bytes, row[i].size, &err), RG_BAD_DATA);
+        cr_expect_eq(parse_sweep("sweep.ini", row[i].bytes, row[i].size, &err), RG_BAD_DATA);
         cr_expect_not_null(strstr(err.text, row[i].want), "\"%s\" is not in \"%s\"", row[i].want,
                            err.text);
         cr_expect_not_null(strstr(err.text, "sweep.ini"), "%s", err.text);
@@ -644,8 +621,8 @@ Test(config, a_file_above_the_size_limit_is_refused)
     memset(text, '\n', size);
     memcpy(text, sweep_text, sizeof sweep_text - 1);
     rg_error err = {0};
-    cr_expect_eq(parse_sweep(text, size - 1, &err), RG_OK, "%s", err.text);
-    cr_expect_eq(parse_sweep(text, size, &err), RG_BAD_DATA);
+    cr_expect_eq(parse_sweep("sweep.ini", text, size - 1, &err), RG_OK, "%s", err.text);
+    cr_expect_eq(parse_sweep("sweep.ini", text, size, &err), RG_BAD_DATA);
     cr_expect_not_null(strstr(err.text, "sweep.ini: 1048577 bytes"), "%s", err.text);
     free(text);
 }
@@ -658,18 +635,18 @@ Test(config, more_pads_or_frames_than_the_limits_are_refused)
     for (int i = 0; i <= RG_PADS_MAX; i++) {
         n += snprintf(text + n, sizeof text - (size_t)n, "[pad p%d]\n", i);
     }
-    cr_expect_eq(parse_instrument(text, (size_t)n, &err), RG_BAD_DATA);
+    cr_expect_eq(parse_instrument("horn.ini", text, (size_t)n, &err), RG_BAD_DATA);
     cr_expect_not_null(strstr(err.text, "65 sections [pad NAME]"), "%s", err.text);
     n = snprintf(text, sizeof text, "%s", sweep_text);
     for (int i = 3; i <= RG_FRAMES_MAX; i++) {
         n += snprintf(text + n, sizeof text - (size_t)n, "f%d.jpg = closed\n", i);
     }
-    cr_expect_eq(parse_sweep(text, (size_t)n, &err), RG_BAD_DATA);
+    cr_expect_eq(parse_sweep("sweep.ini", text, (size_t)n, &err), RG_BAD_DATA);
     cr_expect_not_null(strstr(err.text, "513 files"), "%s", err.text);
     for (int i = 513; i <= 3000; i++) {
         n += snprintf(text + n, sizeof text - (size_t)n, "f%d.jpg = closed\n", i);
     }
-    cr_expect_eq(parse_sweep(text, (size_t)n, &err), RG_BAD_DATA);
+    cr_expect_eq(parse_sweep("sweep.ini", text, (size_t)n, &err), RG_BAD_DATA);
     cr_expect_not_null(strstr(err.text, "one entry more than the 2048"), "%s", err.text);
 }
 

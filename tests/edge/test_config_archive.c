@@ -7,41 +7,23 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "edge/refusals.h"
 #include "rimglow/config_archive.h"
 #include "rimglow/config_values.h"
-#include "rimglow/file.h"
 
 static rg_error err;
 
-static char *load(const char *path)
-{
-    uint8_t *text;
-    size_t size;
-    cr_assert_eq(rg_file_read(path, 65536, &text, &size, &err), RG_OK, "%s", err.text);
-    return (char *)text;
-}
+static rg_archive_settings s;
 
-/* The text with the first `from` replaced by `to`; owned by the caller. */
-static char *changed(const char *text, const char *from, const char *to)
+static rg_code parse(const char *label, const char *text, size_t size, rg_error *why)
 {
-    const char *at = strstr(text, from);
-    cr_assert_not_null(at, "%s", from);
-    size_t size = strlen(text) + strlen(to) + 1;
-    char *out = malloc(size);
-    snprintf(out, size, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from));
-    return out;
-}
-
-static rg_code settings(const char *text, rg_archive_settings *s)
-{
-    return rg_archive_settings_parse("a.ini", text, strlen(text), s, &err);
+    return rg_archive_settings_parse(label, text, size, &s, why);
 }
 
 Test(config_archive, the_shipped_settings_are_read)
 {
-    rg_archive_settings s;
-    char *text = load("calib/archive.ini");
-    cr_assert_eq(settings(text, &s), RG_OK, "%s", err.text);
+    char *text = test_text("calib/archive.ini");
+    cr_assert_eq(parse("a.ini", text, strlen(text), &err), RG_OK, "%s", err.text);
     cr_expect(s.change.coverage_factor == 2 && s.change.turn_u_deg == 1.5);
     cr_expect(s.change.min_arc_deg == 6 && s.confidence == 0.95);
     free(text);
@@ -49,21 +31,16 @@ Test(config_archive, the_shipped_settings_are_read)
 
 Test(config_archive, settings_that_cannot_be_are_refused_by_line)
 {
-    const char *const bad[][3] = {
-        {"confidence = 0.95", "confidence = 1", "confidence"},
-        {"turn_u_deg = 1.5", "turn_u_deg = -1", "turn_u_deg"},
-        {"min_arc_deg = 6", "min_arc = 6", "min_arc"},
-        {"[batch]", "[month]", "batch"},
-        {"coverage_factor = 2", "", "coverage_factor"},
+    static const test_refusal bad[] = {
+        {"confidence = 0.95", "confidence = 1", {"confidence"}},
+        {"turn_u_deg = 1.5", "turn_u_deg = -1", {"turn_u_deg"}},
+        {"min_arc_deg = 6", "min_arc = 6", {"min_arc"}},
+        {"[batch]", "[month]", {"batch"}},
+        {"coverage_factor = 2", "", {"coverage_factor"}},
+        {"[batch]", "[more]\n[batch]", {"[more]", "change, batch"}},
     };
-    rg_archive_settings s;
-    char *text = load("calib/archive.ini");
-    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
-        char *other = changed(text, bad[i][0], bad[i][1]);
-        cr_expect_eq(settings(other, &s), RG_BAD_DATA, "%s", bad[i][1]);
-        cr_expect(strstr(err.text, "a.ini") && strstr(err.text, bad[i][2]), "%s", err.text);
-        free(other);
-    }
+    char *text = test_text("calib/archive.ini");
+    TEST_REFUSALS(parse, "a.ini", text, bad);
     free(text);
 }
 
@@ -71,7 +48,7 @@ Test(config_archive, the_sample_s_set_up_values_are_read)
 {
     rg_measured_value v[RG_VALUES_MAX];
     int n;
-    char *text = load("samples/setup.ini");
+    char *text = test_text("samples/setup.ini");
     cr_assert_eq(rg_values_parse("s.ini", text, strlen(text), v, &n, &err), RG_OK, "%s", err.text);
     cr_assert_eq(n, 7);
     cr_expect_str_eq(v[0].quantity, "mass");

@@ -3,30 +3,25 @@
  * refusals name key and remedy.
  */
 #include <criterion/criterion.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "edge/refusals.h"
 #include "rimglow/config_capture.h"
-#include "rimglow/memory.h"
-#include "support/load.h"
 
 static rg_error err;
 static rg_capture_settings s;
 
-static rg_code parse(const char *text)
+static rg_code parse(const char *label, const char *text, size_t size, rg_error *why)
 {
-    err = (rg_error){0};
-    return rg_capture_settings_parse("c.ini", text, strlen(text), &s, &err);
+    return rg_capture_settings_parse(label, text, size, &s, why);
 }
 
 Test(config_capture, calib_holds_the_values_that_tests_and_help_speak_of)
 {
     static const double level[RG_COVER_LEVELS] = {-0.8, -0.4, 0, 0.4, 0.8};
-    test_bytes file = test_load("calib/capture.ini");
-    cr_assert_eq(
-        rg_capture_settings_parse("capture.ini", (const char *)file.data, file.size, &s, &err),
-        RG_OK, "%s", err.text);
+    char *text = test_text("calib/capture.ini");
+    cr_assert_eq(parse("capture.ini", text, strlen(text), &err), RG_OK, "%s", err.text);
     for (int l = 0; l < RG_COVER_LEVELS; l++)
         cr_expect_eq(s.coverage.level_deg[l], level[l]);
     cr_expect_eq(s.coverage.near_deg, 0.2);
@@ -38,29 +33,23 @@ Test(config_capture, calib_holds_the_values_that_tests_and_help_speak_of)
     cr_expect_eq(s.keep.beyond_deg, 0.6);
     cr_expect_eq(s.keep.unsure_deg, 1.5);
     cr_expect_eq(s.witness_exposure, 0.2);
-    free(file.data);
+    free(text);
 }
 
-/* calib/capture.ini with one text replaced. */
 static rg_code changed(const char *from, const char *to)
 {
-    test_bytes file = test_load("calib/capture.ini");
-    char *at = strstr((char *)file.data, from);
-    cr_assert_not_null(at, "%s", from);
-    size_t size = file.size + strlen(to) + 1;
-    char *text = rg_alloc(size, 1);
-    snprintf(text, size, "%.*s%s%.*s", (int)(at - (char *)file.data), (char *)file.data, to,
-             (int)((char *)file.data + file.size - at - (long)strlen(from)), at + strlen(from));
-    rg_code code = parse(text);
+    char *text = test_changed("calib/capture.ini", from, to);
+    rg_code code = parse("c.ini", text, strlen(text), &err);
     free(text);
-    free(file.data);
     return code;
 }
 
 static void refused(const char *from, const char *to, const char *word)
 {
-    cr_expect_eq(changed(from, to), RG_BAD_DATA, "%s", to);
-    cr_expect_not_null(strstr(err.text, word), "'%s' does not say %s", err.text, word);
+    const test_refusal row[] = {{from, to, {word}}};
+    char *text = test_text("calib/capture.ini");
+    TEST_REFUSALS(parse, "c.ini", text, row);
+    free(text);
 }
 
 Test(config_capture, values_are_taken_from_their_own_lines)
@@ -95,5 +84,5 @@ Test(config_capture, missing_unknown_and_impossible_values_are_refused_by_name)
     refused("closed_most = 300", "closed_most = 600", "closed_most");
     refused("exposure = 0.2", "exposure = 1.5", "exposure");
     refused("[witness]", "[darkness]\nlamp = 0\n[witness]", "darkness");
-    cr_expect_eq(parse(""), RG_BAD_DATA);
+    cr_expect_eq(parse("c.ini", "", 0, &err), RG_BAD_DATA);
 }

@@ -3,24 +3,28 @@
  * key and remedy.
  */
 #include <criterion/criterion.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "edge/refusals.h"
 #include "rimglow/config_diagnosis.h"
-#include "rimglow/memory.h"
 #include "support/diagnosis.h"
-#include "support/load.h"
 
 static rg_error err;
 static rg_diagnosis_options o;
 
+static rg_code parse(const char *label, const char *text, size_t size, rg_error *why)
+{
+    rg_code code = rg_diagnosis_options_parse(label, text, size, &o, why);
+    cr_expect(code == RG_OK || o.shape.press_mm == 0, "a refused file sets nothing");
+    return code;
+}
+
 Test(config_diagnosis, calib_holds_what_the_tests_use)
 {
     rg_diagnosis_options t = test_diagnosis_options();
-    test_bytes file = test_load("calib/diagnosis.ini");
-    cr_assert_eq(rg_diagnosis_options_parse("d.ini", (const char *)file.data, file.size, &o, &err),
-                 RG_OK, "%s", err.text);
+    char *text = test_text("calib/diagnosis.ini");
+    cr_assert_eq(parse("d.ini", text, strlen(text), &err), RG_OK, "%s", err.text);
     cr_expect_eq(o.shape.correlation_deg, t.shape.correlation_deg);
     cr_expect_eq(o.shape.common_share, t.shape.common_share);
     cr_expect_eq(o.shape.u_floor_mm, t.shape.u_floor_mm);
@@ -40,38 +44,21 @@ Test(config_diagnosis, calib_holds_what_the_tests_use)
     cr_expect_eq(o.round_mm, t.round_mm);
     cr_expect_eq(o.shim_most_mm, t.shim_most_mm);
     cr_expect_eq(o.replace_most_mm, t.replace_most_mm);
-    free(file.data);
-}
-
-/* calib/diagnosis.ini with one text replaced. */
-static rg_code changed(const char *from, const char *to)
-{
-    test_bytes file = test_load("calib/diagnosis.ini");
-    char *at = strstr((char *)file.data, from);
-    cr_assert_not_null(at, "%s", from);
-    size_t size = file.size + strlen(to) + 1;
-    char *text = rg_alloc(size, 1);
-    snprintf(text, size, "%.*s%s%s", (int)(at - (char *)file.data), (char *)file.data, to,
-             at + strlen(from));
-    err = (rg_error){0};
-    rg_code code = rg_diagnosis_options_parse("d.ini", text, strlen(text), &o, &err);
     free(text);
-    free(file.data);
-    return code;
 }
 
 Test(config_diagnosis, settings_that_cannot_be_are_refused_by_name)
 {
-    static const char *const bad[][3] = {
-        {"press_mm = 0.5", "press_mm = -1", "press_mm"},
-        {"common_share = 0.3", "common_share = 1", "common_share"},
-        {"hinge_deg = 15", "hinge = 15", "hinge"},
-        {"[corrections]", "[amounts]", "corrections"},
-        {"round_mm = 0.01", "", "round_mm"},
-        {"local_most_deg = 40", "local_most_deg = 2", "local_least_deg"},
+    static const test_refusal bad[] = {
+        {"press_mm = 0.5", "press_mm = -1", {"press_mm"}},
+        {"common_share = 0.3", "common_share = 1", {"common_share"}},
+        {"hinge_deg = 15", "hinge = 15", {"hinge"}},
+        {"[corrections]", "[amounts]", {"corrections"}},
+        {"[corrections]", "[more]\n[corrections]", {"[more]", "shape, faults, corrections"}},
+        {"round_mm = 0.01", "", {"round_mm"}},
+        {"local_most_deg = 40", "local_most_deg = 2", {"local_least_deg"}},
     };
-    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
-        cr_expect_eq(changed(bad[i][0], bad[i][1]), RG_BAD_DATA, "%s", bad[i][1]);
-        cr_expect(strstr(err.text, "d.ini") && strstr(err.text, bad[i][2]), "%s", err.text);
-    }
+    char *text = test_text("calib/diagnosis.ini");
+    TEST_REFUSALS(parse, "d.ini", text, bad);
+    free(text);
 }

@@ -4,13 +4,11 @@
  */
 #include <criterion/criterion.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "edge/refusals.h"
 #include "rimglow/config.h"
-
-enum { TEXT = 4096 };
 
 static const char jig_text[] = "[sweep]\n"
                                "serial = PE-A-0147\n"
@@ -56,15 +54,6 @@ static const char marks_text[] = "[sweep]\n"
                                  "view_01.jpg = rim 412.5 388 871 390.25, cup 640 355 520 356.5\n"
                                  "view_00.jpg = rim 400 380 860 381 630 390 500 388\n";
 
-static const char *edited(const char *text, const char *from, const char *to)
-{
-    static char out[TEXT];
-    const char *at = strstr(text, from);
-    cr_assert_not_null(at, "\"%s\" is not in the text", from);
-    snprintf(out, sizeof out, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from));
-    return out;
-}
-
 static rg_sweep parse(const char *text)
 {
     rg_sweep sweep;
@@ -74,18 +63,20 @@ static rg_sweep parse(const char *text)
     return sweep;
 }
 
+static rg_code parse_and_free(const char *label, const char *text, size_t size, rg_error *err)
+{
+    rg_sweep sweep;
+    rg_code code = rg_sweep_parse(label, text, size, &sweep, err);
+    cr_expect((code == RG_OK) == (sweep.frame != NULL), "a refused file leaves memory behind");
+    rg_sweep_free(&sweep);
+    return code;
+}
+
 static void refused(const char *base, const char *from, const char *to, const char *says,
                     const char *and_says)
 {
-    rg_sweep sweep;
-    rg_error err = {0};
-    const char *text = edited(base, from, to);
-    cr_expect_eq(rg_sweep_parse("sweep.ini", text, strlen(text), &sweep, &err), RG_BAD_DATA,
-                 "\"%s\" is taken", to);
-    cr_expect(strstr(err.text, says) && strstr(err.text, and_says), "\"%s\" and \"%s\" in: %s",
-              says, and_says, err.text);
-    cr_expect(strncmp(err.text, "sweep.ini", 9) == 0, "%s", err.text);
-    cr_expect_null(sweep.frame);
+    const test_refusal row[] = {{from, to, {says, and_says}}};
+    TEST_REFUSALS(parse_and_free, "sweep.ini", base, row);
 }
 
 Test(config_place, without_the_section_the_place_comes_from_the_crown)
@@ -97,7 +88,9 @@ Test(config_place, without_the_section_the_place_comes_from_the_crown)
     cr_expect_eq(s.place.bearing_u_deg, 0);
     cr_expect(isnan(s.frame[0].given.bearing_deg) && isnan(s.frame[0].given.elevation_deg));
     rg_sweep_free(&s);
-    s = parse(edited(text, "[frames]", "[place]\nsource = crown\n[frames]"));
+    char *other = test_edited(text, "[frames]", "[place]\nsource = crown\n[frames]");
+    s = parse(other);
+    free(other);
     cr_expect_eq(s.place.source, RG_PLACE_CROWN);
     rg_sweep_free(&s);
 }

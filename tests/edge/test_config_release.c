@@ -8,36 +8,28 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "edge/refusals.h"
 #include "rimglow/config_release.h"
 #include "support/load.h"
 
 static rg_error err;
 static rg_release_rules r;
 
-static rg_code parse(const char *text)
+static rg_code parse(const char *label, const char *text, size_t size, rg_error *why)
 {
-    err = (rg_error){0};
-    return rg_release_rules_parse("r.ini", text, strlen(text), &r, &err);
+    return rg_release_rules_parse(label, text, size, &r, why);
 }
 
-/* calib/release.ini as a string, with the first `from` replaced by `to`. */
-static char *changed(const char *from, const char *to)
+static rg_code parse_text(const char *text)
 {
-    test_bytes file = test_load("calib/release.ini");
-    char *text = calloc(file.size + strlen(to) + 1, 1);
-    memcpy(text, file.data, file.size);
-    free(file.data);
-    char *at = strstr(text, from);
-    cr_assert_not_null(at, "%s", from);
-    memmove(at + strlen(to), at + strlen(from), strlen(at + strlen(from)) + 1);
-    memcpy(at, to, strlen(to));
-    return text;
+    err = (rg_error){0};
+    return parse("r.ini", text, strlen(text), &err);
 }
 
 Test(config_release, the_shipped_rules_are_read)
 {
-    char *text = changed("", "");
-    cr_assert_eq(parse(text), RG_OK, "%s", err.text);
+    char *text = test_text("calib/release.ini");
+    cr_assert_eq(parse_text(text), RG_OK, "%s", err.text);
     cr_expect(r.coverage_factor == 2 && r.seals == 1 && r.values == 4 && r.balances == 1 &&
               r.checks == 3 && r.sections == 4);
     cr_expect_str_eq(r.seal[0].pad, "*");
@@ -75,17 +67,8 @@ Test(config_release, every_key_of_the_shipped_file_is_explained)
 
 static void expect_taken(const char *from, const char *to)
 {
-    char *text = changed(from, to);
-    cr_expect_eq(parse(text), RG_OK, "%s -> %s: %s", from, to, err.text);
-    free(text);
-}
-
-static void expect_refused(const char *from, const char *to, const char *word)
-{
-    char *text = changed(from, to);
-    cr_expect_eq(parse(text), RG_BAD_DATA, "%s -> %s", from, to);
-    cr_expect(strncmp(err.text, "r.ini", 5) == 0 && strstr(err.text, word), "%s -> %s: %s", from,
-              to, err.text);
+    char *text = test_changed("calib/release.ini", from, to);
+    cr_expect_eq(parse_text(text), RG_OK, "%s -> %s: %s", from, to, err.text);
     free(text);
 }
 
@@ -110,44 +93,50 @@ Test(config_release, words_and_numbers_are_taken)
 
 Test(config_release, what_cannot_be_is_refused)
 {
-    expect_refused("[release]", "[releases]", "[release] is missing");
-    expect_refused("coverage_factor = 2", "coverage_factor = 0.5", "coverage_factor");
-    expect_refused("coverage_factor = 2", "coverage = 2", "coverage");
-    expect_refused("light_grams = 60", "", "light_grams");
-    expect_refused("light_grams = 60", "light_grams = 60\ncolour = red", "colour");
-    expect_refused("required = yes", "required = always", "yes or no");
-    expect_refused("[value mass]\n", "[value mass]\n[value mass 2]\n", "required");
-    expect_refused("required = no", "required = each pad", "no *");
-    expect_refused("required = no", "required = maybe", "no, yes or each pad");
-    expect_refused("low = none", "low = nothing", "none");
-    expect_refused("low = none", "low = inf", "none");
-    expect_refused("low = 20", "low = 90", "above high = 80");
-    expect_refused("change_low = -15", "change_low = 16", "above change_high = 15");
-    expect_refused("reference = first visit", "reference = none", "need something to compare");
-    expect_refused("reference = first visit", "reference = second visit", "last visit");
-    expect_refused(
-        "change_low = -15\n; Upper limit of the change, or none. Invented.\nchange_high = 15",
-        "change_low = none\nchange_high = none", "both none");
-    expect_refused("[value spring force *]", "[value * force *]", "one *");
-    expect_refused("[check lubrication]", "[check *]", "no *");
-    expect_refused("[balance spring forces]", "[balance *]", "no *");
-    expect_refused("[check lubrication]", "[check ]", "unknown section");
-    expect_refused("[check lubrication]", "[lubrication]", "unknown section");
-    expect_refused("quantity = spring force *", "quantity = spring force", "one *");
-    expect_refused("members = *", "members = G", "two members");
-    expect_refused("spread_high = 25", "spread_high = -1", "spread_high");
-    expect_refused("max_age_days = 30", "max_age_days = 1.5", "whole number");
-    expect_refused("guard = yes", "guard = true", "yes or no");
+    static const test_refusal bad[] = {
+        {"[release]", "[releases]", {"[release] is missing"}},
+        {"coverage_factor = 2", "coverage_factor = 0.5", {"coverage_factor"}},
+        {"coverage_factor = 2", "coverage = 2", {"coverage"}},
+        {"light_grams = 60", "", {"light_grams"}},
+        {"light_grams = 60", "light_grams = 60\ncolour = red", {"colour"}},
+        {"required = yes", "required = always", {"yes or no"}},
+        {"[value mass]\n", "[value mass]\n[value mass 2]\n", {"required"}},
+        {"required = no", "required = each pad", {"no *"}},
+        {"required = no", "required = maybe", {"no, yes or each pad"}},
+        {"low = none", "low = nothing", {"none"}},
+        {"low = none", "low = inf", {"none"}},
+        {"low = 20", "low = 90", {"above high = 80"}},
+        {"change_low = -15", "change_low = 16", {"above change_high = 15"}},
+        {"reference = first visit", "reference = none", {"need something to compare"}},
+        {"reference = first visit", "reference = second visit", {"last visit"}},
+        {"change_low = -15\n; Upper limit of the change, or none. Invented.\nchange_high = 15",
+         "change_low = none\nchange_high = none",
+         {"both none"}},
+        {"[value spring force *]", "[value * force *]", {"one *"}},
+        {"[check lubrication]", "[check *]", {"no *"}},
+        {"[balance spring forces]", "[balance *]", {"no *"}},
+        {"[check lubrication]", "[check ]", {"unknown section"}},
+        {"[check lubrication]", "[lubrication]", {"unknown section"}},
+        {"quantity = spring force *", "quantity = spring force", {"one *"}},
+        {"members = *", "members = G", {"two members"}},
+        {"spread_high = 25", "spread_high = -1", {"spread_high"}},
+        {"max_age_days = 30", "max_age_days = 1.5", {"whole number"}},
+        {"guard = yes", "guard = true", {"yes or no"}},
+    };
+    char *text = test_text("calib/release.ini");
+    TEST_REFUSALS(parse, "r.ini", text, bad);
+    free(text);
 }
 
 Test(config_release, rules_that_require_nothing_are_refused)
 {
     static const char text[] = "[release]\ncoverage_factor = 2\n"
                                "[seal *]\nrequired = no\nlight_grams = 0\nmax_age_days = 0\n";
-    cr_expect_eq(parse(text), RG_BAD_DATA);
+    cr_expect_eq(parse_text(text), RG_BAD_DATA);
     cr_expect(strstr(err.text, "requires nothing") != NULL, "%s", err.text);
-    cr_expect_eq(parse("[release]\ncoverage_factor = 2\n"), RG_BAD_DATA);
-    cr_expect_eq(parse("[release]\ncoverage_factor = 2\n[section leaks]\nrequired = yes\n"), RG_OK);
+    cr_expect_eq(parse_text("[release]\ncoverage_factor = 2\n"), RG_BAD_DATA);
+    cr_expect_eq(parse_text("[release]\ncoverage_factor = 2\n[section leaks]\nrequired = yes\n"),
+                 RG_OK);
 }
 
 Test(config_release, more_rules_of_a_kind_than_fit_are_refused)
@@ -156,9 +145,9 @@ Test(config_release, more_rules_of_a_kind_than_fit_are_refused)
     strcpy(text, "[release]\ncoverage_factor = 2\n");
     for (int i = 0; i < RG_RELEASE_RULES_MAX; i++)
         sprintf(text + strlen(text), "[check c%d]\nrequired = yes\nmax_age_days = 0\n", i);
-    cr_expect_eq(parse(text), RG_OK, "%s", err.text);
+    cr_expect_eq(parse_text(text), RG_OK, "%s", err.text);
     strcat(text, "[check last]\nrequired = yes\nmax_age_days = 0\n");
-    cr_expect_eq(parse(text), RG_BAD_DATA);
+    cr_expect_eq(parse_text(text), RG_BAD_DATA);
     cr_expect(strstr(err.text, "[check last]") != NULL, "%s", err.text);
     free(text);
 }

@@ -3,50 +3,24 @@
  * value and the remedy in its text.
  */
 #include <criterion/criterion.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "edge/refusals.h"
 #include "rimglow/config.h"
 #include "rimglow/config_board.h"
-#include "support/load.h"
 
 static const char sheet_text[] = "[crown]\nedge_mm = 0.4\ntag_max_mm = 12\nfoot_mm = 1\n"
                                  "band_mm = 3\ntab_mm = 8\n[camera]\nmin_module_px = 6\n"
                                  "px_per_mm = 25\n";
 
-static rg_code parse_sheet(const char *text, rg_error *err)
+static rg_code parse(const char *label, const char *text, size_t size, rg_error *err)
 {
     rg_ring_rules r;
-    rg_code code = rg_sheet_parse("my.ini", text, strlen(text), &r, err);
+    rg_code code = rg_sheet_parse(label, text, size, &r, err);
     cr_assert(code == RG_OK || r.px_per_mm == 0, "a refused file leaves nothing");
     return code;
 }
-
-typedef struct refusal {
-    const char *from, *to;
-    const char *want[3];
-} refusal;
-
-static void expect_refusals(rg_code (*parse)(const char *, rg_error *), const char *text,
-                            const refusal *row, size_t rows)
-{
-    for (size_t i = 0; i < rows; i++) {
-        char edited[600];
-        rg_error err = {0};
-        const char *at = strstr(text, row[i].from);
-        cr_assert_not_null(at, "%s", row[i].from);
-        snprintf(edited, sizeof edited, "%.*s%s%s", (int)(at - text), text, row[i].to,
-                 at + strlen(row[i].from));
-        cr_expect_eq(parse(edited, &err), RG_BAD_DATA, "%s", row[i].to);
-        cr_expect(strstr(err.text, "my.ini") != NULL, "%s", err.text);
-        for (int k = 0; k < 3 && row[i].want[k]; k++)
-            cr_expect(strstr(err.text, row[i].want[k]) != NULL, "\"%s\" does not say \"%s\"",
-                      err.text, row[i].want[k]);
-    }
-}
-
-#define REFUSALS(parse, text, rows) expect_refusals(parse, text, rows, sizeof rows / sizeof *rows)
 
 Test(config_sheet, a_sheet_file_gives_its_values)
 {
@@ -65,7 +39,7 @@ Test(config_sheet, a_sheet_file_gives_its_values)
 
 Test(config_sheet, bad_sheet_values_are_refused_by_name)
 {
-    static const refusal row[] = {
+    static const test_refusal row[] = {
         {"edge_mm = 0.4\n", "", {"[crown] has no key edge_mm", "calib/sheet.ini"}},
         {"edge_mm = 0.4", "edge_mm = -1", {"edge_mm = -1", "outside 0 to 5"}},
         {"tag_max_mm = 12", "tag_max_mm = nan", {"tag_max_mm = nan", "finite"}},
@@ -80,7 +54,7 @@ Test(config_sheet, bad_sheet_values_are_refused_by_name)
         {"[camera]", "[cam]", {"[cam]", "[crown] and [camera]"}},
         {"px_per_mm = 25", "px_per_mm = 25\n[lens]", {"unknown section [lens]"}},
     };
-    REFUSALS(parse_sheet, sheet_text, row);
+    TEST_REFUSALS(parse, "my.ini", sheet_text, row);
 }
 
 Test(config_sheet, the_files_in_calib_are_read)

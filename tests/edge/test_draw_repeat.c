@@ -7,7 +7,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "drawing.h"
+#include "edge/drawing.h"
 #include "support/keys.h"
 #include "support/scene.h"
 

@@ -5,12 +5,10 @@
 #include <criterion/criterion.h>
 #include <jansson.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "rimglow/mapfile.h"
-#include "rimglow/memory.h"
 #include "rimglow/report.h"
 #include "support/load.h"
 #include "support/setup.h"
@@ -162,11 +160,7 @@ Test(mapfile, what_was_measured_comes_back_by_digest)
 /* The text with the first `from` replaced by `to`. */
 static void expect_refused(const char *from, const char *to, const char *word)
 {
-    char *text = written(), *at = strstr(text, from);
-    cr_assert_not_null(at, "%s", from);
-    size_t head = (size_t)(at - text), size = strlen(text) + strlen(to) + 1;
-    char *changed = rg_alloc(size, 1);
-    snprintf(changed, size, "%.*s%s%s", (int)head, text, to, at + strlen(from));
+    char *text = written(), *changed = test_edited(text, from, to);
     cr_expect_eq(parse(changed), RG_BAD_DATA, "%s -> %s", from, to);
     cr_expect(strncmp(err.text, "m.json", 6) == 0 && strstr(err.text, word), "%s -> %s: %s", from,
               to, err.text);

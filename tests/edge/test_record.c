@@ -299,11 +299,7 @@ Test(record, a_first_inspection_has_no_bag_before)
 static char *changed(const char *from, const char *to)
 {
     rg_record r = sample();
-    char *text = text_of(&r), *at = strstr(text, from);
-    cr_assert_not_null(at, "%s", from);
-    size_t head = (size_t)(at - text), size = strlen(text) + strlen(to) + 1;
-    char *other = rg_alloc(size, 1);
-    snprintf(other, size, "%.*s%s%s", (int)head, text, to, at + strlen(from));
+    char *text = text_of(&r), *other = test_edited(text, from, to);
     rg_record_free(&r);
     free(text);
     return other;

@@ -6,9 +6,11 @@
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "rimglow/decode.h"
 #include "rimglow/file.h"
+#include "rimglow/memory.h"
 
 /* Aborting fails a Criterion test just as an assertion does, and works in
  * tools that are no Criterion tests. */
@@ -35,6 +37,32 @@ test_bytes test_loadf(const char *format, ...)
     vsnprintf(path, sizeof path, format, args);
     va_end(args);
     return test_load(path);
+}
+
+char *test_text(const char *path)
+{
+    return (char *)test_load(path).data; /* which a 0 follows */
+}
+
+char *test_edited(const char *text, const char *from, const char *to)
+{
+    rg_error err = {0};
+    const char *at = strstr(text, from);
+    size_t size = strlen(text) + strlen(to) + 1;
+    char *out = rg_alloc(size, 1);
+    if (!at || !out) {
+        rg_fail(&err, RG_INTERNAL, "\"%s\" is not in the text", from);
+        give_up(&err);
+    }
+    snprintf(out, size, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from));
+    return out;
+}
+
+char *test_changed(const char *path, const char *from, const char *to)
+{
+    char *text = test_text(path), *out = test_edited(text, from, to);
+    free(text);
+    return out;
 }
 
 rg_image test_decode_file(const char *path)
