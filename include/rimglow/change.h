@@ -84,6 +84,9 @@ typedef struct rg_change {
     double turn_deg;
 } rg_change;
 
+/* K, for so many bearings that are compared (at least 1). */
+double rg_change_factor(double k, int bearings);
+
 /* RG_BAD_DATA for options that are not positive numbers in their range (turn_u_deg may be 0) or
  * maps whose rims differ in diameter by more than 2 %. */
 rg_code rg_change_find(const rg_seal_map *before, const rg_seal_map *after,

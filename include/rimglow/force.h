@@ -2,9 +2,10 @@
  * force.h - one pad swept under several fingers: gaps that only force closes, the pad's verdict from all
  * its sweeps, the force that it needs to seal, and how it yields to force.
  *
- * Which sweep counts for what (common practice, no source; limits in calib/keys.ini): a light finger, an
- * unstated one and light_least_g to light_most_g grams are how the instrument is played. Less than
- * light_least_g may leak without blame, more than light_most_g and a firm finger release nothing.
+ * Which sweep counts for what: the rule of pad_verdict.h with limits in grams on top of it (common
+ * practice, no source; limits in calib/keys.ini). A light finger, an unstated one and light_least_g to
+ * light_most_g grams are how the instrument is played. Less than light_least_g may leak without blame, more
+ * than light_most_g is a firm finger, which releases nothing.
  *
  * Force needed. Widest gap against force in grams: w = a + b f, by least squares with errors of both
  * (York, Evensen, Lopez and Delgado 2004, Am. J. Phys. 72: 367-375; the case of ISO/TS 28037:2010, 7),
@@ -63,10 +64,9 @@ double rg_force_line_inverse(const rg_force_line *line, double w, double k, doub
 
 /* --------------------------------------------------------------- verdict */
 
-/* The pad's verdict from all its sweeps, and why where it is not plain (else "").
- *   leaking:   any sweep of light_least_g or more leaks, or one of any other finger;
- *   undecided: no such sweep, any of them undecided, or all of them firm;
- *   sealed:    anything else. */
+/* rg_pad_verdict of the sweeps (at most RG_FORCE_SWEEPS_MAX), and why where it is not plain (else ""). Firm
+ * is a finger of that name or of more than light_most_g; a sweep of less than light_least_g counts only
+ * where it seals. */
 rg_verdict rg_force_verdict(const rg_seating *seating, int count, double light_least_g,
                             double light_most_g, char reason[RG_REASON_SIZE]);
 

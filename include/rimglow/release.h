@@ -29,8 +29,9 @@
  *
  * A pad is passed when its last sweep under a light finger is sealed and no sweep after that one
  * leaks. A firm finger closes gaps that a player's does not, so sweeps under a firm finger alone,
- * or under one that nobody stated, never pass (common practice, no source). Pure: no clock, no
- * files.
+ * or under one that nobody stated, never pass (common practice, no source). That is the rule of
+ * pad_verdict.h for the deciding sweep alone; where and why it differs from the archive's is said
+ * there. Pure: no clock, no files.
  */
 #ifndef RIMGLOW_RELEASE_H
 #define RIMGLOW_RELEASE_H
@@ -189,6 +190,9 @@ typedef struct rg_release_item {
     double grams, bearing_deg;
     char why[RG_RELEASE_WHY]; /* a sentence; "" when passed and nothing is to be said */
 } rg_release_item;
+
+/* Of that name, with nothing known yet: not measured, every number NAN, no day, undecided. */
+rg_release_item rg_release_item_blank(const char *name);
 
 /* What another module has judged: key heights, regulation, finger force, leaks ... It fills name,
  * state, why and, where there is one, value, u and limits of its items; kind, section and required

@@ -109,6 +109,9 @@ rg_code rg_shape_fit(const rg_seal_map *map, const rg_shape_options *options, rg
 /* K of local places, for so many bearings seen. */
 double rg_shape_factor(const rg_shape *shape, const rg_shape_options *options);
 
+/* s(b) of terms alone, mm. */
+double rg_shape_value(const double b[RG_SHAPE_TERMS], double bearing_deg);
+
 /* Signed gap at a bearing with its u (may be NULL); NAN without a shape. */
 double rg_shape_at(const rg_shape *shape, double bearing_deg, double *u_mm);
 

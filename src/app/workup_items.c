@@ -12,21 +12,8 @@
 
 static rg_release_item *begin(rg_release_item *item, const char *name, rg_item_state state)
 {
-    *item = (rg_release_item){.state = state,
-                              .value = NAN,
-                              .u = NAN,
-                              .low = NAN,
-                              .high = NAN,
-                              .p_within = NAN,
-                              .reference = NAN,
-                              .change = NAN,
-                              .u_change = NAN,
-                              .change_low = NAN,
-                              .change_high = NAN,
-                              .bearing_deg = NAN,
-                              .grams = NAN,
-                              .day = -1};
-    rg_copy_text(item->name, sizeof item->name, name);
+    *item = rg_release_item_blank(name);
+    item->state = state;
     return item;
 }
 

@@ -188,10 +188,9 @@ static void compare_bins(const profile *before, const profile *after,
     }
 }
 
-/* k's tail probability shared out among the bearings that were compared (Bonferroni). */
-static double factor_for(double k, int comparable)
+double rg_change_factor(double k, int bearings)
 {
-    return gsl_cdf_ugaussian_Qinv(gsl_cdf_ugaussian_Q(k) / (comparable > 1 ? comparable : 1));
+    return gsl_cdf_ugaussian_Qinv(gsl_cdf_ugaussian_Q(k) / (bearings > 1 ? bearings : 1));
 }
 
 /* False when nothing in the run stands out enough for its many chances. */
@@ -315,7 +314,7 @@ rg_code rg_change_find(const rg_seal_map *before, const rg_seal_map *after,
     make_profile(before, options->coverage_factor, &a);
     make_profile(after, options->coverage_factor, &b);
     compare_bins(&a, &b, options, change);
-    change->arc_factor = factor_for(options->coverage_factor, change->comparable);
+    change->arc_factor = rg_change_factor(options->coverage_factor, change->comparable);
     find_arcs(change, RG_CHANGE_GREW, options->min_arc_deg);
     find_arcs(change, RG_CHANGE_SHRANK, options->min_arc_deg);
     qsort(change->arc, (size_t)change->arcs, sizeof *change->arc, by_start);

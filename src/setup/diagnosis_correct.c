@@ -93,12 +93,6 @@ static void corrected_terms(const plan *p, double b[RG_SHAPE_TERMS], double *han
             b[1] = b[2] = 0;
 }
 
-static double sum_at(const double b[RG_SHAPE_TERMS], int bearing)
-{
-    double r = rg_radians(bearing);
-    return b[0] + b[1] * cos(r) + b[2] * sin(r) + b[3] * cos(2 * r) + b[4] * sin(2 * r);
-}
-
 /* Is the bearing within a local opening whose fault is not corrected? */
 static bool stays_open(const plan *p, int bearing)
 {
@@ -128,12 +122,12 @@ static void profile(plan *p, double w[RG_BINS])
     if (fitted)
         corrected_terms(p, b, &hang);
     for (int k = 0; k < RG_BINS && fitted; k++)
-        lowest = fmin(lowest, sum_at(b, k));
+        lowest = fmin(lowest, rg_shape_value(b, k));
     double down = fitted ? fmax(lowest - hang, 0) : 0;
     p->top = -INFINITY;
     p->at = 0;
     for (int k = 0; k < RG_BINS; k++) {
-        double now = fitted ? sum_at(b, k) - down : 0;
+        double now = fitted ? rg_shape_value(b, k) - down : 0;
         if (stays_open(p, k) && p->map->bin[k].width_mm > 0)
             now += p->map->bin[k].width_mm - (fitted ? s->signed_mm[k] : 0);
         w[k] = fmax(now, 0);

@@ -9,6 +9,8 @@
 #include <stdlib.h>
 
 #include "rimglow/light.h"
+#include "rimglow/pad_verdict.h"
+#include "rimglow/vec.h"
 
 const char *rg_force_state_name(rg_force_state state)
 {
@@ -18,14 +20,9 @@ const char *rg_force_state_name(rg_force_state state)
     return name[state];
 }
 
-static int at(int b)
-{
-    return ((b % RG_BINS) + RG_BINS) % RG_BINS;
-}
-
 /* ----------------------------------------------------------------- verdict */
 
-/* Lighter than anybody plays: neither blames nor releases by itself. */
+/* Lighter than anybody plays: it may leak without blame; what seals even so seals for a player. */
 static bool is_feather(const rg_seating *s, double light_least_g)
 {
     return s->press == RG_PRESS_GRAMS && s->grams < light_least_g;
@@ -39,32 +36,27 @@ static bool is_firm(const rg_seating *s, double light_most_g)
 rg_verdict rg_force_verdict(const rg_seating *seating, int count, double light_least_g,
                             double light_most_g, char reason[RG_REASON_SIZE])
 {
-    int leaking = 0, undecided = 0, light_seals = 0, firm_seals = 0, light_leaks = 0;
-    for (int i = 0; i < count; i++) {
+    rg_pad_sweep played[RG_FORCE_SWEEPS_MAX] = {{RG_VERDICT_SEALED, false}};
+    int n = 0, firm_seals = 0, light_leaks = 0;
+    bool only_firm;
+    for (int i = 0; i < count && n < RG_FORCE_SWEEPS_MAX; i++) {
         const rg_seating *s = &seating[i];
         bool firm = is_firm(s, light_most_g), seals = s->verdict == RG_VERDICT_SEALED;
-        light_seals += seals && !firm;
-        firm_seals += seals && firm;
-        if (is_feather(s, light_least_g))
+        if (!seals && is_feather(s, light_least_g))
             continue;
-        leaking += s->verdict == RG_VERDICT_LEAKING;
+        played[n++] = (rg_pad_sweep){s->verdict, firm};
+        firm_seals += seals && firm;
         light_leaks += s->verdict == RG_VERDICT_LEAKING && !firm;
-        undecided += s->verdict == RG_VERDICT_UNDECIDED;
     }
+    rg_verdict verdict = rg_pad_verdict(played, n, &only_firm);
     reason[0] = '\0';
-    if (leaking > 0) {
-        if (light_leaks > 0 && firm_seals > 0)
-            snprintf(reason, RG_REASON_SIZE,
-                     "leaks under a playing finger; only more force closes it");
-        return RG_VERDICT_LEAKING;
-    }
-    if (undecided == 0 && light_seals > 0)
-        return RG_VERDICT_SEALED;
-    if (undecided == 0 && firm_seals > 0)
-        snprintf(reason, RG_REASON_SIZE, "only a firm finger was tried");
-    else if (undecided == 0)
+    if (light_leaks > 0 && firm_seals > 0)
+        snprintf(reason, RG_REASON_SIZE, "leaks under a playing finger; only more force closes it");
+    else if (only_firm)
+        snprintf(reason, RG_REASON_SIZE, "%s", rg_pad_only_firm);
+    else if (n == 0)
         snprintf(reason, RG_REASON_SIZE, "no sweep under a playing finger");
-    return RG_VERDICT_UNDECIDED;
+    return verdict;
 }
 
 /* ---------------------------------------------- gaps that only force closes */
@@ -116,12 +108,12 @@ static rg_force_gap make_gap(const rg_force_sweep *sweep, const pair *p, rg_run 
                              const rg_force_options *o)
 {
     bool full = run.length == RG_BINS;
-    rg_force_gap g = {.start_deg = full ? 0 : fmod(run.start + 359.5, 360),
-                      .end_deg = full ? 360 : fmod(run.start + run.length - 0.5, 360),
+    rg_force_gap g = {.start_deg = full ? 0 : rg_wrap_degrees(run.start - 0.5),
+                      .end_deg = full ? 360 : rg_wrap_degrees(run.start + run.length - 0.5),
                       .extent_deg = run.length,
                       .most_mm = -1};
     for (int i = 0; i < run.length; i++) {
-        int b = at(run.start + i);
+        int b = (run.start + i) % RG_BINS;
         if (p[b].closed < 0)
             continue; /* bridged */
         const rg_bin *bin = &sweep[p[b].open].map->bin[b];

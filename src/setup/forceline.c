@@ -4,6 +4,7 @@
  * two coordinates independent), the uncertainties at the adjusted points.
  */
 #include <gsl/gsl_cdf.h>
+#include <gsl/gsl_fit.h>
 #include <math.h>
 
 #include "rimglow/force.h"
@@ -61,17 +62,9 @@ static double next_slope(const data *d, double b)
 /* Least squares without weights, to begin with. */
 static double first_slope(const data *d)
 {
-    double f = 0, w = 0, top = 0, bottom = 0;
-    for (int i = 0; i < d->n; i++) {
-        f += (d->f[i] - d->f[0]) / d->n;
-        w += (d->w[i] - d->w[0]) / d->n;
-    }
-    for (int i = 0; i < d->n; i++) {
-        double df = d->f[i] - d->f[0] - f;
-        top += df * (d->w[i] - d->w[0] - w);
-        bottom += df * df;
-    }
-    return top / bottom;
+    double start, slope, c00, c01, c11, left;
+    gsl_fit_linear(d->f, 1, d->w, 1, (size_t)d->n, &start, &slope, &c00, &c01, &c11, &left);
+    return slope;
 }
 
 static void conclude(const data *d, rg_force_line *line)

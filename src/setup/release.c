@@ -3,6 +3,7 @@
  */
 #include "rimglow/release.h"
 
+#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -101,19 +102,34 @@ rg_item_state rg_release_within(double x, double u, double low, double high, boo
     return x - U < low || x + U > high ? RG_ITEM_UNDECIDED : RG_ITEM_PASSED;
 }
 
-static double normal_below(double z)
-{
-    return 0.5 * erfc(-z / sqrt(2));
-}
-
 double rg_release_probability(double x, double u, double low, double high)
 {
-    double above = isnan(high) ? 0 : normal_below((x - high) / u);
-    double below = isnan(low) ? 0 : normal_below((low - x) / u);
+    double above = isnan(high) ? 0 : gsl_cdf_ugaussian_P((x - high) / u);
+    double below = isnan(low) ? 0 : gsl_cdf_ugaussian_P((low - x) / u);
     return 1 - above - below;
 }
 
 /* ---------------------------------------------------------------- items */
+
+rg_release_item rg_release_item_blank(const char *name)
+{
+    rg_release_item item = {.value = NAN,
+                            .u = NAN,
+                            .low = NAN,
+                            .high = NAN,
+                            .p_within = NAN,
+                            .reference = NAN,
+                            .change = NAN,
+                            .u_change = NAN,
+                            .change_low = NAN,
+                            .change_high = NAN,
+                            .day = -1,
+                            .verdict = RG_VERDICT_UNDECIDED,
+                            .grams = NAN,
+                            .bearing_deg = NAN};
+    rg_copy_text(item.name, sizeof item.name, name);
+    return item;
+}
 
 rg_release_item *rg_release_add(rg_judging *j, rg_item_kind kind, const char *name)
 {
@@ -129,22 +145,8 @@ rg_release_item *rg_release_add(rg_judging *j, rg_item_kind kind, const char *na
         j->room = room;
     }
     rg_release_item *item = &r->item[r->items++];
-    *item = (rg_release_item){.kind = kind,
-                              .value = NAN,
-                              .u = NAN,
-                              .low = NAN,
-                              .high = NAN,
-                              .p_within = NAN,
-                              .reference = NAN,
-                              .change = NAN,
-                              .u_change = NAN,
-                              .change_low = NAN,
-                              .change_high = NAN,
-                              .day = -1,
-                              .verdict = RG_VERDICT_UNDECIDED,
-                              .grams = NAN,
-                              .bearing_deg = NAN};
-    rg_copy_text(item->name, sizeof item->name, name);
+    *item = rg_release_item_blank(name);
+    item->kind = kind;
     return item;
 }
 

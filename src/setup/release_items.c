@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "release_private.h"
+#include "rimglow/pad_verdict.h"
 #include "rimglow/text.h"
 #include "rimglow/unit.h"
 
@@ -96,19 +97,22 @@ static void judge_seal(const rg_judging *j, const rg_seal_rule *rule, const rg_r
 {
     char touch[48];
     double U = j->rules->coverage_factor * s->u_widest_mm;
+    bool only_firm;
+    const rg_pad_sweep last = {s->verdict, !is_light(rule, s)};
+    rg_verdict verdict = rg_pad_verdict(&last, 1, &only_firm);
     touch_words(s, touch);
-    if (s->verdict == RG_VERDICT_LEAKING) {
+    if (verdict == RG_VERDICT_LEAKING) {
         item->state = RG_ITEM_OUT;
         say(item, "leaking under %s", touch);
         if (isfinite(s->widest_mm))
             say(item, "%.3f +- %.3f mm at bearing %.0f", s->widest_mm, U, s->widest_deg);
-    } else if (s->verdict == RG_VERDICT_UNDECIDED) {
-        item->state = RG_ITEM_UNDECIDED;
-        say(item, "the sweep under %s is undecided: its seal map says why", touch);
-    } else if (!is_light(rule, s)) {
+    } else if (only_firm) {
         item->state = RG_ITEM_UNDECIDED;
         say(item, "sealed under %s only, which cannot release a pad: sweep it under a light finger",
             touch);
+    } else if (verdict == RG_VERDICT_UNDECIDED) {
+        item->state = RG_ITEM_UNDECIDED;
+        say(item, "the sweep under %s is undecided: its seal map says why", touch);
     } else {
         item->state = RG_ITEM_PASSED;
     }

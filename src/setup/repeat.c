@@ -5,6 +5,7 @@
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_errno.h>
+#include <gsl/gsl_fit.h>
 #include <math.h>
 #include <stdio.h>
 
@@ -185,26 +186,15 @@ static void find_tilt(const rg_seating *closing, int closings, const rg_repeat_o
 /* Weighted line of the mean against the closing's number. */
 static void find_drift(const series *s, double k, rg_repeat *r)
 {
-    double sum = 0, number = 0, x = 0, nn = 0, nx = 0, left = 0;
+    double weight[RG_CLOSINGS_MAX], start, slope, c00, c01, c11, left;
     r->drift_mm = r->U_drift_mm = r->drift_p = NAN;
     if (s->n < 3)
         return;
-    for (int i = 0; i < s->n; i++) {
-        double g = 1 / (s->u[i] * s->u[i]);
-        sum += g;
-        number += g * s->number[i];
-        x += g * s->x[i];
-    }
-    number /= sum;
-    x /= sum;
-    for (int i = 0; i < s->n; i++) {
-        double g = 1 / (s->u[i] * s->u[i]), d = s->number[i] - number;
-        nn += g * d * d;
-        nx += g * d * (s->x[i] - x);
-    }
-    double slope = nx / nn, u = 1 / sqrt(nn);
     for (int i = 0; i < s->n; i++)
-        left += pow((s->x[i] - x - slope * (s->number[i] - number)) / s->u[i], 2);
+        weight[i] = 1 / (s->u[i] * s->u[i]);
+    gsl_fit_wlinear(s->number, 1, weight, 1, s->x, 1, (size_t)s->n, &start, &slope, &c00, &c01,
+                    &c11, &left);
+    double u = sqrt(c11);
     double factor = sqrt(left / (s->n - 2)); /* Birge's ratio */
     double span = s->number[s->n - 1] - s->number[0];
     double p_stated = 2 * gsl_cdf_ugaussian_Q(fabs(slope) / u);

@@ -7,6 +7,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "rimglow/change.h"
 #include "rimglow/detection.h"
 #include "rimglow/light.h"
 #include "rimglow/vec.h"
@@ -132,7 +133,7 @@ static void harmonics(double bearing_deg, double x[RG_SHAPE_TERMS])
     x[4] = sin(2 * r);
 }
 
-static double value_at(const double b[RG_SHAPE_TERMS], double bearing_deg)
+double rg_shape_value(const double b[RG_SHAPE_TERMS], double bearing_deg)
 {
     double x[RG_SHAPE_TERMS], sum = 0;
     harmonics(bearing_deg, x);
@@ -190,7 +191,7 @@ static double wald(const trial *t, int first, double *u)
 static bool is_possible(const trial *t, double press_mm)
 {
     for (int b = 0; b < RG_BINS; b++)
-        if (value_at(t->b, b) < -press_mm)
+        if (rg_shape_value(t->b, b) < -press_mm)
             return false;
     return true;
 }
@@ -289,7 +290,7 @@ static rg_code fit_sets(const problem *p, trial t[SETS], int *chosen, rg_error *
 /* Width beyond the shape; without one beyond contact. NAN where not seen. */
 static double beyond(const problem *p, const trial *t, int b)
 {
-    double s = t ? fmax(value_at(t->b, b), 0) : 0;
+    double s = t ? fmax(rg_shape_value(t->b, b), 0) : 0;
     return p->kind[b] == OPEN ? p->y[b] - s : p->kind[b] == DARK ? -s : NAN;
 }
 
@@ -304,7 +305,7 @@ static double departure(const problem *p, const trial *t, int b, bool closed)
 {
     if (p->local[b] || p->kind[b] != (closed ? DARK : OPEN))
         return 0;
-    double r = closed ? (t ? value_at(t->b, b) : 0) - p->y[b] : beyond(p, t, b);
+    double r = closed ? (t ? rg_shape_value(t->b, b) : 0) - p->y[b] : beyond(p, t, b);
     return r / own_u(p, b);
 }
 
@@ -331,11 +332,6 @@ static void measure_local(const problem *p, const trial *t, const place *at, rg_
             l->width_mm = at->closed ? 0 : p->y[b];
         }
     }
-}
-
-static double factor_for(int bearings, double k)
-{
-    return gsl_cdf_ugaussian_Qinv(gsl_cdf_ugaussian_Q(k) / fmax(bearings, 1));
 }
 
 static bool is_open_near(const problem *p, int b)
@@ -376,7 +372,7 @@ static bool strongest_local(const problem *p, const trial *t, double longest, pl
     int seen = 0;
     for (int b = 0; b < RG_BINS; b++)
         seen += p->kind[b] <= DARK;
-    double least = factor_for(seen, p->o->coverage_factor);
+    double least = rg_change_factor(p->o->coverage_factor, seen);
     *found = (place){.departure = least};
     seek_local(p, t, false, longest, found);
     seek_local(p, t, true, longest, found);
@@ -469,7 +465,7 @@ static void find_contact(rg_shape *s)
             variance += g[i] * s->cov[i][j] * g[j];
     double uniform = 180 / sqrt(3);
     s->contact_deg = rg_wrap_degrees(at);
-    s->lowest_mm = value_at(s->b, at);
+    s->lowest_mm = rg_shape_value(s->b, at);
     s->u_contact_deg =
         second > 0 ? fmin(rg_degrees(sqrt(fmax(variance, 0)) / second), uniform) : uniform;
 }
@@ -480,7 +476,7 @@ static void take_residuals(const problem *p, const trial *t, rg_shape *s)
     int n = 0;
     s->misfit = s->misfit_deg = NAN;
     for (int b = 0; b < RG_BINS; b++) {
-        s->signed_mm[b] = t ? value_at(t->b, b) : NAN;
+        s->signed_mm[b] = t ? rg_shape_value(t->b, b) : NAN;
         s->residual_mm[b] = beyond(p, t, b);
         if (p->kind[b] != OPEN || p->local[b])
             continue;
@@ -557,10 +553,10 @@ double rg_shape_at(const rg_shape *shape, double bearing_deg, double *u_mm)
             variance += x[i] * shape->cov[i][j] * x[j];
     if (u_mm)
         *u_mm = fitted ? sqrt(fmax(variance, 0)) : NAN;
-    return fitted ? value_at(shape->b, bearing_deg) : NAN;
+    return fitted ? rg_shape_value(shape->b, bearing_deg) : NAN;
 }
 
 double rg_shape_factor(const rg_shape *shape, const rg_shape_options *options)
 {
-    return factor_for(shape->open + shape->dark, options->coverage_factor);
+    return rg_change_factor(options->coverage_factor, shape->open + shape->dark);
 }

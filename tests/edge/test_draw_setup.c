@@ -43,24 +43,13 @@ typedef struct made {
 static rg_release_item *add_item(made *m, rg_item_kind kind, rg_item_state state, const char *name)
 {
     rg_release_item *item = &m->item[m->result.items++];
-    *item = (rg_release_item){.kind = kind,
-                              .state = state,
-                              .required = true,
-                              .value = NAN,
-                              .u = NAN,
-                              .low = NAN,
-                              .high = NAN,
-                              .p_within = NAN,
-                              .reference = NAN,
-                              .change = NAN,
-                              .u_change = NAN,
-                              .change_low = NAN,
-                              .change_high = NAN,
-                              .grams = NAN,
-                              .bearing_deg = NAN,
-                              .touch = RG_TOUCH_LIGHT,
-                              .day = 20782};
-    snprintf(item->name, sizeof item->name, "%s", name);
+    *item = rg_release_item_blank(name);
+    item->kind = kind;
+    item->state = state;
+    item->required = true;
+    item->verdict = RG_VERDICT_SEALED;
+    item->touch = RG_TOUCH_LIGHT;
+    item->day = 20782;
     if (state == RG_ITEM_OUT || state == RG_ITEM_UNDECIDED || state == RG_ITEM_NOT_MEASURED) {
         m->reason[m->result.reasons++] = m->result.items - 1;
         snprintf(item->why, sizeof item->why, "why %.80s holds", name);
