@@ -1,8 +1,8 @@
 /*
  * bench_page.h - what the bench's server answers: page, state, wishes, archive.
  *
- *   GET  /                    the page; /bench.css, /bench.js, /worklist.js, /archive, /archive.js, /setup,
- *                             /setup.js, /calibrate, /calibrate.css, /calibrate.js
+ *   GET  /                    the page; /bench.css, /common.js, /bench.js, /worklist.js, /archive, /archive.js,
+ *                             /setup, /setup.js, /calibrate, /calibrate.css, /calibrate.js
  *   GET  /stream.mjpg         the camera's pictures as they come, multipart/x-mixed-replace
  *   GET  /events              the state (bench.h) at every change, server-sent events
  *   GET  /api/session         {csrf, version}: csrf goes into the header X-Csrf-Token of each POST

@@ -15,6 +15,7 @@ rg_asset_\name\()_size:
     .section .rodata
     asset bench_html, "src/app/bench/bench.html"
     asset bench_css, "src/app/bench/bench.css"
+    asset common_js, "src/app/bench/common.js"
     asset bench_js, "src/app/bench/bench.js"
     asset archive_html, "src/app/bench/archive.html"
     asset archive_js, "src/app/bench/archive.js"

@@ -192,6 +192,7 @@ static void add_assets(rg_bench_page *p)
         uint64_t size;
     } row[] = {{"/", html, rg_asset_bench_html, rg_asset_bench_html_size},
                {"/bench.css", css, rg_asset_bench_css, rg_asset_bench_css_size},
+               {"/common.js", script, rg_asset_common_js, rg_asset_common_js_size},
                {"/bench.js", script, rg_asset_bench_js, rg_asset_bench_js_size},
                {"/worklist.js", script, rg_asset_worklist_js, rg_asset_worklist_js_size},
                {"/setup", html, rg_asset_setup_html, rg_asset_setup_html_size},

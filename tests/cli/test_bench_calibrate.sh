@@ -1,6 +1,6 @@
 # rimglow bench: lens and light calibrated by its calls; what is kept gives the same values to the commands.
 
-. "$ROOT/tests/cli/test_bench_page.sh"
+. "$ROOT/tests/cli/bench.sh"
 
 # The board of the tool's photographs is larger than the demo bench's. board NAME SED...: a variant of it.
 board() {
@@ -10,33 +10,13 @@ board() {
         -e 's/^pitch_mm = .*/pitch_mm = 36/' -e 's/^still_s = [^ ]*/still_s = 0.1/' "$@" "$CALIB/board.ini" >"$name"
 }
 
-# calib_bench REPLAY...: on a station file of its own, mine.ini.
+# calib_bench REPLAY...: on a station file of its own, mine.ini; $token.
 calib_bench() {
-    [ -e mine.ini ] || cp "$CALIB/bench.ini" mine.ini
+    station=mine.ini
+    cp "$CALIB/bench.ini" $station
     board board.ini
-    : >bench.out
-    "$RIMGLOW" bench --instrument "$CALIB/alto-loan.ini" --station mine.ini --board board.ini --serial PE-A-0147 \
-        --technician "A. Bell" --port 0 --rate 40 --replay "$@" >bench.out 2>bench.err </dev/null &
-    pid=$!
-    trap 'end_bench' EXIT
-    for try in $(seq 40); do
-        ! grep -q 'http://' bench.out || break
-        kill -0 $pid 2>/dev/null || { cat bench.err; fail "the bench starts"; }
-        sleep 0.25
-    done
-    url=$(sed -n 's|^= \(http://[^ ]*\)/.*|\1|p' bench.out)
-    port=${url##*:}
+    start_bench --board board.ini --technician "A. Bell" --rate 40 --replay "$@"
     token=$(csrf)
-}
-
-# becomes, with what a calibration says where it does not.
-turns() {
-    for try in $(seq 240); do
-        state
-        ! jq -e "$1" state.json >/dev/null || return 0
-        sleep 0.25
-    done
-    fail "the state becomes $1: $(jq -c '[.message, .source.state, (.calibration | del(.lens.result, .lens.picture, .light.result))]' state.json)"
 }
 
 photographs() { mkdir photos && "$TOOLS/boardphotos" photos 10 >truth.json; }
@@ -56,14 +36,14 @@ test_bench_calibrates_the_lens_by_itself_as_the_command_does() {
         post 409 $call '{"pad":"next","finger":"firm"}'
     done
     post 409 role '{"role":"closed"}'
-    turns '.calibration.lens | (.fitting | not) and .result.good'
+    becomes '.calibration.lens | (.fitting | not) and .result.good'
     holds state.json '.calibration.lens | .advice == [] and .result_of >= 8 and ([.photographs[].used] | all)'
     holds state.json '.calibration.lens | ([.fields[].views] | min) >= 2 and .tipped_up_down >= 2 and (.corners | all)'
     # The lens is known: every value within four of its standard deviations, as the tool's truth has it.
     jq -s '.[0] as $t | .[1].calibration.lens.result as $r | $t | keys | all(. as $k |
         ($r.lens[$k] - $t[$k] | fabs) < 4 * $r.standard_deviation[$k])' truth.json state.json | grep -q true ||
         fail "the result is the photographs' lens"
-    turns '.source.state == "end"'
+    becomes '.source.state == "end"'
     folder=$(jq -r .calibration.lens.folder state.json)
     for f in "$folder"/photo_*.png; do
         found=no
@@ -97,14 +77,14 @@ test_bench_takes_board_photographs_by_hand_and_says_why_not() {
     post 409 calibrate '{"do":"lens","board":"nowhere.ini"}'
     grep -q nowhere.ini body || fail "the missing board is named"
     post 200 calibrate '{"do":"lens","automatic":false}'
-    turns '.calibration.lens.why != ""'
+    becomes '.calibration.lens.why != ""'
     post 200 calibrate '{"do":"take"}'
-    turns '.calibration.lens.told | test("^not taken: no tag of the board was read")'
+    becomes '.calibration.lens.told | test("^not taken: no tag of the board was read")'
     holds state.json '.calibration.lens | .photographs == [] and (.automatic | not)'
     post 200 calibrate '{"do":"skip"}'
-    turns '.calibration.lens.usable'
+    becomes '.calibration.lens.usable'
     post 200 calibrate '{"do":"take"}'
-    turns '(.calibration.lens.photographs | length) == 1'
+    becomes '(.calibration.lens.photographs | length) == 1'
     holds state.json '.calibration.lens.told | test("^taken as photo_000.png: most of the picture")'
     sleep 0.5 # not taken by itself, however still
     state
@@ -112,16 +92,16 @@ test_bench_takes_board_photographs_by_hand_and_says_why_not() {
     holds state.json '.calibration.lens.picture | (.tags | length) >= 6 and (.outline | length) == 32 and .width == 640'
     folder=$(jq -r .calibration.lens.folder state.json)
     post 200 calibrate '{"do":"back"}'
-    turns '.calibration.lens.photographs == []'
+    becomes '.calibration.lens.photographs == []'
     there "$folder/back/photo_000.png"
     gone "$folder/photo_000.png"
     post 409 calibrate '{"do":"back"}'
     for case in 'blurred blurred: borders are 0' 'half show more of the board'; do
         post 200 calibrate "{\"do\":\"lens\",\"automatic\":false,\"board\":\"${case%% *}.ini\"}"
         for i in 1 2 3 4 5 6; do post 200 calibrate '{"do":"skip"}'; done # the board moved into a corner
-        turns ".calibration.lens.why | test(\"${case#* }\")"
+        becomes ".calibration.lens.why | test(\"${case#* }\")"
         post 200 calibrate '{"do":"take"}'
-        turns ".calibration.lens.told | test(\"not taken: .*${case#* }\")"
+        becomes ".calibration.lens.told | test(\"not taken: .*${case#* }\")"
         holds state.json '.calibration.lens.photographs == []'
     done
     ls -d sweeps/calibration/* >folders
@@ -143,15 +123,15 @@ test_bench_calibrates_the_light_as_the_command_does() {
     post 409 calibrate '{"do":"take"}'
     post 409 pad '{"pad":"next"}'
     post 200 role '{"role":"witness"}'
-    turns '.live.coverage.witness and .role == "none"'
+    becomes '.live.coverage.witness and .role == "none"'
     post 200 role '{"role":"closed"}'
     # A pad on a feeler leaks, of course: the sweep goes on all the same.
-    turns '.source.state == "end" and .live.decided and .live.closed == null and .live.kept == 31'
+    becomes '.source.state == "end" and .live.decided and .live.closed == null and .live.kept == 31'
     holds state.json '.role == "closed" and .calibration.light.stage == "sweep" and .calibration.light.pad == "G"'
     post 409 calibrate '{"do":"write","station":"mine.ini"}'
     post 200 calibrate '{"do":"fit"}'
     answers 200 "$url/api/state" # nobody waits for the fit
-    turns '.calibration.light.stage == "done"'
+    becomes '.calibration.light.stage == "done"'
     holds state.json '.calibration.light | .fault == null and .error == null and .result.residual.rms_mm < 0.0035'
     folder=$(jq -r .calibration.light.folder state.json)
     rg calibrate light --json -o again "$folder"
@@ -177,11 +157,11 @@ test_bench_does_not_write_a_light_that_is_not_good() {
     # A strip of the double thickness: no set of values makes the readings follow.
     post 200 calibrate '{"do":"light","feeler_mm":0.2,"feeler_u_mm":0.001,"bearing_deg":180,"width_mm":3}'
     post 200 role '{"role":"witness"}'
-    turns '.live.coverage.witness'
+    becomes '.live.coverage.witness'
     post 200 role '{"role":"closed"}'
-    turns '.source.state == "end"'
+    becomes '.source.state == "end"'
     post 200 calibrate '{"do":"fit"}'
-    turns '.calibration.light.stage == "done"'
+    becomes '.calibration.light.stage == "done"'
     holds state.json '.calibration.light.fault != null'
     post 409 calibrate '{"do":"write","station":"mine.ini"}'
     cmp mine.ini "$CALIB/bench.ini" || fail "the station file is as it was"
@@ -195,10 +175,7 @@ test_bench_refuses_calibrations_that_are_none() {
     post 409 calibrate '{"do":"dance"}'
     post 409 calibrate '{"do":"light","feeler_mm":0.1,"feeler_u_mm":0.001,"bearing_deg":180,"width_mm":3}'
     grep -q 'no recorded sweep over a feeler' body || fail "why there are no frames"
-    for path in /calibrate /calibrate.css /calibrate.js; do
-        answers 200 "$url$path"
-        ! grep -oE '(https?:)?//[a-z0-9.-]+\.[a-z]{2,}' body | grep -v 'www\.w3\.org' || fail "$path asks nobody else"
-    done
+    asks_nobody_else /calibrate /calibrate.css /calibrate.js
     cp -r "$ROOT/samples/wedge" one
     set -- --instrument "$CALIB/alto-loan.ini" --station "$CALIB/bench.ini" --serial PE-A-0147
     rg bench "$@" --replay photos photos

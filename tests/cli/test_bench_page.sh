@@ -1,59 +1,7 @@
 # rimglow bench: the page's server under attack, and an instrument from the first pad to the archive by its calls.
 # Status codes: RFC 9110, RFC 6585 (431). DNS rebinding, cross-site requests: the Fetch standard's headers.
 
-# bench OPTION...: starts it on a free port with recorded sweeps; $port, $url, $pid. It ends with the case.
-bench() { start_bench --technician "A. Bell" --replay "$SAMPLES" "$@"; }
-
-start_bench() {
-    : >bench.out
-    "$RIMGLOW" bench --instrument "$CALIB/alto-loan.ini" --station "$CALIB/bench.ini" --serial PE-A-0147 \
-        --port 0 "$@" >bench.out 2>bench.err </dev/null &
-    pid=$!
-    trap 'end_bench' EXIT
-    for try in 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20; do
-        ! grep -q 'http://' bench.out || break
-        kill -0 $pid 2>/dev/null || { cat bench.err; fail "the bench starts"; }
-        sleep 0.25
-    done
-    url=$(sed -n 's|^= \(http://[^ ]*\)/.*|\1|p' bench.out)
-    port=${url##*:}
-    [ -n "$port" ] || fail "an address is printed"
-}
-
-# It is still there, and ends in order: exit code 0 and nothing said by a sanitizer.
-end_bench() {
-    ended=$?
-    code=0
-    kill -INT $pid || ended=1
-    wait $pid || code=$?
-    [ "$code" = 0 ] && ! grep -q Sanitizer bench.err || { echo "not so: the bench ends in order ($code)"; cat bench.err; ended=1; }
-    exit $ended
-}
-
-# answers CODE CURL-ARGUMENT...: what the server says to it.
-answers() {
-    want=$1
-    shift
-    got=$(curl -s -o body -D head --max-time 90 -w '%{http_code}' "$@") || true
-    [ "$got" = "$want" ] || { cat head; head -c 300 body; fail "$want to: $* (it was $got)"; }
-}
-
-csrf() { curl -s "$url/api/session" | jq -r .csrf; }
-# post CODE CALL JSON: as the page does.
-post() { answers "$1" -H 'Content-Type: application/json' -H "X-Csrf-Token: $token" -H "Origin: $url" -d "$3" "$url/api/$2"; }
-state() { curl -s "$url/api/state" >state.json; }
-# becomes FILTER: the state does within 30 s.
-becomes() {
-    for try in $(seq 120); do
-        state
-        ! jq -e "$1" state.json >/dev/null || return 0
-        sleep 0.25
-    done
-    fail "the state becomes $1: $(jq -c '{role,source,message,busy,live:(.live|if . then {kept,verdict,decided} else . end)}' state.json)"
-}
-# raw TEXT...: printf of them to the socket; the answer is then in raw.out.
-raw() { printf "$@" | "$TOOLS/httpraw" "$port" say >raw.out 2>raw.err; }
-raw_answers() { head -1 raw.out | grep -q "^HTTP/1.1 $1 " || fail "the answer is $1, it was: $(head -1 raw.out)"; }
+. "$ROOT/tests/cli/bench.sh"
 
 test_bench_serves_its_page_with_a_strict_policy() {
     bench
@@ -65,10 +13,7 @@ test_bench_serves_its_page_with_a_strict_policy() {
     done
     grep -q '<html lang="en">' body || fail "the page itself"
     # Nothing of the page points anywhere else.
-    for path in / /bench.css /bench.js /archive /archive.js /icon.svg; do
-        answers 200 "$url$path"
-        ! grep -oE '(https?:)?//[a-z0-9.-]+\.[a-z]{2,}' body | grep -v 'www\.w3\.org' || fail "$path asks nobody else"
-    done
+    asks_nobody_else / /bench.css /common.js /bench.js /worklist.js /archive /archive.js /setup /setup.js /icon.svg
     # HEAD is GET without the body (RFC 9110 9.3.2).
     answers 200 -I "$url/bench.js"
     [ "$(tr -d '\r' <head | sed -n 's/^Content-Length: //p')" = "$(wc -c <"$ROOT/src/app/bench/bench.js")" ] || fail "HEAD tells GET's length"

@@ -1,7 +1,6 @@
 # rimglow bench: what outlives the program, several fingers for one pad, set-up values, the work list.
 
-# The words start_bench, end_bench, answers, post, state, becomes are those of test_bench_page.sh.
-. "$ROOT/tests/cli/test_bench_page.sh"
+. "$ROOT/tests/cli/bench.sh"
 
 # begun OPTION...: a bench with recorded sweeps as fast as they are measured; $token.
 begun() {

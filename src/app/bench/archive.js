@@ -1,38 +1,25 @@
-/* The archive's list and histories. */
+/* The archive's list and histories. Beside common.js. */
 "use strict";
 
-const $ = (id) => document.getElementById(id);
 const SIGNS = { sealed: "( O ) ", leaking: "( / ) ", undecided: "( ? ) " };
 
 async function ask(path, values) {
-  const answer = await fetch(path + "?" + new URLSearchParams(values));
-  const json = await answer.json();
-  $("trouble").textContent = answer.ok ? "" : json.error;
-  return answer.ok ? json : null;
+  try {
+    const json = await get(path, values);
+    $("trouble").textContent = "";
+    return json;
+  } catch (fault) {
+    $("trouble").textContent = fault.message;
+    return null;
+  }
 }
 
 function row(cells) {
-  const line = document.createElement("tr");
-  for (const content of cells) {
-    const cell = document.createElement("td");
-    cell.append(content);
-    line.append(cell);
-  }
-  return line;
-}
-
-function button(text, label, run) {
-  const b = document.createElement("button");
-  b.type = "button";
-  b.textContent = text;
-  b.setAttribute("aria-label", label);
-  b.addEventListener("click", run);
-  return b;
+  return element("tr", ...cells.map((content) => element("td", content)));
 }
 
 function link(text, label, href) {
-  const a = document.createElement("a");
-  a.textContent = text;
+  const a = element("a", text);
   a.setAttribute("aria-label", label);
   a.href = href;
   return a;
@@ -50,7 +37,7 @@ async function list() {
   const json = await ask("/api/archive", { serial: form.get("serial"), pad: form.get("pad"), verdict: form.get("verdict") });
   if (!json) return;
   const shown = json.inspections.length;
-  $("found").textContent = json.all + " inspection" + (json.all === 1 ? "" : "s") +
+  $("found").textContent = plural(json.all, "inspection") +
     (shown < json.all ? "; the newest " + shown + " are shown" : "");
   $("rows").replaceChildren(...json.inspections.map((r) => row([
     button(r.serial, "History of " + r.serial, () => history(r.serial)), r.time, SIGNS[r.verdict] + r.verdict, counts(r),

@@ -1,27 +1,9 @@
-/* The bench page: shows the state that /events sends, and hands on keys. No framework, no outside request. */
+/* The bench page: shows the state that /events sends, and hands on keys. Beside common.js and worklist.js. */
 "use strict";
 
-const $ = (id) => document.getElementById(id);
-const SVG = "http://www.w3.org/2000/svg";
 const SECTORS = 36, LEVELS = 5, INNER = 62, STEP = 12;
-let state = null;
-let csrf = "";
-let connected = false;
-let lost = false;
 
 /* ------------------------------------------------------------ helpers */
-
-function setText(element, text) {
-  if (element.textContent !== text) element.textContent = text;
-}
-
-function draw(parent, name, attributes, text) {
-  const element = document.createElementNS(SVG, name);
-  for (const key of Object.keys(attributes)) element.setAttribute(key, attributes[key]);
-  if (text !== undefined) element.textContent = text;
-  parent.appendChild(element);
-  return element;
-}
 
 /* Bearing 0 (the key arm) at the top, clockwise. */
 function at(radius, degrees) {
@@ -95,11 +77,7 @@ const ring = { cells: [], bands: [] };
 
 function makeRing() {
   const svg = $("ring");
-  const defs = draw(svg, "defs", {});
-  const hatch = draw(defs, "pattern", { id: "hatch", width: 5, height: 5, patternUnits: "userSpaceOnUse",
-    patternTransform: "rotate(45)" });
-  draw(hatch, "rect", { width: 5, height: 5, fill: "#000" });
-  draw(hatch, "rect", { width: 2.4, height: 5, fill: "#fff" });
+  hatch(svg, "hatch", 5, 2.4);
   for (let s = 0; s < SECTORS; s++) {
     ring.cells.push([]);
     for (let l = 0; l < LEVELS; l++)
@@ -175,87 +153,23 @@ function makeLevel() {
   level.move = draw(svg, "path", { d: "", fill: "#ffc400" });
 }
 
-const GUIDE = {
-  "lost": ["no crown in view", ""],
-  "level": ["good height", ""],
-  "too high": ["too high: go down", "M70 80V40H80V80H88L75 104L62 80Z"],
-  "too low": ["too low: go up", "M70 240V280H80V240H88L75 216L62 240Z"],
+const ARROWS = {
+  "too high": "M70 80V40H80V80H88L75 104L62 80Z",
+  "too low": "M70 240V280H80V240H88L75 216L62 240Z",
 };
 
 function showGuide(live) {
-  const [word, arrow] = live && state.role !== "none" ? GUIDE[live.guide] : ["", ""];
+  const word = live && state.role !== "none" ? GUIDE[live.guide] : "";
   setText($("guide-word"), word);
   setText($("guide-text"), word && live.guide_text ? live.guide_text : "");
-  level.move.setAttribute("d", arrow);
+  level.move.setAttribute("d", word && ARROWS[live.guide] || "");
   const known = live && live.posed && live.elevation_deg !== null;
   level.mark.setAttribute("visibility", known ? "visible" : "hidden");
   if (known) level.mark.setAttribute("transform", "translate(0 " + levelY(live.elevation_deg) + ")");
   $("level").setAttribute("aria-label", "Height of the camera: " +
     (known ? live.elevation_deg.toFixed(1) + " degrees, " + word : "not known"));
-  setText($("counts"), live ? live.kept + (live.kept === 1 ? " frame kept, " : " frames kept, ") + live.left_out + " left out, " + live.skipped +
-    " skipped" + (live.last_reason ? "; " + live.last_reason : "") : "");
-}
-
-/* ------------------------------------------------------------ overlay */
-
-function stroke(context, points, width, colour, dash) {
-  context.setLineDash(dash);
-  context.lineWidth = width;
-  context.strokeStyle = colour;
-  context.beginPath();
-  context.moveTo(points[0], points[1]);
-  context.lineTo(points[2], points[3]);
-  context.stroke();
-}
-
-function rimPiece(context, o, i, k) {
-  const points = [o.x[i], o.y[i], o.x[k], o.y[k]];
-  if (points.includes(null)) return;
-  const unit = o.width / 640;
-  if (o.hidden[i] || o.hidden[k]) return;
-  stroke(context, points, 5 * unit, "#000", []);
-  stroke(context, points, 2 * unit, "#fff", []);
-}
-
-function litPiece(context, o, i) {
-  if (!o.lit[i] || o.x[i] === null) return;
-  const unit = o.width / 640;
-  const x = o.x[i], y = o.y[i];
-  stroke(context, [x, y - 22 * unit, x, y - 6 * unit], 7 * unit, "#000", []);
-  stroke(context, [x, y - 22 * unit, x, y - 6 * unit], 4 * unit, "#ffc400", []);
-}
-
-function bearingMark(context, o, i) {
-  if (o.x[i] === null || o.hidden[i]) return;
-  const unit = o.width / 640;
-  const x = o.x[i], y = o.y[i];
-  stroke(context, [x, y + 4 * unit, x, y + 14 * unit], 4 * unit, "#000", []);
-  stroke(context, [x, y + 4 * unit, x, y + 14 * unit], 2 * unit, "#fff", []);
-  context.font = "bold " + 15 * unit + "px sans-serif";
-  context.textAlign = "center";
-  context.lineWidth = 4 * unit;
-  context.strokeStyle = "#000";
-  context.fillStyle = "#fff";
-  context.strokeText(String(i * 5), x, y + 30 * unit);
-  context.fillText(String(i * 5), x, y + 30 * unit);
-}
-
-function showOverlay(o) {
-  const canvas = $("over");
-  const context = canvas.getContext("2d");
-  if (!o) {
-    context.clearRect(0, 0, canvas.width, canvas.height);
-    return;
-  }
-  if (canvas.width !== o.width || canvas.height !== o.height) {
-    canvas.width = o.width;
-    canvas.height = o.height;
-  }
-  context.clearRect(0, 0, canvas.width, canvas.height);
-  const n = o.x.length;
-  for (let i = 0; i < n; i++) rimPiece(context, o, i, (i + 1) % n);
-  for (let i = 0; i < n; i++) litPiece(context, o, i);
-  for (let i = 0; i < n; i += 6) bearingMark(context, o, i);
+  setText($("counts"), live ? plural(live.kept, "frame") + " kept, " + live.left_out + " left out, " + live.skipped + " skipped" +
+    (live.last_reason ? "; " + live.last_reason : "") : "");
 }
 
 /* ------------------------------------------------------------ verdict and pads */
@@ -279,8 +193,7 @@ function promptWords() {
   const live = state.live, source = state.source;
   if (state.calibration.kind) return "The bench is being calibrated. C: to its page.";
   if (state.busy) return "Archiving: every frame is checked ...";
-  if (source.state === "away") return "The camera is gone: plug it in again. " + source.note;
-  if (source.state === "none") return source.note || "No camera";
+  if (cameraWords(source)) return cameraWords(source);
   if (live && live.decided && state.role === "none") return decidedWords();
   if (source.state === "end" && state.role !== "none") return "The recording has ended. N: next pad, R: again.";
   if (state.role === "witness") return "Hold the key cracked open; show the lit gap to the camera.";
@@ -304,29 +217,17 @@ function showVerdict() {
   setText($("number"), state.live ? gapWords(state.live) : [gapWords(pad), pad.reason].filter(Boolean).join("; "));
   setText($("prompt"), promptWords());
   const reasons = state.live ? state.live.reasons : [];
-  const list = $("reasons");
-  if (list.dataset.text !== reasons.join("\n")) {
-    list.dataset.text = reasons.join("\n");
-    list.replaceChildren(...reasons.map((reason) => {
-      const item = document.createElement("li");
-      item.textContent = reason;
-      return item;
-    }));
-  }
+  fill($("reasons"), reasons, (reason) => element("li", reason));
   $("why").hidden = reasons.length === 0;
 }
 
 function padButton(index) {
-  const item = document.createElement("li");
-  const button = document.createElement("button");
-  button.type = "button";
-  const svg = document.createElementNS(SVG, "svg");
-  svg.setAttribute("viewBox", "0 0 100 100");
-  svg.setAttribute("aria-hidden", "true");
-  button.append(svg, document.createElement("span"), document.createElement("small"));
-  button.addEventListener("click", () => wish("pad", { pad: state.pads[index].name }));
-  item.append(button);
-  return item;
+  const made = element("button", document.createElementNS(SVG, "svg"), element("span"), element("small"));
+  made.type = "button";
+  made.firstChild.setAttribute("viewBox", "0 0 100 100");
+  made.firstChild.setAttribute("aria-hidden", "true");
+  made.addEventListener("click", () => wish("pad", { pad: state.pads[index].name }));
+  return element("li", made);
 }
 
 function padWords(pad, verdict, now) {
@@ -352,10 +253,6 @@ function showPads() {
 }
 
 /* ------------------------------------------------------------ state */
-
-function press(name, on) {
-  document.querySelector("[data-do=" + name + "]").setAttribute("aria-pressed", String(on));
-}
 
 let spoken = "";
 function speak() {
@@ -394,9 +291,7 @@ function finished(old) {
   openDialog("done");
 }
 
-function show(next) {
-  const old = state;
-  state = next;
+function show(old) {
   document.title = state.pads[state.pad].name + ": " + nowVerdict().replace("none", "not swept") + " \u2013 " +
     state.serial + " \u2013 rimglow bench";
   setText($("serial"), state.serial);
@@ -406,11 +301,10 @@ function show(next) {
   showKey();
   press("witness", state.role === "witness");
   press("closed", state.role === "closed");
-  setText($("trouble"), connected ? state.message : "No connection to rimglow bench on this computer");
   showVerdict();
   showPads();
-  setText($("earlier"), earlierWords(state));
-  showWorklist(state);
+  setText($("earlier"), earlierWords());
+  showWorklist();
   showRing(state.live);
   showGuide(state.live);
   showOverlay(state.overlay);
@@ -421,26 +315,6 @@ function show(next) {
 }
 
 /* ------------------------------------------------------------ wishes */
-
-async function refresh() {
-  const answer = await fetch("/api/session");
-  csrf = (await answer.json()).csrf;
-}
-
-async function wish(name, body) {
-  wakeAudio();
-  try {
-    if (!csrf) await refresh();
-    const answer = await fetch("/api/" + name, { method: "POST", body: JSON.stringify(body),
-      headers: { "Content-Type": "application/json", "X-Csrf-Token": csrf } });
-    if (answer.status === 403) csrf = "";
-    if (!answer.ok) setText($("trouble"), (await answer.json()).error);
-    return answer.ok;
-  } catch (fault) {
-    setText($("trouble"), "No connection to rimglow bench on this computer");
-    return false;
-  }
-}
 
 function openDialog(id) {
   const dialog = $(id);
@@ -483,97 +357,17 @@ const KEYS = { w: "witness", enter: "closed", " ": "closed", n: "next", pagedown
   pageup: "previous", r: "redo", t: "note", f: "finger", k: "key", l: "worklist", s: "setup", e: "finish", c: "calibrate",
   m: "mute", "?": "help" };
 
-function singleKeys() {
-  return localStorage.getItem("rimglow-single") !== "no";
-}
-
-function onKey(event) {
-  const key = event.key.toLowerCase();
-  const target = event.target;
-  if (event.ctrlKey || event.altKey || event.metaKey || event.repeat || !state) return;
-  if (document.querySelector("dialog[open]") || target.closest("input, select, textarea")) return;
-  if ((key === "enter" || key === " ") && target.closest("button, a, summary")) return;
-  if (!KEYS[key] || !(singleKeys() || key.length > 1)) return;
-  event.preventDefault();
-  actions[KEYS[key]]();
-}
-
-function onDialogs() {
-  for (const dialog of document.querySelectorAll("dialog")) {
-    for (const button of dialog.querySelectorAll("[data-close]"))
-      button.addEventListener("click", () => dialog.close());
-    const form = dialog.querySelector("form");
-    if (form) form.addEventListener("submit", (event) => onSubmit(event, dialog, form));
-    dialog.addEventListener("close", () => $("main").focus());
-  }
-}
-
-async function onSubmit(event, dialog, form) {
+async function submit(id, form) {
   const text = form.elements.text.value.trim();
-  event.preventDefault();
-  dialog.close();
-  if (dialog.id === "ask-technician") await wish("technician", { technician: text });
-  if (dialog.id === "ask-note") await wish("note", { note: text });
-  if (dialog.id === "ask-finish" && await wish("occasion", { occasion: text })) await wish("finish", {});
+  if (id === "ask-technician") await wish("technician", { technician: text });
+  if (id === "ask-note") await wish("note", { note: text });
+  if (id === "ask-finish" && await wish("occasion", { occasion: text })) await wish("finish", {});
 }
 
-/* A pointer leaves the focus on the page, so that Enter stays the key that it says. */
-function onButtons() {
-  for (const button of document.querySelectorAll("[data-do]"))
-    button.addEventListener("click", (event) => {
-      if (state) actions[button.dataset.do]();
-      if (event.detail > 0) $("main").focus({ preventScroll: true });
-    });
-  $("single").checked = singleKeys();
-  $("single").addEventListener("change", () => localStorage.setItem("rimglow-single", $("single").checked ? "yes" : "no"));
-}
-
-/* ------------------------------------------------------------ streams */
-
-function watchPicture() {
-  const live = $("live");
-  live.addEventListener("load", () => {
-    live.parentElement.classList.add("on");
-    if (live.naturalWidth) live.parentElement.style.aspectRatio = live.naturalWidth + " / " + live.naturalHeight;
-  });
-  live.addEventListener("error", () => {
-    live.parentElement.classList.remove("on");
-    setTimeout(againPicture, 1000);
-  });
-  live.src = "/stream.mjpg";
-}
-
-function againPicture() {
-  $("live").src = "/stream.mjpg?" + Date.now();
-}
-
-function watchEvents() {
-  const events = new EventSource("/events");
-  events.addEventListener("open", () => {
-    if (!connected) refresh().catch(() => {});
-    if (lost) againPicture(); /* a stream that ends is no error to an img */
-    lost = false;
-    connected = true;
-    if (state) setText($("trouble"), state.message);
-  });
-  events.addEventListener("message", (event) => {
-    connected = true;
-    show(JSON.parse(event.data));
-  });
-  events.addEventListener("error", () => {
-    connected = false;
-    lost = true;
-    $("live").parentElement.classList.remove("on");
-    setText($("trouble"), "No connection to rimglow bench on this computer");
-    if (events.readyState === EventSource.CLOSED) setTimeout(watchEvents, 2000);
-  });
-}
-
+/* A browser lets a page sound once somebody has pressed something on it. */
+for (const pressed of ["keydown", "pointerdown"]) document.addEventListener(pressed, wakeAudio);
 makeRing();
 makeLevel();
 setMuted(muted);
-onDialogs();
-onButtons();
-document.addEventListener("keydown", onKey);
-watchPicture();
-watchEvents();
+run({ keys: () => KEYS, actions, show, submit });
+stream(true);

@@ -1,39 +1,7 @@
-/* The page Calibrate: shows the state's calibration, and hands on keys. No framework, no outside request. */
+/* The page Calibrate: shows the state's calibration, and hands on keys. Beside common.js. */
 "use strict";
 
-const $ = (id) => document.getElementById(id);
-const SVG = "http://www.w3.org/2000/svg";
-let state = null;
-let csrf = "";
-let connected = false;
-
 /* ------------------------------------------------------------ helpers */
-
-function setText(element, text) {
-  if (element.textContent !== text) element.textContent = text;
-}
-
-function draw(parent, name, attributes, text) {
-  const element = document.createElementNS(SVG, name);
-  for (const key of Object.keys(attributes)) element.setAttribute(key, attributes[key]);
-  if (text !== undefined) element.textContent = text;
-  parent.appendChild(element);
-  return element;
-}
-
-/* Children of a list or table, made anew only when their text has changed. */
-function fill(parent, rows, make) {
-  const key = JSON.stringify(rows);
-  if (parent.dataset.rows === key) return;
-  parent.dataset.rows = key;
-  parent.replaceChildren(...rows.map(make));
-}
-
-function element(name, text) {
-  const made = document.createElement(name);
-  made.textContent = text;
-  return made;
-}
 
 function entry([name, value]) {
   const div = document.createElement("div");
@@ -41,63 +9,18 @@ function entry([name, value]) {
   return div;
 }
 
-const kind = () => state.calibration.kind || "none";
-const plural = (n, word) => n + " " + word + (n === 1 ? "" : "s");
-
-function hatch(svg, id) {
-  const pattern = draw(draw(svg, "defs", {}), "pattern", { id: id, width: 7, height: 7, patternUnits: "userSpaceOnUse",
-    patternTransform: "rotate(45)" });
-  draw(pattern, "rect", { width: 7, height: 7, fill: "#000" });
-  draw(pattern, "rect", { width: 1.6, height: 7, fill: "#fff" });
-}
+const kindOf = (s) => s.calibration.kind || "none";
+const kind = () => kindOf(state);
 
 /* ------------------------------------------------------------ picture */
-
-function path(context, points, closed) {
-  context.beginPath();
-  points.forEach((p, i) => (i ? context.lineTo(p[0], p[1]) : context.moveTo(p[0], p[1])));
-  if (closed) context.closePath();
-}
-
-function twice(context, points, unit, dash) {
-  for (const [colour, width] of [["#000", 5], ["#fff", 2]]) {
-    context.setLineDash(dash.map((d) => d * unit));
-    context.strokeStyle = colour;
-    context.lineWidth = width * unit;
-    path(context, points, true);
-    context.stroke();
-  }
-}
-
-function canvasFor(o) {
-  const canvas = $("over");
-  if (o && (canvas.width !== o.width || canvas.height !== o.height)) {
-    canvas.width = o.width;
-    canvas.height = o.height;
-  }
-  const context = canvas.getContext("2d");
-  context.clearRect(0, 0, canvas.width, canvas.height);
-  return context;
-}
 
 /* Tags by a line around each, the whole board by a dashed one. */
 function showBoard(picture) {
   const context = canvasFor(picture);
   if (!picture) return;
   const unit = picture.width / 640;
-  for (const tag of picture.tags) twice(context, tag, unit, []);
-  if (picture.outline.length > 3) twice(context, picture.outline, unit, [10, 6]);
-}
-
-function showRim(o) {
-  const context = canvasFor(o);
-  if (!o) return;
-  const unit = o.width / 640, n = o.x.length;
-  for (let i = 0; i < n; i++) {
-    const k = (i + 1) % n, ends = [o.x[i], o.y[i], o.x[k], o.y[k]];
-    if (!ends.includes(null) && !o.hidden[i] && !o.hidden[k]) twice(context, [[ends[0], ends[1]], [ends[2], ends[3]]], unit, []);
-    if (o.lit[i] && o.x[i] !== null) twice(context, [[o.x[i], o.y[i] - 20 * unit], [o.x[i], o.y[i] - 6 * unit]], unit, []);
-  }
+  for (const tag of picture.tags) edged(context, tag, [5 * unit, 2 * unit], "#fff");
+  if (picture.outline.length > 3) edged(context, picture.outline, [5 * unit, 2 * unit], "#fff", [10 * unit, 6 * unit]);
 }
 
 /* ------------------------------------------------------------ lens */
@@ -106,7 +29,7 @@ const map = { cells: [], counts: [], corners: [] };
 
 function makeMap() {
   const svg = $("map");
-  hatch(svg, "covered");
+  hatch(svg, "covered", 7, 1.6);
   for (let f = 0; f < 9; f++) {
     const x = 4 + 104 * (f % 3), y = 4 + 61 * Math.floor(f / 3);
     map.cells.push(draw(svg, "rect", { x: x, y: y, width: 104, height: 61, fill: "none", stroke: "#8a8a8a", "stroke-width": 1.5 }));
@@ -134,7 +57,7 @@ const tilt = {};
 
 function makeTilts() {
   const svg = $("tilts");
-  hatch(svg, "tipped");
+  hatch(svg, "tipped", 7, 1.6);
   ["views", "tipped_up_down", "tipped_left_right"].forEach((name, i) => {
     const y = 4 + 26 * i;
     draw(svg, "rect", { x: 150, y: y, width: 110, height: 18, fill: "none", stroke: "#8a8a8a", "stroke-width": 1.5 });
@@ -215,7 +138,7 @@ const SECTORS = 36, LEVELS = 5;
 
 function makeGrid() {
   const svg = $("grid");
-  hatch(svg, "visited");
+  hatch(svg, "visited", 7, 1.6);
   for (let s = 0; s < SECTORS; s++) {
     grid.cells.push([]);
     for (let l = 0; l < LEVELS; l++)
@@ -255,8 +178,7 @@ function lightPrompt(light, live) {
   if (light.stage === "done" && light.error) return "No result. R: sweep again. " + light.error;
   if (light.stage === "done") return light.fault ? "The values should not be used. R: sweep again." :
     "Good. S writes the values to the station file.";
-  if (state.source.state === "away") return "The camera is gone: plug it in again. " + state.source.note;
-  if (state.source.state === "none") return state.source.note || "No camera";
+  if (cameraWords(state.source)) return cameraWords(state.source);
   if (!live) return "";
   if (state.role === "witness") return "Hold the key cracked open; show the lit gap to the camera.";
   if (!live.coverage.witness) return "Crack the key open by a millimetre, then press W.";
@@ -265,8 +187,6 @@ function lightPrompt(light, live) {
     "Everything is covered. F: fit.";
   return "The lamp is proven. Feeler in, key closed with the band, then press Enter." + (live.closed ? " F: fit." : "");
 }
-
-const GUIDE = { "lost": "no crown in view", "level": "good height", "too high": "too high: go down", "too low": "too low: go up" };
 
 function lightValues(light) {
   const r = light.result;
@@ -308,14 +228,10 @@ function showLight(light) {
   fill($("light-values"), lightValues(light), entry);
   showResponse(light);
   setText($("light-folder"), "Sweep: " + light.folder);
-  showRim(state.overlay);
+  showOverlay(state.overlay);
 }
 
 /* ------------------------------------------------------------ state */
-
-function press(name, on) {
-  document.querySelector("[data-do=" + name + "]").setAttribute("aria-pressed", String(on));
-}
 
 /* Spoken when what is to be done, or what became of a photograph, has changed; not at every movement. */
 let spoken = "";
@@ -328,8 +244,7 @@ function speak() {
 }
 
 function showButtons(what) {
-  for (const button of document.querySelectorAll("[data-for]"))
-    button.hidden = !button.dataset.for.split(" ").includes(what);
+  for (const one of document.querySelectorAll("[data-for]")) one.hidden = !one.dataset.for.split(" ").includes(what);
   const lens = state.calibration.lens;
   if (lens) document.querySelector("[data-do=skip]").hidden = !lens.recorded;
   press("automatic", Boolean(lens && lens.automatic));
@@ -348,45 +263,23 @@ function showForm() {
   }
 }
 
-function show(next) {
-  const old = state ? kind() : "";
-  state = next;
-  const c = state.calibration, what = kind();
+function show(before) {
+  const c = state.calibration, what = kind(), old = before ? kindOf(before) : "";
   document.body.dataset.kind = what;
   document.title = { none: "Calibrate", lens: "Lens", light: "Light" }[what] + " \u2013 rimglow bench";
   setText($("title"), { none: "Calibrate", lens: "Calibrate the lens", light: "Calibrate the light" }[what]);
   setText($("station"), "Station file: " + c.station);
-  setText($("trouble"), connected ? state.message : "No connection to rimglow bench on this computer");
   showForm();
   showButtons(what);
   if (c.lens) showLens(c.lens);
   if (c.light) showLight(c.light);
   fill($("written"), c.remarks || [], (text) => element("p", text));
   speak();
-  if (old !== what) watchPicture(what !== "none");
+  if (old !== what) stream(what !== "none");
   if (old && old !== what) $("main").focus();
 }
 
 /* ------------------------------------------------------------ wishes */
-
-async function refresh() {
-  const answer = await fetch("/api/session");
-  csrf = (await answer.json()).csrf;
-}
-
-async function wish(name, body) {
-  try {
-    if (!csrf) await refresh();
-    const answer = await fetch("/api/" + name, { method: "POST", body: JSON.stringify(body),
-      headers: { "Content-Type": "application/json", "X-Csrf-Token": csrf } });
-    if (answer.status === 403) csrf = "";
-    if (!answer.ok) setText($("trouble"), (await answer.json()).error);
-    return answer.ok;
-  } catch (fault) {
-    setText($("trouble"), "No connection to rimglow bench on this computer");
-    return false;
-  }
-}
 
 const calibrate = (word, rest) => wish("calibrate", Object.assign({ do: word }, rest));
 
@@ -434,95 +327,19 @@ const KEYS = {
   light: { w: "witness", " ": "closed", enter: "closed", f: "fit", r: "again", s: "write", x: "leave", "?": "help" },
 };
 
-function singleKeys() {
-  return localStorage.getItem("rimglow-single") !== "no";
-}
-
-function onKey(event) {
-  const key = event.key.toLowerCase();
-  const target = event.target;
-  if (event.ctrlKey || event.altKey || event.metaKey || event.repeat || !state) return;
-  if (document.querySelector("dialog[open]") || target.closest("input, select, textarea")) return;
-  if ((key === "enter" || key === " ") && target.closest("button, a, summary")) return;
-  const action = KEYS[kind()][key];
-  if (!action || !(singleKeys() || key.length > 1)) return;
-  event.preventDefault();
-  actions[action]();
-}
-
 function onForms() {
   $("begin-lens").addEventListener("submit", (event) => { event.preventDefault(); actions.lens(); });
   $("begin-light").addEventListener("submit", (event) => { event.preventDefault(); beginLight(); });
   $("begin-light").noValidate = true;
-  for (const dialog of document.querySelectorAll("dialog")) {
-    for (const button of dialog.querySelectorAll("[data-close]")) button.addEventListener("click", () => dialog.close());
-    dialog.addEventListener("close", () => $("main").focus());
-    const form = dialog.querySelector("form");
-    if (form) form.addEventListener("submit", (event) => {
-      event.preventDefault();
-      dialog.close();
-      if (dialog.id === "ask-write") calibrate("write", { station: state.calibration.station });
-      else calibrate("leave");
-    });
-  }
 }
 
-/* A pointer leaves the focus on the page, so that Enter stays the key that it says. */
-function onButtons() {
-  for (const button of document.querySelectorAll("[data-do]"))
-    button.addEventListener("click", (event) => {
-      if (state) actions[button.dataset.do]();
-      if (event.detail > 0) $("main").focus({ preventScroll: true });
-    });
-  $("single").checked = singleKeys();
-  $("single").addEventListener("change", () => localStorage.setItem("rimglow-single", $("single").checked ? "yes" : "no"));
-}
-
-/* ------------------------------------------------------------ streams */
-
-function preparePicture() {
-  const live = $("live");
-  live.addEventListener("load", () => {
-    live.parentElement.classList.add("on");
-    if (live.naturalWidth) live.parentElement.style.aspectRatio = live.naturalWidth + " / " + live.naturalHeight;
-  });
-  live.addEventListener("error", () => {
-    live.parentElement.classList.remove("on");
-    setTimeout(() => watchPicture(kind() !== "none"), 1000);
-  });
-}
-
-/* While there is nothing to calibrate the stream is not held open. */
-function watchPicture(on) {
-  const live = $("live");
-  live.parentElement.classList.remove("on");
-  if (on) live.src = "/stream.mjpg?" + Date.now();
-  else live.removeAttribute("src");
-}
-
-function watchEvents() {
-  const events = new EventSource("/events");
-  events.addEventListener("open", () => {
-    if (!connected) refresh().catch(() => {});
-    connected = true;
-    if (state) setText($("trouble"), state.message);
-  });
-  events.addEventListener("message", (event) => {
-    connected = true;
-    show(JSON.parse(event.data));
-  });
-  events.addEventListener("error", () => {
-    connected = false;
-    setText($("trouble"), "No connection to rimglow bench on this computer");
-    if (events.readyState === EventSource.CLOSED) setTimeout(watchEvents, 2000);
-  });
+function submit(id) {
+  if (id === "ask-write") calibrate("write", { station: state.calibration.station });
+  else calibrate("leave");
 }
 
 makeMap();
 makeTilts();
 makeGrid();
 onForms();
-onButtons();
-document.addEventListener("keydown", onKey);
-preparePicture();
-watchEvents();
+run({ keys: () => KEYS[kind()], actions, show, submit });

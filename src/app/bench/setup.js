@@ -1,43 +1,10 @@
-/* Set-up values and remarks of the serial at the bench. */
+/* Set-up values, checks and remarks of the serial at the bench, and what the rules would decide. Beside common.js. */
 "use strict";
 
-const $ = (id) => document.getElementById(id);
 const BESIDE = 3; /* earlier visits in the table */
 const UNITS = [[/^mass/, "g"], [/^spring force/, "g"], [/^play/, "mm"]]; /* as in samples/setup.ini */
-let csrf = "";
 let now = { values: [], checks: [], remarks: [] };
 let visits = [];
-
-async function get(path) {
-  const answer = await fetch(path);
-  const json = await answer.json();
-  if (!answer.ok) throw new Error(json.error);
-  return json;
-}
-
-async function post(path, body) {
-  if (!csrf) csrf = (await get("/api/session")).csrf;
-  const answer = await fetch(path, { method: "POST", body: JSON.stringify(body),
-    headers: { "Content-Type": "application/json", "X-Csrf-Token": csrf } });
-  if (answer.status === 403) csrf = "";
-  const json = await answer.json();
-  $("trouble").textContent = answer.ok ? "" : json.error;
-  return answer.ok;
-}
-
-function element(name, ...content) {
-  const e = document.createElement(name);
-  e.append(...content);
-  return e;
-}
-
-function button(text, label, run) {
-  const b = element("button", text);
-  b.type = "button";
-  b.setAttribute("aria-label", label);
-  b.addEventListener("click", run);
-  return b;
-}
 
 function heading(text, scope) {
   const h = element("th", text);
@@ -54,7 +21,7 @@ function words(v) {
 
 const of = (values, quantity) => values.find((v) => v.quantity === quantity);
 
-function fill(quantity) {
+function fillForm(quantity) {
   const v = of(now.values, quantity);
   const before = visits.map((visit) => of(visit.values, quantity)).find(Boolean);
   const like = v || before;
@@ -67,12 +34,12 @@ function fill(quantity) {
 }
 
 function change(quantity) {
-  fill(quantity);
+  fillForm(quantity);
   $("number").focus();
 }
 
 async function remove(quantity) {
-  if (!await post("/api/setup", { quantity, value: "", unit: "", u: "", with: "" })) return;
+  if (!await wish("setup", { quantity, value: "", unit: "", u: "", with: "" })) return;
   $("said").textContent = quantity + " removed";
   await load();
   $("quantity").focus();
@@ -106,7 +73,7 @@ function showValues() {
 }
 
 async function removeRemark(topic) {
-  if (!await post("/api/remark", { topic, text: "" })) return;
+  if (!await wish("remark", { topic, text: "" })) return;
   $("said").textContent = "Remark on " + topic + " removed";
   await load();
   $("topic").focus();
@@ -139,8 +106,8 @@ function showChecks() {
   $("checks-kept").replaceChildren(element("tr", none));
 }
 
-function offer(state) {
-  const names = ["mass", ...state.pads.map((pad) => "spring force " + pad.name), "play of the left-hand rod", "play of the right-hand rod"];
+function offer(pads) {
+  const names = ["mass", ...pads.map((pad) => "spring force " + pad.name), "play of the left-hand rod", "play of the right-hand rod"];
   $("quantities").replaceChildren(...names.map((name) => { const o = element("option"); o.value = name; return o; }));
 }
 
@@ -151,7 +118,7 @@ const STATES = [["out of limits", "Shown to be out of limits", "( / )"], ["undec
 
 function reasonsOf(decision, [state, title, sign]) {
   const reasons = decision.reasons.filter((reason) => reason.state === state);
-  const list = element("ul", ...reasons.map((reason) => element("li", reason.text.replaceAll("+-", "\u00b1"))));
+  const list = element("ul", ...reasons.map((reason) => element("li", plain(reason.text))));
   return reasons.length ? [element("h3", sign + " " + title), list] : [];
 }
 
@@ -170,8 +137,7 @@ function decisionNote(d) {
 }
 
 function showDecision(d) {
-  const held = d.reasons.length === 1 ? "1 reason" : d.reasons.length + " reasons";
-  $("decision-short").textContent = d.decision === null ? "it cannot be judged" : d.decision === "release" ? "release" : "hold, " + held;
+  $("decision-short").textContent = d.decision === null ? "it cannot be judged" : d.decision === "release" ? "release" : "hold, " + plural(d.reasons.length, "reason");
   $("decision-words").textContent = decisionWords(d);
   $("decision-note").textContent = decisionNote(d);
   $("decision-reasons").replaceChildren(...STATES.flatMap((state) => reasonsOf(d, state)));
@@ -182,7 +148,7 @@ async function judge() {
     showDecision(await get("/api/decision"));
   } catch (fault) {
     $("decision-short").textContent = "not judged";
-    $("decision-words").textContent = fault instanceof TypeError ? "No connection to rimglow bench on this computer" : "Not judged: " + fault.message + ".";
+    $("decision-words").textContent = "Not judged: " + fault.message + ".";
     $("decision-note").textContent = "";
     $("decision-reasons").replaceChildren();
   }
@@ -190,41 +156,37 @@ async function judge() {
 
 async function load() {
   try {
-    const state = await get("/api/state");
+    const bench = await get("/api/state");
     visits = (await get("/api/visits")).visits;
-    now = state.setup;
-    $("serial").textContent = state.serial;
-    offer(state);
+    now = bench.setup;
+    $("trouble").textContent = "";
+    $("serial").textContent = bench.serial;
+    offer(bench.pads);
     showValues();
     showChecks();
     showRemarks();
     await judge();
   } catch (fault) {
-    $("trouble").textContent = fault instanceof TypeError ? "No connection to rimglow bench on this computer" : fault.message;
+    $("trouble").textContent = fault.message;
   }
 }
 
 /* A wish is answered when the state tells of it, so what is loaded then is what was kept. */
-async function keep(event, path, first, told) {
+async function keep(event, name, first, told) {
   event.preventDefault();
   const form = event.target;
   const body = {};
   for (const [key, text] of new FormData(form)) body[key] = text.trim();
-  try {
-    if (!await post(path, body)) return;
-  } catch (fault) {
-    $("trouble").textContent = "No connection to rimglow bench on this computer";
-    return;
-  }
+  if (!await wish(name, body)) return;
   form.reset();
   $("said").textContent = told(body);
   await load();
   first.focus();
 }
 
-$("value").addEventListener("submit", (event) => keep(event, "/api/setup", $("quantity"), (b) => b.quantity + " kept: " + b.value + " " + b.unit));
-$("remark").addEventListener("submit", (event) => keep(event, "/api/remark", $("topic"), (b) => "Remark on " + b.topic + " kept"));
-$("check").addEventListener("submit", (event) => keep(event, "/api/setup", $("checked"), (b) => b.quantity + ": " + (b.check || "not looked at")));
+$("value").addEventListener("submit", (event) => keep(event, "setup", $("quantity"), (b) => b.quantity + " kept: " + b.value + " " + b.unit));
+$("remark").addEventListener("submit", (event) => keep(event, "remark", $("topic"), (b) => "Remark on " + b.topic + " kept"));
+$("check").addEventListener("submit", (event) => keep(event, "setup", $("checked"), (b) => b.quantity + ": " + (b.check || "not looked at")));
 $("decision-again").addEventListener("click", judge);
-$("quantity").addEventListener("change", () => { if (!$("number").value) fill($("quantity").value); });
+$("quantity").addEventListener("change", () => { if (!$("number").value) fillForm($("quantity").value); });
 load().then(() => $("quantity").focus());

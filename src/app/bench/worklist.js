@@ -1,4 +1,4 @@
-/* The work list: pads worst first, with what to do. Used by bench.js, whose $, setShape and wish it needs. */
+/* The work list: pads worst first, with what to do. Used by bench.js, whose setShape it needs, beside common.js. */
 "use strict";
 
 function worklistFigures(line) {
@@ -24,64 +24,39 @@ function worklistNotes(line) {
   return parts.join(" ");
 }
 
-const plain = (text) => text.replaceAll("+-", "\u00b1");
-
 function worklistStep(step) {
-  const item = document.createElement("li"), correction = document.createElement("strong");
-  correction.textContent = plain(step.correction);
-  item.append(plain(step.fault) + " ", correction, " " + plain(step.afterwards));
-  return item;
+  return element("li", plain(step.fault) + " ", element("strong", plain(step.correction)), " " + plain(step.afterwards));
 }
 
 function worklistWork(line) {
-  const notes = document.createElement("p"), steps = document.createElement("ol"), parts = [];
-  notes.textContent = worklistNotes(line);
-  if (notes.textContent) parts.push(notes);
-  steps.append(...line.steps.map(worklistStep));
-  if (line.steps.length) parts.push(steps);
-  if (line.more) {
-    const more = document.createElement("p");
-    more.textContent = line.more + (line.more === 1 ? " smaller fault" : " smaller faults") + " beside these: sweep again when they are corrected.";
-    parts.push(more);
-  }
+  const notes = worklistNotes(line), parts = [];
+  if (notes) parts.push(element("p", notes));
+  if (line.steps.length) parts.push(element("ol", ...line.steps.map(worklistStep)));
+  if (line.more)
+    parts.push(element("p", plural(line.more, "smaller fault") + " beside these: sweep again when they are corrected."));
   return parts;
 }
 
 function worklistItem(line) {
-  const item = document.createElement("li");
-  const button = document.createElement("button");
-  const shape = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-  const figures = document.createElement("strong"), summary = document.createElement("p");
-  shape.setAttribute("viewBox", "0 0 100 100");
-  shape.setAttribute("aria-hidden", "true");
+  const go = button("", "Go to pad " + line.name, () => { $("worklist").close(); wish("pad", { pad: line.name }); });
+  const shape = draw(go, "svg", { viewBox: "0 0 100 100", "aria-hidden": "true" });
   setShape(shape, line.verdict || "none");
-  button.type = "button";
-  button.append(shape, " ", line.name);
-  button.setAttribute("aria-label", "Go to pad " + line.name);
-  button.addEventListener("click", () => { $("worklist").close(); wish("pad", { pad: line.name }); });
-  figures.textContent = worklistFigures(line);
-  summary.append(figures, ": " + plain(line.sentence) + (line.sentence.endsWith(".") ? "" : "."));
-  const words = document.createElement("div");
-  words.append(summary, ...worklistWork(line));
-  item.append(button, words);
-  return item;
+  go.append(" ", line.name);
+  const summary = element("p", element("strong", worklistFigures(line)),
+    ": " + plain(line.sentence) + (line.sentence.endsWith(".") ? "" : "."));
+  return element("li", go, element("div", summary, ...worklistWork(line)));
 }
 
-function worklistHead(state) {
+function worklistHead() {
   const count = (verdict) => state.worklist.filter((line) => line.verdict === verdict).length;
   const live = state.live ? " The sweep that is being taken counts when it is finished." : "";
   return count("leaking") + " leaking, " + count("undecided") + " undecided, " + count(null) + " not swept, " + count("sealed") +
     " sealed." + live + (state.worklist_fault === null ? "" : " No diagnosis: " + state.worklist_fault + ".");
 }
 
-/* Made anew only when something in it changes, so that the focus stays. */
-function showWorklist(state) {
-  const list = $("worklist-lines");
-  const text = JSON.stringify(state.worklist);
-  $("worklist-sum").textContent = worklistHead(state);
-  if (list.dataset.text === text) return;
-  list.dataset.text = text;
-  list.replaceChildren(...state.worklist.map(worklistItem));
+function showWorklist() {
+  setText($("worklist-sum"), worklistHead());
+  fill($("worklist-lines"), state.worklist, worklistItem);
 }
 
 /* ------------------------------------------------------------ what several sweeps of a pad say */
@@ -100,11 +75,11 @@ function fingersWords(pad) {
     (f.verdict === "leaking" && f.widest_mm !== null ? " " + f.widest_mm.toFixed(3) : "")).join("; ");
 }
 
-function earlierWords(state) {
+function earlierWords() {
   const e = state.earlier, parts = [];
   const days = e.first === null ? "" : e.first === e.last ? " of " + e.first : " of " + e.first + " to " + e.last;
   if (e.pads && !state.finished)
-    parts.push(e.pads + (e.pads === 1 ? " pad" : " pads") + " from an earlier run" + days + " (rimglow bench --fresh begins anew).");
+    parts.push(plural(e.pads, "pad") + " from an earlier run" + days + " (rimglow bench --fresh begins anew).");
   for (const pad of state.pads)
     if (pad.unmeasured) parts.push(pad.name + ": swept, not measured: " + pad.unmeasured + ".");
   if (!e.pads && e.bag) parts.push("Archived so far: " + e.bag + ".");
