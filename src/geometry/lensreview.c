@@ -196,7 +196,7 @@ static void ask_for_tilts(const rg_lens_limits *limits, rg_lens_review *r)
 static void ask_for_views(const rg_lens_limits *limits, rg_lens_review *r)
 {
     if (r->views < limits->min_views)
-        advise(r, "take %d more: %d good views are there, %d are needed",
+        advise(r, "take %d more: %d of %d good views are there",
                limits->min_views - r->views, r->views, limits->min_views);
 }
 

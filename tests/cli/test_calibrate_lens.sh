@@ -67,7 +67,7 @@ test_few_photographs_ask_for_more_and_write_nothing() {
     cp "$CALIB/bench.ini" mine.ini
     lens --write mine.ini --out o photos/*
     exits 2
-    shows "photos/04-cut.png" "photos/note.txt" "not used:" "take 4 more: 4 good views are there, 8 are needed" \
+    shows "photos/04-cut.png" "photos/note.txt" "not used:" "take 4 more: 4 of 8 good views are there" \
         "mine.ini was not written"
     cmp -s "$CALIB/bench.ini" mine.ini || fail "mine.ini is untouched"
     there o/lens.png o/lens.svg o/lens.json

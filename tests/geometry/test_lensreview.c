@@ -101,7 +101,7 @@ Test(lensreview, too_few_views_are_counted_without_the_bad_ones)
     cr_assert_eq(rg_lens_review_make(&few, g.view, &g.c, &r, NULL), RG_OK);
     cr_expect_eq(r.views, 7);
     cr_expect_eq(r.advices, 1);
-    cr_expect(strstr(r.advice[0], "take 1 more: 7 good views are there, 8 are needed"), "%s",
+    cr_expect(strstr(r.advice[0], "take 1 more: 7 of 8 good views are there"), "%s",
               r.advice[0]);
     test_free_views(g.view, VIEWS);
 }
@@ -241,7 +241,7 @@ Test(lensreview, with_no_view_at_all_everything_is_asked_for)
     good_case g;
     make(&g);
     rg_lens_review r = early(&g, 0);
-    cr_expect(strstr(r.advice[0], "take 8 more: 0 good views are there, 8 are needed"));
+    cr_expect(strstr(r.advice[0], "take 8 more: 0 of 8 good views are there"));
     cr_expect(strstr(r.advice[1], "fills the picture out to its edges and corners"));
     cr_expect(strstr(r.advice[2], "take 3 more with the board's upper or lower edge"));
     cr_expect_eq(r.advices, 4);

@@ -124,10 +124,11 @@ function showRing(live) {
   ring.here.setAttribute("visibility", live && live.posed && live.bearing_deg !== null ? "visible" : "hidden");
   if (live && live.bearing_deg !== null) ring.here.setAttribute("transform", "rotate(" + live.bearing_deg + ")");
   const seen = cover ? cover.seen_bearings : 0;
-  setText(ring.seen, String(seen));
-  const missing = !cover ? "everything" : cover.missing || "nothing";
+  const over = !cover && nowVerdict() !== "none"; /* its map is not drawn here */
+  setText(ring.seen, over ? "\u2013" : String(seen));
+  const missing = over ? "no sweep is being taken" : !cover ? "everything" : cover.missing || "nothing";
   setText($("missing"), (cover && !cover.witness ? "the witness (key cracked open); " : "") + missing);
-  $("ring").setAttribute("aria-label", seen + " of 360 degrees seen. Missing: " + missing);
+  $("ring").setAttribute("aria-label", over ? "No sweep is being taken" : seen + " of 360 degrees seen. Missing: " + missing);
 }
 
 /* ------------------------------------------------------------ level guide */
@@ -323,9 +324,9 @@ function openDialog(id) {
   if (input && id === "ask-finish") {
     input.value = state.occasion;
     const swept = state.pads.filter((pad, i) => pad.verdict || (i === state.pad && state.live)).length;
-    setText($("finish-sum"), swept + " of " + state.pads.length + " pads swept. They are archived as one inspection " +
-      "with a certificate, " +
-      state.setup.values.length + " set-up values and the notes; the frames stay as they are.");
+    setText($("finish-sum"), swept + " of " + plural(state.pads.length, "pad") + " swept. All of this is archived as one inspection with a certificate, " +
+      plural(state.setup.values.length, "set-up value") + ", " + plural(state.setup.checks.length, "check") +
+      " and the notes; the frames stay as they are.");
   }
   if (!dialog.open) dialog.showModal();
 }

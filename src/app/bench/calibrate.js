@@ -54,26 +54,28 @@ function showMap(lens) {
 }
 
 const tilt = {};
+const TILT_BAR = 80;
+const counted = (n, least) => (n < least ? n + " of " + least : n + ": enough");
 
 function makeTilts() {
   const svg = $("tilts");
   hatch(svg, "tipped", 7, 1.6);
   ["views", "tipped_up_down", "tipped_left_right"].forEach((name, i) => {
     const y = 4 + 26 * i;
-    draw(svg, "rect", { x: 150, y: y, width: 110, height: 18, fill: "none", stroke: "#8a8a8a", "stroke-width": 1.5 });
+    draw(svg, "rect", { x: 150, y: y, width: TILT_BAR, height: 18, fill: "none", stroke: "#8a8a8a", "stroke-width": 1.5 });
     draw(svg, "text", { x: 4, y: y + 14, fill: "#fff", "font-size": 13 }, ["photographs", "tipped up, down", "tipped left, right"][i]);
     tilt[name] = { bar: draw(svg, "rect", { x: 150, y: y, width: 0, height: 18, fill: "url(#tipped)", stroke: "#fff" }),
-      count: draw(svg, "text", { x: 268, y: y + 14, fill: "#fff", "font-size": 13 }, "") };
+      count: draw(svg, "text", { x: 158 + TILT_BAR, y: y + 14, fill: "#fff", "font-size": 13 }, "") };
   });
 }
 
 function showTilts(lens) {
   const words = [];
-  for (const [name, word, most] of [["views", "photographs", lens.min_views], ["tipped_up_down", "tipped up or down", lens.tilted_views],
+  for (const [name, word, least] of [["views", "photographs", lens.min_views], ["tipped_up_down", "tipped up or down", lens.tilted_views],
     ["tipped_left_right", "tipped left or right", lens.tilted_views]]) {
-    tilt[name].bar.setAttribute("width", most ? 110 * Math.min(1, lens[name] / most) : 110);
-    setText(tilt[name].count, lens[name] + " of " + most);
-    words.push(word + ": " + lens[name] + " of " + most);
+    tilt[name].bar.setAttribute("width", lens[name] < least ? TILT_BAR * lens[name] / least : TILT_BAR);
+    setText(tilt[name].count, counted(lens[name], least));
+    words.push(word + ": " + counted(lens[name], least));
   }
   $("tilts").setAttribute("aria-label", words.join("; "));
 }
@@ -105,6 +107,7 @@ function lensPrompt(lens) {
   if (state.calibration.written) return "Written. X ends; the light comes next.";
   if (lens.result && lens.result.good && !lens.fitting) return "Good enough. S writes the values to the station file.";
   if (state.source.state === "end") return "The recorded photographs have all been shown.";
+  if (cameraWords(state.source)) return cameraWords(state.source);
   if (lens.why) return lens.why[0].toUpperCase() + lens.why.slice(1) + ".";
   if (lens.adds && lens.automatic) return (lens.still ? "Taking. New: " : "Hold still. New: ") + lens.adds + ".";
   if (lens.adds) return "Space takes it. New: " + lens.adds + ".";

@@ -61,7 +61,7 @@ function showValues() {
   const quantities = [...new Set([...now.values, ...shown.flatMap((visit) => visit.values)].map((v) => v.quantity))];
   const head = element("tr", heading("Quantity", "col"), heading("This visit", "col"));
   for (const visit of shown)
-    head.append(heading("Visit " + visit.sequence + ", " + visit.time + (visit.occasion ? ", " + visit.occasion : ""), "col"));
+    head.append(heading("Visit " + visit.sequence + ", " + visit.time + " UTC" + (visit.occasion ? ", " + visit.occasion : ""), "col"));
   head.append(heading("Do", "col"));
   $("head").replaceChildren(head);
   $("values").replaceChildren(...quantities.map((quantity) => valueRow(quantity, shown)));
@@ -95,7 +95,7 @@ function showRemarks() {
   const told = visits.filter((visit) => visit.note || visit.unread);
   $("before").hidden = told.length === 0;
   $("notes").replaceChildren(...told.map((visit) => element("li", visit.unread ? visit.bag + " cannot be read: " + visit.unread
-    : "Visit " + visit.sequence + ", " + visit.time + ": " + visit.note)));
+    : "Visit " + visit.sequence + ", " + visit.time + " UTC: " + visit.note)));
 }
 
 function showChecks() {
