@@ -9,25 +9,19 @@
  * at the axis sees the rim point facing it in the middle of the picture
  * (pinhole, no distortion).
  */
-#include <cairo.h>
 #include <criterion/criterion.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "edge/drawing.h"
 #include "rimglow/decode.h"
 #include "rimglow/draw.h"
 
 enum { FORMATS = 3 };
 
-/* cairo keeps fonts for the next picture; a leak check should not see them. */
-static void release_fonts(void)
-{
-    cairo_debug_reset_static_data();
-}
-
-TestSuite(draw, .fini = release_fonts);
+TestSuite(draw, .fini = test_release_fonts);
 
 /* --------------------------------------------------------------- reading */
 

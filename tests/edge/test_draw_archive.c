@@ -2,28 +2,20 @@
  * Tests of draw_archive.h: every picture in every format with all kinds of input; what it says, read
  * back from the PDF by poppler's pdftotext; marks where the numbers put them, measured in the PNG.
  */
-#include <cairo.h>
 #include <criterion/criterion.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "edge/drawing.h"
 #include "rimglow/draw_archive.h"
-#include "rimglow/file.h"
 #include "rimglow/vec.h"
 #include "support/print.h"
 
 static rg_error err;
 
-static void release_fonts(void)
-{
-    cairo_debug_reset_static_data();
-}
-
-TestSuite(draw_archive, .fini = release_fonts, .timeout = 60);
+TestSuite(draw_archive, .fini = test_release_fonts, .timeout = 60);
 
 static rg_code change_of(const void *args, rg_picture_format format, rg_bytes *out, rg_error *e)
 {
@@ -45,35 +37,13 @@ static rg_image picture(test_draw *routine, const void *args)
     return test_picture(routine, args, RG_ARCHIVE_WIDTH, RG_ARCHIVE_HEIGHT);
 }
 
-/* The words of a PDF by pdftotext, all on one line; blanks are single. */
-static void words_of(const rg_bytes *pdf, char *words, size_t size)
-{
-    char path[] = "/tmp/rimglow-archive-XXXXXX", command[160];
-    size_t n = 0;
-    int fd = mkstemp(path);
-    cr_assert(fd >= 0);
-    close(fd);
-    cr_assert_eq(rg_file_write(path, pdf->data, pdf->size, &err), RG_OK, "%s", err.text);
-    snprintf(command, sizeof command, "pdftotext -layout %s -", path);
-    FILE *text = popen(command, "r");
-    cr_assert(text != NULL);
-    for (int c; (c = fgetc(text)) != EOF && n + 1 < size;) {
-        bool blank = c == ' ' || c == '\n' || c == '\f';
-        if (!blank || (n > 0 && words[n - 1] != ' '))
-            words[n++] = blank ? ' ' : (char)c;
-    }
-    words[n] = 0;
-    cr_assert_eq(pclose(text), 0, "pdftotext refuses the file");
-    unlink(path);
-}
-
 static void says(test_draw *routine, const void *args, const char *const *word, int n)
 {
-    static char words[1 << 16];
     rg_bytes pdf = test_drawn(routine, args, RG_PICTURE_PDF);
-    words_of(&pdf, words, sizeof words);
+    char *words = test_pdf_words(pdf.data, pdf.size);
     for (int i = 0; i < n; i++)
         cr_expect(strstr(words, word[i]) != NULL, "\"%s\" is not in: %s", word[i], words);
+    free(words);
     free(pdf.data);
 }
 
@@ -83,18 +53,7 @@ static void says(test_draw *routine, const void *args, const char *const *word, 
 
 static void all_formats(test_draw *routine, const void *args)
 {
-    rg_image m = picture(routine, args);
-    test_white_border(&m);
-    rg_image_free(&m);
-    rg_bytes a = test_drawn(routine, args, RG_PICTURE_SVG),
-             b = test_drawn(routine, args, RG_PICTURE_SVG);
-    cr_expect(a.size == b.size && memcmp(a.data, b.data, a.size) == 0, "drawing is deterministic");
-    cr_expect(strstr((const char *)a.data, "<svg") != NULL);
-    free(a.data);
-    free(b.data);
-    a = test_drawn(routine, args, RG_PICTURE_PDF);
-    cr_expect(test_pdf_is_sound(a.data, a.size) && test_pdf_pages(a.data, a.size) == 1);
-    free(a.data);
+    test_all_formats(routine, args, RG_ARCHIVE_WIDTH, RG_ARCHIVE_HEIGHT);
 }
 
 /* By librsvg, which aborts the test when it refuses the file. */

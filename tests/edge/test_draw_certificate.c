@@ -4,27 +4,19 @@
  * figures are worked out by hand beside the maps they belong to; A4 is 595.28 x 841.89 pt
  * (ISO 216).
  */
-#include <cairo.h>
 #include <criterion/criterion.h>
-#include <ctype.h>
 #include <math.h>
 #include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
+#include "edge/drawing.h"
 #include "rimglow/draw_certificate.h"
-#include "rimglow/file.h"
 #include "rimglow/memory.h"
 #include "support/print.h"
 
-static void release_fonts(void)
-{
-    cairo_debug_reset_static_data();
-}
-
-TestSuite(certificate, .fini = release_fonts, .timeout = 120);
+TestSuite(certificate, .fini = test_release_fonts, .timeout = 120);
 
 #define DIGEST     "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 #define TAG_DIGEST "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"
@@ -153,23 +145,9 @@ static char *html_of(const rg_certificate *c)
     return (char *)b.data;
 }
 
-/* What a program prints about the file; `command` has one %s for its path. */
 static char *answer_of(const char *command, rg_bytes pdf)
 {
-    enum { ROOM = 4 * 1024 * 1024 };
-    char path[] = "/tmp/rimglow-certificate-XXXXXX", line[200];
-    int fd = mkstemp(path);
-    cr_assert(fd >= 0 && rg_file_write(path, pdf.data, pdf.size, &err) == RG_OK);
-    close(fd);
-    snprintf(line, sizeof line, command, path);
-    FILE *in = popen(line, "r");
-    char *text = rg_alloc(ROOM, 1);
-    cr_assert(in && text);
-    size_t n = fread(text, 1, ROOM - 1, in);
-    cr_assert(n < ROOM - 1);
-    cr_assert_eq(pclose(in), 0, "%s", line);
-    unlink(path);
-    return text;
+    return test_pdf_answer(command, pdf.data, pdf.size);
 }
 
 static int times(const char *text, const char *word)
@@ -192,23 +170,11 @@ static void expect_words(const char *text, const char *const *word, size_t count
         expect_words(text, words_, sizeof words_ / sizeof *words_);                                \
     } while (0)
 
-/* Runs of blanks and newlines as one blank, so that broken lines can be searched. */
-static void squeeze(char *text)
-{
-    char *to = text;
-    for (const char *p = text; *p; p++)
-        if (!isspace((unsigned char)*p) || *p == '\f')
-            *to++ = *p;
-        else if (to > text && to[-1] != ' ')
-            *to++ = ' ';
-    *to = 0;
-}
-
 static char *text_of(const rg_certificate *c)
 {
     rg_bytes pdf = pdf_of(c);
     char *text = answer_of("pdftotext %s -", pdf);
-    squeeze(text);
+    test_squeeze(text);
     free(pdf.data);
     return text;
 }

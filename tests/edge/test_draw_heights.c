@@ -2,22 +2,14 @@
  * Tests of draw_heights.h: every format, nothing cut, marks where the values are. The plot's place
  * (left 116, top 194, 820 x 520 px) is measured here from its frame's own lines.
  */
-#include <cairo.h>
 #include <criterion/criterion.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "edge/drawing.h"
 #include "rimglow/draw_heights.h"
 
-static void release_fonts(void)
-{
-    cairo_debug_reset_static_data();
-}
-
-TestSuite(draw_heights, .fini = release_fonts);
+TestSuite(draw_heights, .fini = test_release_fonts);
 
 static rg_code routine(const void *args, rg_picture_format format, rg_bytes *out, rg_error *e)
 {
@@ -54,17 +46,7 @@ Test(draw_heights, all_formats_are_whole_and_alike_each_time)
 {
     const double more[] = {0, 0.1, -0.5, NAN, 0.28};
     rg_draw_heights_args args = judged(5, more);
-    rg_image m = picture(&args);
-    test_white_border(&m);
-    rg_image_free(&m);
-    rg_bytes a = test_drawn(routine, &args, RG_PICTURE_SVG),
-             b = test_drawn(routine, &args, RG_PICTURE_SVG);
-    cr_expect(a.size == b.size && memcmp(a.data, b.data, a.size) == 0, "drawing is deterministic");
-    free(a.data);
-    free(b.data);
-    a = test_drawn(routine, &args, RG_PICTURE_PDF);
-    cr_expect_eq(memcmp(a.data, "%PDF-", 5), 0);
-    free(a.data);
+    test_all_formats(routine, &args, RG_HEIGHTS_WIDTH, RG_HEIGHTS_HEIGHT);
 }
 
 /* Middle of the dark pixels in a column of the plot, NAN without. */

@@ -2,26 +2,19 @@
  * The picture and the JSON of a lens calibration. PNG files are read back by
  * libpng (through decode.h), JSON by jansson.
  */
-#include <cairo.h>
 #include <criterion/criterion.h>
 #include <jansson.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "edge/drawing.h"
 #include "rimglow/decode.h"
 #include "rimglow/draw_lens.h"
 #include "rimglow/lens_report.h"
 #include "support/corners.h"
 
-/* cairo keeps fonts for the next picture; a leak check should not see them. */
-static void release_fonts(void)
-{
-    cairo_debug_reset_static_data();
-}
-
-TestSuite(draw_lens, .fini = release_fonts);
+TestSuite(draw_lens, .fini = test_release_fonts);
 
 static const rg_lens_limits limits = {.min_views = 8,
                                       .field_views = 2,

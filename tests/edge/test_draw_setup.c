@@ -3,30 +3,22 @@
  * texts, in every format; what they say, read back from the PDF by poppler's pdftotext and from the
  * JSON by jansson; the decision's box, measured in the PNG.
  */
-#include <cairo.h>
 #include <criterion/criterion.h>
 #include <jansson.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "edge/drawing.h"
 #include "rimglow/date.h"
 #include "rimglow/draw_setup.h"
-#include "rimglow/file.h"
 #include "rimglow/setup_report.h"
 #include "support/print.h"
 
 static rg_error err;
 
-static void release_fonts(void)
-{
-    cairo_debug_reset_static_data();
-}
-
-TestSuite(draw_setup, .fini = release_fonts, .timeout = 60);
+TestSuite(draw_setup, .fini = test_release_fonts, .timeout = 60);
 
 /* ---------------------------------------------------------------- sheets */
 
@@ -158,28 +150,10 @@ static rg_bytes drawn(const made *m, rg_picture_format format, int page, int *pa
     return bytes;
 }
 
-/* The words of the PDF by pdftotext; blanks are single. */
 static char *words_of(const made *m)
 {
-    static char words[1 << 17];
-    char path[] = "/tmp/rimglow-setup-XXXXXX", command[160];
     rg_bytes pdf = drawn(m, RG_PICTURE_PDF, 0, NULL);
-    size_t n = 0;
-    int fd = mkstemp(path);
-    cr_assert(fd >= 0);
-    close(fd);
-    cr_assert_eq(rg_file_write(path, pdf.data, pdf.size, &err), RG_OK, "%s", err.text);
-    snprintf(command, sizeof command, "pdftotext -layout %s -", path);
-    FILE *text = popen(command, "r");
-    cr_assert(text != NULL);
-    for (int c; (c = fgetc(text)) != EOF && n + 1 < sizeof words;) {
-        bool blank = c == ' ' || c == '\n' || c == '\f';
-        if (!blank || (n > 0 && words[n - 1] != ' '))
-            words[n++] = blank ? ' ' : (char)c;
-    }
-    words[n] = 0;
-    cr_assert_eq(pclose(text), 0, "pdftotext refuses the file");
-    unlink(path);
+    char *words = test_pdf_words(pdf.data, pdf.size);
     free(pdf.data);
     return words;
 }
@@ -224,9 +198,10 @@ static int whole(const made *m)
 
 static void expect_words(const made *m, const char *const *word, size_t n)
 {
-    const char *words = words_of(m);
+    char *words = words_of(m);
     for (size_t i = 0; i < n; i++)
         cr_expect(strstr(words, word[i]) != NULL, "\"%s\" is not in: %s", word[i], words);
+    free(words);
 }
 
 #define SAYS(m, ...)                                                                               \
@@ -253,12 +228,13 @@ Test(draw_setup, twenty_five_pads_stand_in_full)
     made *m = usual(25);
     cr_expect_eq(whole(m), 2);
     SAYS(m, "page 2 of 2", "15 pad23: why", "who decides, signature");
-    const char *words = words_of(m);
+    char *words = words_of(m);
     for (int i = 0; i < 25; i++) {
         char name[16];
         snprintf(name, sizeof name, ") pad%d ", i);
         cr_expect(strstr(words, name) != NULL, "%s", name);
     }
+    free(words);
     free(m);
 }
 
@@ -269,11 +245,12 @@ Test(draw_setup, hundreds_of_values_go_on_over_pages_under_their_heading)
     add_values(m, 250);
     int pages = whole(m), headings = 0;
     cr_expect(pages >= 7 && pages <= 14, "%d pages", pages);
-    const char *words = words_of(m);
+    char *words = words_of(m);
     for (const char *p = words; (p = strstr(p, "Values (limits)")) != NULL; p++)
         headings++;
     cr_expect(headings >= pages - 3, "%d headings on %d pages", headings, pages);
     SAYS(m, "spring force key249 291 ± 4 gf");
+    free(words);
     free(m);
 }
 
@@ -314,8 +291,9 @@ Test(draw_setup, numbers_that_do_not_exist_are_not_written)
     for (int i = 0; i < m->sheet.lines; i++)
         m->line[i].change = m->line[i].u_change = NAN;
     whole(m);
-    const char *words = words_of(m);
+    char *words = words_of(m);
     cr_expect(!strstr(words, "nan") && !strstr(words, "inf "), "%s", words);
+    free(words);
     free(m);
 }
 

@@ -11,26 +11,20 @@
  * the renderers draw them with greys (poppler in steps of a quarter pixel and
  * through a gamma); poppler moves strokes to whole pixels.
  */
-#include <cairo.h>
 #include <criterion/criterion.h>
 #include <criterion/logging.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "edge/drawing.h"
 #include "rimglow/draw_sheet.h"
 #include "support/print.h"
 
 static const double FILLED = 0.021;  /* mm: half a pixel */
 static const double STROKED = 0.043; /* mm: a pixel */
 
-static void release_fonts(void)
-{
-    cairo_debug_reset_static_data();
-}
-
-TestSuite(draw_sheet, .fini = release_fonts, .timeout = 300);
+TestSuite(draw_sheet, .fini = test_release_fonts, .timeout = 300);
 
 static const rg_ring_rules rules = {.edge_mm = 0.5,
                                     .tag_max_mm = 11,

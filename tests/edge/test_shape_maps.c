@@ -12,18 +12,8 @@
 #include "rimglow/shape.h"
 #include "rimglow/vec.h"
 #include "support/load.h"
+#include "support/shape.h"
 
-static const rg_shape_options plain = {.correlation_deg = 10,
-                                       .common_share = 0.3,
-                                       .u_floor_mm = 0.0005,
-                                       .uneven_mm = 0.003,
-                                       .least_open_deg = 15,
-                                       .fixed_u_mm = 0.01,
-                                       .significance = 0.01,
-                                       .press_mm = 0.5,
-                                       .coverage_factor = 2,
-                                       .local_least_deg = 3,
-                                       .local_most_deg = 40};
 static rg_error err;
 
 static rg_shape shape_of(const char *name)
@@ -33,7 +23,7 @@ static rg_shape shape_of(const char *name)
     test_bytes text = test_loadf("tests/data/seal-maps/%s.json", name);
     cr_assert_eq(rg_mapfile_parse(name, (char *)text.data, text.size, &file, &err), RG_OK, "%s",
                  err.text);
-    cr_assert_eq(rg_shape_fit(&file.map, &plain, &s, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(rg_shape_fit(&file.map, &test_shape_options, &s, &err), RG_OK, "%s", err.text);
     free(text.data);
     return s;
 }

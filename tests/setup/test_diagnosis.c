@@ -12,6 +12,7 @@
 
 #include "rimglow/vec.h"
 #include "support/diagnosis.h"
+#include "support/shape.h"
 
 static rg_error err;
 static rg_seal_map map;
@@ -25,14 +26,7 @@ static void near(const char *what, double value, double expected, double toleran
 
 static void set_bin(int b, double width)
 {
-    bool open = width > 0;
-    map.bin[b] = (rg_bin){.bearing_deg = b,
-                          .width_mm = open ? width : 0,
-                          .u_mm = open ? 0.002 : 0.008 / 3.29,
-                          .detection_limit_mm = 0.008,
-                          .frames = 10,
-                          .lit = open ? 5 : 0,
-                          .state = open ? RG_BIN_GAP : RG_BIN_SEALED};
+    map.bin[b] = test_bin(b, width, 0.002, 0.008);
 }
 
 static void set_plane(double mean, double tilt, double at, double saddle, double saddle_at)

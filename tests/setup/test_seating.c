@@ -10,17 +10,7 @@
 
 #include "rimglow/vec.h"
 #include "support/scene.h"
-
-static const rg_shape_options plain = {.correlation_deg = 10,
-                                       .common_share = 0.3,
-                                       .u_floor_mm = 1e-6,
-                                       .least_open_deg = 15,
-                                       .fixed_u_mm = 0.01,
-                                       .significance = 0.01,
-                                       .press_mm = 0.5,
-                                       .coverage_factor = 2,
-                                       .local_least_deg = 3,
-                                       .local_most_deg = 40};
+#include "support/shape.h"
 
 /* max(0, mean + tilt cos(b - at)), dark below the limit. */
 static rg_seal_map map_of(double mean, double tilt, double at, double u, double limit)
@@ -29,12 +19,7 @@ static rg_seal_map map_of(double mean, double tilt, double at, double u, double 
     bool open = false;
     for (int b = 0; b < RG_BINS; b++) {
         double w = mean + tilt * cos(rg_radians(b - at));
-        map.bin[b] = (rg_bin){.bearing_deg = b,
-                              .width_mm = w > limit ? w : 0,
-                              .u_mm = w > limit ? u : limit / 3.29,
-                              .detection_limit_mm = limit,
-                              .lit = w > limit,
-                              .state = w > limit ? RG_BIN_GAP : RG_BIN_SEALED};
+        map.bin[b] = test_bin(b, w > limit ? w : 0, u, limit);
         open |= w > limit;
     }
     if (!open)
@@ -46,8 +31,8 @@ static rg_seating seating_of(const rg_seal_map *map)
 {
     rg_seating s;
     rg_error err;
-    cr_assert_eq(rg_seating_measure(map, RG_PRESS_LIGHT, 0, &plain, &s, &err), RG_OK, "%s",
-                 err.text);
+    cr_assert_eq(rg_seating_measure(map, RG_PRESS_LIGHT, 0, &test_formula_options, &s, &err), RG_OK,
+                 "%s", err.text);
     return s;
 }
 

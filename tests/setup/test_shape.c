@@ -16,18 +16,9 @@
 #include <string.h>
 
 #include "rimglow/vec.h"
+#include "support/shape.h"
 
 static rg_error err;
-static const rg_shape_options plain = {.correlation_deg = 10,
-                                       .common_share = 0.3,
-                                       .u_floor_mm = 1e-6,
-                                       .least_open_deg = 15,
-                                       .fixed_u_mm = 0.01,
-                                       .significance = 0.01,
-                                       .press_mm = 0.5,
-                                       .coverage_factor = 2,
-                                       .local_least_deg = 3,
-                                       .local_most_deg = 40};
 
 static void near(const char *what, double value, double expected, double tolerance)
 {
@@ -37,27 +28,6 @@ static void near(const char *what, double value, double expected, double toleran
 static double wave(double b, double size, int n, double at)
 {
     return size * cos(n * rg_radians(b - at));
-}
-
-static void set_bin(rg_seal_map *map, int b, double width, double u, double limit)
-{
-    bool open = width > 0;
-    map->bin[b] = (rg_bin){.bearing_deg = b,
-                           .width_mm = open ? width : 0,
-                           .u_mm = open ? u : limit / 3.29,
-                           .detection_limit_mm = limit,
-                           .frames = 10,
-                           .lit = open ? 5 : 0,
-                           .state = open ? RG_BIN_GAP : RG_BIN_SEALED};
-}
-
-static void set_unseen(rg_seal_map *map, int b)
-{
-    map->bin[b] = (rg_bin){.bearing_deg = b,
-                           .width_mm = NAN,
-                           .u_mm = NAN,
-                           .detection_limit_mm = INFINITY,
-                           .state = RG_BIN_UNSEEN};
 }
 
 static rg_shape fitted(const rg_seal_map *map, const rg_shape_options *options)
@@ -81,7 +51,7 @@ static rg_seal_map map_of(given g, double u, double limit)
 {
     rg_seal_map map = {.rim_outer_diameter_mm = 20};
     for (int b = 0; b < RG_BINS; b++)
-        set_bin(&map, b, given_at(&g, b), u, limit);
+        map.bin[b] = test_bin(b, given_at(&g, b), u, limit);
     return map;
 }
 
@@ -97,9 +67,9 @@ Test(shape, open_rim_gives_the_harmonics_of_a_transform)
     gsl_fft_real_workspace *work = gsl_fft_real_workspace_alloc(RG_BINS);
     for (int b = 0; b < RG_BINS; b++) {
         w[b] = 0.05 + wave(b, 0.03, 1, 40) + wave(b, 0.012, 2, 75) + wave(b, 0.004, 3, 10);
-        set_bin(&map, b, w[b], 0.002, 0.008);
+        map.bin[b] = test_bin(b, w[b], 0.002, 0.008);
     }
-    rg_shape s = fitted(&map, &plain);
+    rg_shape s = fitted(&map, &test_formula_options);
     cr_assert_eq(s.state, RG_SHAPE_FITTED);
     near("mean", s.mean_mm, 0.05, 1e-12);
     near("tilt", s.tilt.size_mm, 0.03, 1e-12);
@@ -130,14 +100,14 @@ Test(shape, clipped_tilt_is_found_again)
     double naive[3] = {0};
     for (int b = 0; b < RG_BINS; b++) {
         if (b % 10) {
-            set_unseen(&map, b);
+            map.bin[b] = test_unseen_bin(b);
             continue;
         }
         naive[0] += map.bin[b].width_mm / 36;
         naive[1] += map.bin[b].width_mm * cos(rg_radians(b)) / 18;
         naive[2] += map.bin[b].width_mm * sin(rg_radians(b)) / 18;
     }
-    rg_shape s = fitted(&map, &plain);
+    rg_shape s = fitted(&map, &test_formula_options);
     near("naive mean", naive[0], 0.027220, 5e-7);
     near("naive tilt", hypot(naive[1], naive[2]), 0.037372, 5e-7);
     cr_expect_eq(s.open, 23);
@@ -155,7 +125,7 @@ Test(shape, clipped_saddle_is_found_again)
 {
     given g = {.mean = 0.01, .tilt = 0.015, .tilt_at = 100, .saddle = 0.04, .saddle_at = 150};
     rg_seal_map map = map_of(g, 1e-5, 0.001);
-    rg_shape s = fitted(&map, &plain);
+    rg_shape s = fitted(&map, &test_formula_options);
     near("mean", s.mean_mm, 0.01, 1e-5);
     near("tilt", s.tilt.size_mm, 0.015, 1e-5);
     near("towards", s.tilt.bearing_deg, 100, 0.05);
@@ -174,7 +144,8 @@ static double rho(int i, int j)
 {
     int apart = abs(i - j);
     double d = apart < 180 ? apart : 360 - apart;
-    return plain.common_share + (1 - plain.common_share) * exp(-d / plain.correlation_deg);
+    return test_formula_options.common_share +
+           (1 - test_formula_options.common_share) * exp(-d / test_formula_options.correlation_deg);
 }
 
 /* Unweighted least squares on an open rim has the covariance (X'X)^-1 X'VX (X'X)^-1: by GSL. */
@@ -203,7 +174,7 @@ Test(shape, covariance_is_that_of_least_squares_with_correlated_errors)
         for (size_t k = 0; k < T * T; k++)
             full[a / T][a % T] += gsl_matrix_get(cov, a / T, k / T) * v[k / T][k % T] *
                                   gsl_matrix_get(cov, k % T, a % T);
-    rg_shape s = fitted(&map, &plain);
+    rg_shape s = fitted(&map, &test_formula_options);
     for (int a = 0; a < T * T; a++)
         near("covariance", s.cov[a / T][a % T], full[a / T][a % T], 1e-6 * full[0][0]);
     near("u mean", s.u_mean_mm, sqrt(full[0][0]), 1e-9);
@@ -234,9 +205,9 @@ Test(shape, stated_uncertainties_hold_for_drawn_errors)
         gsl_ran_multivariate_gaussian(rng, mu, l, z);
         for (int b = 0; b < RG_BINS; b++) {
             double seen = given_at(&g, b) + 0.003 * gsl_vector_get(z, (size_t)b);
-            set_bin(&map, b, seen > 1.645 * 0.003 ? seen : 0, 0.003, 3.29 * 0.003);
+            map.bin[b] = test_bin(b, seen > 1.645 * 0.003 ? seen : 0, 0.003, 3.29 * 0.003);
         }
-        rg_shape s = fitted(&map, &plain);
+        rg_shape s = fitted(&map, &test_formula_options);
         double t1 = g.tilt * cos(rg_radians(130)), t2 = g.tilt * sin(rg_radians(130));
         double d1 = s.b[1] - t1, d2 = s.b[2] - t2, h = s.cov[1][2];
         double det = s.cov[1][1] * s.cov[2][2] - h * h;
@@ -264,9 +235,9 @@ Test(shape, gap_near_the_critical_level_keeps_its_mean)
     for (int b = 0; b < RG_BINS; b++) {
         int rank = b * 77 % RG_BINS;
         double seen = 0.005 + 0.003 * gsl_cdf_ugaussian_Pinv((rank + 0.5) / RG_BINS);
-        set_bin(&map, b, seen > 0.003 * 1.645 ? seen : 0, 0.003, 0.003 * 3.29);
+        map.bin[b] = test_bin(b, seen > 0.003 * 1.645 ? seen : 0, 0.003, 0.003 * 3.29);
     }
-    rg_shape s = fitted(&map, &plain);
+    rg_shape s = fitted(&map, &test_formula_options);
     cr_expect(s.dark > 160 && s.dark < 190);
     near("mean", s.mean_mm, 0.005, 0.0001);
 }
@@ -277,7 +248,7 @@ Test(shape, dark_rim_has_no_shape_but_a_bound)
 {
     rg_seal_map map = map_of((given){.mean = -1}, 0.003, 0.008);
     map.bin[77].detection_limit_mm = 0.011;
-    rg_shape s = fitted(&map, &plain);
+    rg_shape s = fitted(&map, &test_formula_options);
     cr_expect_eq(s.state, RG_SHAPE_DARK);
     cr_expect_eq(s.dark, 360);
     near("limit", s.limit_mm, 0.011, 0);
@@ -291,8 +262,8 @@ Test(shape, unseen_rim_has_nothing)
 {
     rg_seal_map map = {.rim_outer_diameter_mm = 20};
     for (int b = 0; b < RG_BINS; b++)
-        set_unseen(&map, b);
-    rg_shape s = fitted(&map, &plain);
+        map.bin[b] = test_unseen_bin(b);
+    rg_shape s = fitted(&map, &test_formula_options);
     cr_expect_eq(s.state, RG_SHAPE_UNSEEN);
     cr_expect_eq(s.unseen, 360);
     cr_expect(isnan(s.limit_mm) && isnan(s.rms_mm));
@@ -303,15 +274,15 @@ Test(shape, terms_that_a_quarter_does_not_fix_are_left_out)
 {
     rg_seal_map map = map_of((given){.mean = 0.06}, 0.006, 0.008);
     for (int b = 90; b < RG_BINS; b++)
-        set_unseen(&map, b);
-    rg_shape s = fitted(&map, &plain);
+        map.bin[b] = test_unseen_bin(b);
+    rg_shape s = fitted(&map, &test_formula_options);
     cr_assert_eq(s.state, RG_SHAPE_FITTED);
     near("mean", s.mean_mm, 0.06, 1e-9);
     cr_expect_eq(s.tilt.state, RG_TERM_NOT_FIXED);
     cr_expect_eq(s.saddle.state, RG_TERM_NOT_FIXED);
     cr_expect(isnan(s.tilt.size_mm) && s.b[1] == 0 && s.cov[1][1] == 0);
     map = map_of((given){.mean = 0.06}, 0.006, 0.008);
-    s = fitted(&map, &plain);
+    s = fitted(&map, &test_formula_options);
     cr_expect_eq(s.tilt.state, RG_TERM_FITTED, "seen all round, a tilt of 0 is a result");
     cr_expect_lt(s.tilt.size_mm, 1e-9);
     cr_expect_gt(s.tilt.p, 0.99);
@@ -322,15 +293,15 @@ Test(shape, short_opening_is_local_and_no_plane)
 {
     rg_seal_map map = map_of((given){.mean = -1}, 0.003, 0.008);
     for (int b = 70; b < 80; b++)
-        set_bin(&map, b, 0.06 * cos(rg_radians(18 * (b - 74.5))), 0.004, 0.008);
-    rg_shape s = fitted(&map, &plain);
+        map.bin[b] = test_bin(b, 0.06 * cos(rg_radians(18 * (b - 74.5))), 0.004, 0.008);
+    rg_shape s = fitted(&map, &test_formula_options);
     cr_expect_eq(s.state, RG_SHAPE_LOCAL);
     cr_assert_eq(s.locals, 1);
     near("start", s.local[0].start_deg, 69.5, 1.1);
     near("end", s.local[0].end_deg, 79.5, 1.1);
     near("most", s.local[0].most_mm, 0.06, 0.001);
     cr_expect(isnan(s.mean_mm));
-    rg_shape_options wide = plain;
+    rg_shape_options wide = test_formula_options;
     wide.least_open_deg = 5;
     s = fitted(&map, &wide);
     cr_expect_eq(s.state, RG_SHAPE_LOCAL, "also where ten bearings would be enough");
@@ -343,8 +314,8 @@ Test(shape, local_opening_upon_a_tilt_does_not_move_it)
     for (int b = 215; b < 227; b++)
         map.bin[b].width_mm += 0.05 * sin(rg_radians(180 * (b - 214.5) / 12));
     for (int b = 40; b < 48; b++)
-        set_bin(&map, b, 0.04, 0.003, 0.008);
-    rg_shape s = fitted(&map, &plain);
+        map.bin[b] = test_bin(b, 0.04, 0.003, 0.008);
+    rg_shape s = fitted(&map, &test_formula_options);
     cr_assert_eq(s.state, RG_SHAPE_FITTED);
     cr_assert_eq(s.locals, 2);
     near("tilt", s.tilt.size_mm, 0.1, 0.001);
@@ -360,25 +331,26 @@ Test(shape, dark_place_between_two_openings_is_local_and_closed)
 {
     rg_seal_map map = map_of((given){.mean = 0.03, .tilt = 0.05, .tilt_at = 200}, 0.003, 0.008);
     for (int b = 196; b < 205; b++)
-        set_bin(&map, b, 0, 0, 0.008);
-    rg_shape s = fitted(&map, &plain);
+        map.bin[b] = test_bin(b, 0, 0, 0.008);
+    rg_shape s = fitted(&map, &test_formula_options);
     cr_assert_eq(s.locals, 1);
     cr_expect(s.local[0].closed);
     near("start", s.local[0].start_deg, 195.5, 0);
     near("end", s.local[0].end_deg, 204.5, 0);
     near("most", s.local[0].most_mm, -0.08, 0.001);
     near("tilt", s.tilt.size_mm, 0.05, 0.001);
-    near("factor", rg_shape_factor(&s, &plain), 3.83, 0.005); /* change.h states it for 360 */
+    /* change.h states it for 360 */
+    near("factor", rg_shape_factor(&s, &test_formula_options), 3.83, 0.005);
 }
 
 Test(shape, blocked_bearings_take_no_part)
 {
     rg_seal_map map = map_of((given){.mean = 0.0, .tilt = 0.1, .tilt_at = 200}, 0.003, 0.008);
     for (int b = 195; b < 206; b++) {
-        set_bin(&map, b, 0, 0, 0.008);
+        map.bin[b] = test_bin(b, 0, 0, 0.008);
         map.bin[b].blocked = true;
     }
-    rg_shape s = fitted(&map, &plain);
+    rg_shape s = fitted(&map, &test_formula_options);
     cr_expect_eq(s.blocked, 11);
     near("tilt", s.tilt.size_mm, 0.1, 0.001);
     near("towards", s.tilt.bearing_deg, 200, 0.1);
@@ -389,11 +361,11 @@ Test(shape, impossible_options_are_refused_by_name)
 {
     rg_seal_map map = map_of((given){.mean = 0.06}, 0.006, 0.008);
     rg_shape s;
-    rg_shape_options o = plain;
+    rg_shape_options o = test_formula_options;
     o.common_share = 1.5;
     cr_expect_eq(rg_shape_fit(&map, &o, &s, &err), RG_BAD_DATA);
     cr_expect_not_null(strstr(err.text, "common_share"), "%s", err.text);
-    o = plain;
+    o = test_formula_options;
     o.u_floor_mm = NAN;
     cr_expect_eq(rg_shape_fit(&map, &o, &s, &err), RG_BAD_DATA);
 }

@@ -1,18 +1,10 @@
 #include "support/diagnosis.h"
 
+#include "support/shape.h"
+
 rg_diagnosis_options test_diagnosis_options(void)
 {
-    return (rg_diagnosis_options){.shape = {.correlation_deg = 10,
-                                            .common_share = 0.3,
-                                            .u_floor_mm = 0.0005,
-                                            .uneven_mm = 0.003,
-                                            .least_open_deg = 15,
-                                            .fixed_u_mm = 0.01,
-                                            .significance = 0.01,
-                                            .press_mm = 0.5,
-                                            .coverage_factor = 2,
-                                            .local_least_deg = 3,
-                                            .local_most_deg = 40},
+    return (rg_diagnosis_options){.shape = test_shape_options,
                                   .fault_share = 0.5,
                                   .hinge_deg = 15,
                                   .dirt_deg = 30,

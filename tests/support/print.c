@@ -3,6 +3,7 @@
  */
 #include "support/print.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -13,6 +14,7 @@
 #include "rimglow/decode.h"
 #include "rimglow/file.h"
 #include "rimglow/image.h"
+#include "rimglow/memory.h"
 #include "support/load.h"
 
 static void give_up(const char *what)
@@ -102,18 +104,47 @@ bool test_pdf_is_sound(const void *bytes, size_t size)
     return status == 0;
 }
 
+char *test_pdf_answer(const char *command, const void *bytes, size_t size)
+{
+    enum { ROOM = 4 * 1024 * 1024 };
+    char folder[64], path[96], line[300];
+    store(folder, path, "sheet.pdf", bytes, size);
+    snprintf(line, sizeof line, command, path);
+    FILE *answer = popen(line, "r");
+    char *text = rg_alloc(ROOM, 1);
+    if (!answer || !text)
+        give_up(line);
+    size_t n = fread(text, 1, ROOM - 1, answer);
+    if (pclose(answer) != 0 || n == ROOM - 1)
+        give_up(line);
+    clean(folder);
+    return text;
+}
+
 int test_pdf_pages(const void *bytes, size_t size)
 {
-    char folder[64], path[96], command[200];
-    int pages = -1;
-    store(folder, path, "sheet.pdf", bytes, size);
-    snprintf(command, sizeof command, "qpdf --show-npages %s", path);
-    FILE *answer = popen(command, "r");
-    if (!answer || fscanf(answer, "%d", &pages) != 1)
-        give_up(command);
-    pclose(answer);
-    clean(folder);
+    char *answer = test_pdf_answer("qpdf --show-npages %s", bytes, size);
+    int pages = atoi(answer);
+    free(answer);
     return pages;
+}
+
+void test_squeeze(char *text)
+{
+    char *to = text;
+    for (const char *p = text; *p; p++)
+        if (!isspace((unsigned char)*p))
+            *to++ = *p;
+        else if (to > text && to[-1] != ' ')
+            *to++ = ' ';
+    *to = 0;
+}
+
+char *test_pdf_words(const void *bytes, size_t size)
+{
+    char *text = test_pdf_answer("pdftotext -layout %s -", bytes, size);
+    test_squeeze(text);
+    return text;
 }
 
 test_print test_print_transposed(const test_print *p)

@@ -30,6 +30,14 @@ bool test_pdf_is_sound(const void *bytes, size_t size);
 /* Its number of pages, by qpdf. */
 int test_pdf_pages(const void *bytes, size_t size);
 
+/* What a program prints about the file, free(); `command` has one %s for its path. Aborts when the program
+ * fails. */
+char *test_pdf_answer(const char *command, const void *bytes, size_t size);
+/* The words of all pages by poppler's pdftotext, one blank between any two; free(). */
+char *test_pdf_words(const void *bytes, size_t size);
+/* Every run of blanks, ends of lines and of pages becomes one blank, in place. */
+void test_squeeze(char *text);
+
 /* The page mirrored at its diagonal: columns become rows. */
 test_print test_print_transposed(const test_print *print);
 
