@@ -73,6 +73,8 @@ void rg_lab_widths(const rg_lab *lab, const rg_lab_case *c, double width_mm[RG_B
 typedef struct rg_lab_hand rg_lab_hand; /* opaque */
 rg_code rg_lab_hand_new(rg_lab_hand **hand, rg_error *err);
 void rg_lab_hand_free(rg_lab_hand *hand);
+/* Lets go of all views. */
+void rg_lab_hand_empty(rg_lab_hand *hand);
 
 /* How long the parts took by the wall, ms. */
 typedef struct rg_lab_times {

@@ -25,7 +25,7 @@ rg_code rg_lab_hand_new(rg_lab_hand **hand, rg_error *err)
     return *hand ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory for views");
 }
 
-static void let_go(rg_lab_hand *hand)
+void rg_lab_hand_empty(rg_lab_hand *hand)
 {
     for (int i = 0; i < hand->count; i++)
         rg_frame_free(&hand->frame[i]);
@@ -36,7 +36,7 @@ void rg_lab_hand_free(rg_lab_hand *hand)
 {
     if (!hand)
         return;
-    let_go(hand);
+    rg_lab_hand_empty(hand);
     free(hand->frame);
     free(hand);
 }
@@ -80,7 +80,7 @@ static void hold(rg_lab_hand *hand, const rg_render_sweep *face, bool witness)
     rg_render_sweep key = *face;
     key.witness = witness;
     if (memcmp(&key, &hand->face, sizeof key) != 0)
-        let_go(hand);
+        rg_lab_hand_empty(hand);
     memcpy(&hand->face, &key, sizeof key);
 }
 
