@@ -200,6 +200,7 @@ run-tests: tests build ## run the unit tests of this VARIANT
 check-browser: build tools ## the bench page in a browser, by keyboard (needs chromium, node, npm)
 	@RIMGLOW=$(PROGRAM) sh tests/browser/run.sh
 	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/browser/calibrate.sh
+	@RIMGLOW=$(PROGRAM) sh tests/browser/teach.sh
 
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
@@ -236,6 +237,7 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 	@build/release/tests/tools/archive_bench
 	@build/release/tests/tools/add_bench
 	@build/release/tests/tools/live_load --brief
+	@build/release/tests/tools/lab_bench
 
 bench-live: ## the bench under load: ten minutes at 60 frames a second, then 8 hours' frames as fast as they pass
 	@$(MAKE) --no-print-directory -s build tools

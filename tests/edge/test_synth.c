@@ -578,6 +578,47 @@ Test(synth, the_jpeg_holds_the_picture)
     rg_synth_sensor_free(sensor);
 }
 
+/* ------------------------------------------------------------------ bands */
+
+static rg_synth_view in_bands(const rg_synth_eye *eye, const rg_synth_scene *scene,
+                              const rg_pose *camera, int bands)
+{
+    rg_synth_drawing *drawing;
+    rg_synth_view view;
+    rg_error err = {0};
+    cr_assert_eq(rg_synth_begin(scene, eye, camera, 0.7, 0.02, bands, &drawing, &err), RG_OK, "%s",
+                 err.text);
+    for (int i = bands - 1; i >= 0; i--) /* in any order */
+        cr_assert_eq(rg_synth_band(drawing, i, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(rg_synth_end(drawing, &view, &err), RG_OK, "%s", err.text);
+    return view;
+}
+
+Test(synth, any_number_of_bands_gives_the_same_light_to_the_last_bit)
+{
+    static const int bands[] = {1, 2, 3, 7, 64};
+    rg_lens lens = rim_lens;
+    lens.width = 161; /* odd: the last column stands alone */
+    rg_synth_scene s;
+    rg_synth_eye *eye;
+    rg_pose camera = rg_synth_camera(90, 0.3, 110, 0, 1);
+    rg_synth_scene_default(&s);
+    s.pad.creases = 1;
+    s.pad.crease[0] = (rg_synth_crease){90, 40, 0.06};
+    rg_synth_view whole;
+    rg_error err = {0};
+    cr_assert_eq(rg_synth_render(&s, &lens, &camera, 0.7, 0.02, &whole, &err), RG_OK);
+    cr_assert_eq(rg_synth_eye_new(&eye, &lens, &err), RG_OK);
+    for (size_t i = 0; i < sizeof bands / sizeof bands[0]; i++) {
+        rg_synth_view v = in_bands(eye, &s, &camera, bands[i]);
+        size_t bytes = 3 * (size_t)v.width * (size_t)v.height * sizeof *v.light;
+        cr_expect_eq(memcmp(v.light, whole.light, bytes), 0, "%d bands", bands[i]);
+        rg_synth_view_free(&v);
+    }
+    rg_synth_view_free(&whole);
+    rg_synth_eye_free(eye);
+}
+
 /* --------------------------------------------------------------- refusals */
 
 static void refused(const rg_synth_scene *s, const rg_lens *lens, double sigma, const char *names)
