@@ -55,7 +55,7 @@ static void write_station(const char *focal_px)
     text = set(text, "fy_px", focal_px);
     text = set(text, "cx_px", "159.5");
     text = set(text, "cy_px", "89.5");
-    text = set(text, "k1", "-0.9");
+    text = set(text, "k1", "-0.5");
     write_file("bench.ini", text);
     free(text);
 }
@@ -239,7 +239,7 @@ static rg_vec2 seen_at(const rg_pose *camera, double focal_px, rg_vec3 p)
         for (int k = 0; k < 3; k++)
             c[i] += camera->R.m[i][k] * x[k];
     }
-    double u = c[0] / c[2], v = c[1] / c[2], stretch = 1 - 0.9 * (u * u + v * v);
+    double u = c[0] / c[2], v = c[1] / c[2], stretch = 1 - 0.5 * (u * u + v * v);
     return (rg_vec2){159.5 + focal_px * u * stretch, 89.5 + focal_px * v * stretch};
 }
 
