@@ -6,6 +6,7 @@
 
 PREFIX  ?= /usr/local
 DESTDIR ?=
+SHARE   = $(DESTDIR)$(PREFIX)/share
 CC      ?= gcc
 ifeq ($(origin CC),default)
 CC      := gcc
@@ -35,6 +36,7 @@ DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq 
               sqlite3 curl
 
 DEPS_FUZZ  := libclang-rt-14-dev
+DEPS_DEB   := dpkg-dev debhelper fakeroot lintian xz-utils
 
 PC_CORE := libpng gsl libsodium
 PC_EDGE := cairo jansson inih sqlite3 libv4l2 libmicrohttpd
@@ -43,8 +45,9 @@ EDGE_CFLAGS = $(shell pkg-config --cflags $(PC_EDGE))
 CORE_LIBS   = -lapriltag -ljpeg $(shell pkg-config --libs $(PC_CORE)) -lpthread -lm
 EDGE_LIBS   = $(shell pkg-config --libs $(PC_EDGE))
 
+# No path of this machine enters what is built.
 CFLAGS_ALL = -std=c17 -D_POSIX_C_SOURCE=200809L $(WARN) $(OPT) $(SAN) -Iinclude \
-             $(EXTRA_CFLAGS) $(CFLAGS)
+             -ffile-prefix-map=$(CURDIR)=. $(EXTRA_CFLAGS) $(CFLAGS)
 
 CORE_DIRS := base pixels geometry measure setup
 CORE_SRC  := $(sort $(wildcard $(CORE_DIRS:%=src/%/*.c)))
@@ -78,7 +81,7 @@ PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check check-browser build tests tools run-tests check-layers \
         check-headers check-format check-prove prove check-kernel check-compilers check-cli check-crash \
-        check-fuzz sanitize bench bench-live accuracy install uninstall \
+        check-fuzz sanitize bench bench-live bench-opencv accuracy manual install uninstall deb \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -164,7 +167,7 @@ $(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_L
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS) -lcriterion
 
-$(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(EDGE_LIB) $(CORE_LIB)
+$(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
 
@@ -173,6 +176,13 @@ $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB)
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $(filter %.o,$^) $(filter %.a,$^) $(EDGE_LIBS) $(CORE_LIBS)
 
 $(OUT)/tests/tools/prove: $(PROOF_OBJ)
+
+# For bench-opencv alone: nothing of the program needs OpenCV or C++.
+build/speed/opencv: tests/speed/opencv.cpp
+	@mkdir -p $(@D)
+	$(SAY) C++ $<
+	$(Q)g++ -std=c++17 -O3 -Wall -Wextra $$(pkg-config --cflags opencv4) -o $@ $< -lopencv_aruco -lopencv_calib3d \
+	  -lopencv_imgcodecs -lopencv_imgproc -lopencv_core -lpthread
 
 # Failing disks, for LD_PRELOAD in tests; never instrumented, so that any program can load it.
 $(FAULTS): $(FAULT_SRC) $(wildcard tests/shim/*.h)
@@ -238,6 +248,13 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 	@build/release/tests/tools/add_bench
 	@build/release/tests/tools/live_load --brief
 	@build/release/tests/tools/lab_bench
+	@$(MAKE) --no-print-directory -s bench-opencv
+
+bench-opencv: ## the same job by a plain OpenCV program, as a ratio (installs libopencv-dev and g++)
+	$(call install_missing,g++ libopencv-dev)
+	@$(MAKE) --no-print-directory -s build/speed/opencv build/release/tests/tools/speed
+	@build/release/tests/tools/speed build/speed/opencv samples/truth/08-G.json
+	@build/release/tests/tools/speed build/speed/opencv samples/truth/05-B.json
 
 bench-live: ## the bench under load: ten minutes at 60 frames a second, then 8 hours' frames as fast as they pass
 	@$(MAKE) --no-print-directory -s build tools
@@ -269,14 +286,27 @@ format: ## apply .clang-format
 	clang-format -i $$(find src include tests -name '*.[ch]')
 
 # ---------------------------------------------------------------- install
-install: build ## install into $(DESTDIR)$(PREFIX)
-	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/rimglow/calib $(DESTDIR)$(PREFIX)/share/doc/rimglow
+manual: build ## manual pages and completion, from the help texts
+	@rm -rf $(OUT)/manual
+	@sh src/package/manual.sh $(PROGRAM) $(OUT)/manual
+	@sh src/package/completion.sh $(PROGRAM) >$(OUT)/rimglow.bash
+
+install: manual ## install into $(DESTDIR)$(PREFIX)
+	install -d $(DESTDIR)$(PREFIX)/bin $(SHARE)/rimglow/calib $(SHARE)/doc/rimglow $(SHARE)/man/man1 \
+	  $(SHARE)/bash-completion/completions
 	install -m 755 $(PROGRAM) $(DESTDIR)$(PREFIX)/bin/rimglow
-	install -m 644 calib/*.ini calib/README.md $(DESTDIR)$(PREFIX)/share/rimglow/calib
-	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/rimglow
+	install -m 644 calib/*.ini calib/README.md $(SHARE)/rimglow/calib
+	install -m 644 README.md LICENSE $(SHARE)/doc/rimglow
+	install -m 644 $(OUT)/manual/*.1 $(SHARE)/man/man1
+	install -m 644 $(OUT)/rimglow.bash $(SHARE)/bash-completion/completions/rimglow
 
 uninstall: ## remove what install put there
-	rm -rf $(DESTDIR)$(PREFIX)/bin/rimglow $(DESTDIR)$(PREFIX)/share/rimglow $(DESTDIR)$(PREFIX)/share/doc/rimglow
+	rm -rf $(DESTDIR)$(PREFIX)/bin/rimglow $(SHARE)/rimglow $(SHARE)/doc/rimglow \
+	  $(SHARE)/man/man1/rimglow.1 $(SHARE)/man/man1/rimglow-*.1 $(SHARE)/bash-completion/completions/rimglow
+
+deb: ## Debian source and binary package, built and looked over, into build/deb
+	$(call install_missing,$(DEPS_CHECK) $(DEPS_DEB))
+	@sh src/package/deb.sh
 
 clean: ## remove build/
 	rm -rf build
