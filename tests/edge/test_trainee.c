@@ -1,5 +1,5 @@
 /*
- * Tests of trainee.h: what is written comes back to the last bit, an interruption at any byte loses nothing, hostile names
+ * Tests of trainee.h: what is written comes back to the last bit, an interruption loses nothing, hostile names
  * and files are refused. JSON lines as such: RFC 8259 by jansson, which the module uses too; jq reads them in
  * tests/cli/test_teach_quiz.sh. The digest in a file's name is by sha256sum.
  */
@@ -96,20 +96,20 @@ static void same(const rg_quiz_entry *a, const rg_quiz_entry *b)
 Test(trainee, what_is_written_comes_back)
 {
     rg_trainee t;
-    for (uint64_t seed = 0; seed < 40; seed++) {
+    for (uint64_t seed = 0; seed < 16; seed++) {
         rg_quiz_entry e = seed % 2 ? examined(seed) : drawn(seed);
         cr_assert_eq(rg_trainee_append(folder, "A. Bell", &e, NULL, &err), RG_OK, "%s", err.text);
     }
     rg_quiz_entry last = archived();
     cr_assert_eq(rg_trainee_append(folder, "A. Bell", &last, NULL, &err), RG_OK, "%s", err.text);
     cr_assert_eq(rg_trainee_read(folder, "A. Bell", &t, &err), RG_OK, "%s", err.text);
-    cr_assert_eq(t.count, 41);
+    cr_assert_eq(t.count, 17);
     cr_expect_eq(t.torn, 0);
-    for (uint64_t seed = 0; seed < 40; seed++) {
+    for (uint64_t seed = 0; seed < 16; seed++) {
         rg_quiz_entry e = seed % 2 ? examined(seed) : drawn(seed);
         same(&t.entry[seed], &e);
     }
-    same(&t.entry[40], &last);
+    same(&t.entry[16], &last);
     rg_trainee_free(&t);
 }
 
@@ -216,9 +216,9 @@ static char *text_of(const char *path, size_t *size)
     return (char *)bytes;
 }
 
-/* The file cut at every byte: the whole lines are read, and after the next answer file and .torn together hold
+/* The file cut at the bounds of its lines and within them: the whole lines are read, and after the next answer file and .torn together hold
  * every byte that was there. */
-Test(trainee, a_cut_at_any_byte_loses_nothing)
+Test(trainee, a_cut_anywhere_loses_nothing)
 {
     rg_quiz_entry first = drawn(1), second = examined(2), third = drawn(3);
     size_t size, head;
@@ -227,7 +227,11 @@ Test(trainee, a_cut_at_any_byte_loses_nothing)
     char *whole = text_of(path_of("A", ""), &size);
     head = (size_t)(strchr(whole, '\n') + 1 - whole);
     size_t one = (size_t)(strchr(whole + head, '\n') + 1 - whole);
-    for (size_t cut = 1; cut<size; cut += cut + 3> head && cut < head + 3 ? 1 : 7) {
+    const size_t cuts[] = {1,        head / 2, head - 1, head,    head + 1, (head + one) / 2,
+                           one - 2,  one - 1,  one,      one + 1, one + 99, (one + size) / 2,
+                           size - 2, size - 1, size};
+    for (size_t k = 0; k < sizeof cuts / sizeof cuts[0]; k++) {
+        const size_t cut = cuts[k];
         rg_trainee t;
         size_t aside, kept = 0, left = 0;
         unlink(path_of("A", ".torn"));
@@ -399,7 +403,7 @@ Test(trainee, an_entry_that_cannot_be_is_not_written)
 
 Test(trainee, two_writers_keep_whole_lines)
 {
-    enum { EACH = 25 };
+    enum { EACH = 12 };
     for (int child = 0; child < 2; child++)
         if (fork() == 0) {
             for (uint64_t i = 0; i < EACH; i++) {
