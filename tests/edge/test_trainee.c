@@ -404,13 +404,14 @@ Test(trainee, an_entry_that_cannot_be_is_not_written)
 Test(trainee, two_writers_keep_whole_lines)
 {
     enum { EACH = 12 };
+    static rg_quiz_entry entry[2][EACH];
+    for (int i = 0; i < 2 * EACH; i++)
+        entry[i / EACH][i % EACH] = drawn((uint64_t)i);
     for (int child = 0; child < 2; child++)
         if (fork() == 0) {
-            for (uint64_t i = 0; i < EACH; i++) {
-                rg_quiz_entry e = drawn(100 * (uint64_t)child + i);
-                if (rg_trainee_append(folder, "A", &e, NULL, NULL) != RG_OK)
+            for (int i = 0; i < EACH; i++)
+                if (rg_trainee_append(folder, "A", &entry[child][i], NULL, NULL) != RG_OK)
                     _exit(1);
-            }
             _exit(0);
         }
     for (int child = 0; child < 2; child++) {
