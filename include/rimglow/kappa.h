@@ -48,7 +48,7 @@ typedef struct rg_kappa {
     rg_kappa_weights weights;
     long long cases;
     double confidence; /* of the interval, 0 to 1 */
-    /* NAN unless found; observed (weighted) agreement is NAN without cases only. */
+    /* kappa, se and limits: NAN unless found; (weighted) agreement observed and by chance: NAN without cases. */
     double observed, chance, kappa, se, low, high;
 } rg_kappa;
 

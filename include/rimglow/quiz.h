@@ -69,26 +69,33 @@ typedef struct rg_quiz_options {
     int classes; /* with "sealed", 3 .. RG_QUIZ_CLASSES_MAX */
     double
         upto_mm[RG_QUIZ_CLASSES_MAX]; /* upper edge of class i; 0 for class 0; the last has none */
-    double widest_mm;                 /* drawn in the last class */
-    double press_most_mm, overhang_mm, hinge_deg;
+    double least_mm, widest_mm;       /* drawn at all */
+    double press_most_mm;
+    double
+        overhang_mm; /* of the pad in use, over the land's outer edge: the caller's, no setting */
+    double hinge_deg, hinge_apart_deg; /* a tilt of the hinge; one that is not, beyond both */
     double crease_least_deg, crease_most_deg; /* half widths */
     int views;
+    double
+        height_share; /* of the elevation that hides the widest place: no higher is a camera that must see it */
     /* Each at the easiest level and at the hardest; between them linear in the level. */
-    double facing_deg[2];     /* the nearest view's bearing off the widest place, at most */
-    double height_share[2];   /* its elevation as a share of the one that hides the widest place */
+    double facing_deg[2];     /* bearing of the nearest view off the widest place, at most */
+    double height_deg[2];     /* its elevation, at most */
     double other_high_deg[2]; /* elevation of the other views, at most */
-    double edge_share[2]; /* how near a width comes to the edge of its class, share of the class */
-    double uneven[2];     /* of the lamp, synth.h */
-    double streaks[2];    /* reflections in the chimney, at most; rounded */
-    double glare[2];      /* share of the light that veils the picture */
-    double dim[2];        /* the lamp's radiance, times */
+    double
+        inside_share[2]; /* a width keeps off the edges of its class by this share of the class */
+    double uneven[2];    /* of the lamp (synth.h), at most */
+    double streaks[2];   /* reflections in the chimney, at most */
+    double glare[2];     /* share of the light that veils the picture, at most */
+    double dim[2];       /* the lamp's radiance, times, at least */
     double bearing_least_deg, extent_share;
     double levels, first_level, first_step, step; /* levels go from 1 to `levels` */
     int right_in_row, coarse_reversals;
+    int window; /* cases of a running share */
     int exam_cases;
     double exam_level, pass_share, confidence;
 } rg_quiz_options;
-/* RG_BAD_DATA for what does not go together; ranges of single values are checked as well. */
+/* RG_BAD_DATA for values out of their range or that do not go together. */
 rg_code rg_quiz_check(const rg_quiz_options *options, rg_error *err);
 
 /* "sealed", "up to 0.025 mm", ..., "above 0.2 mm". */
@@ -111,7 +118,8 @@ typedef struct rg_quiz_case {
     double level_mm, tilt_mm, tilt_bearing_deg, saddle_mm, saddle_bearing_deg;
     double crease_mm, crease_bearing_deg, crease_half_width_deg; /* 0 mm: none */
     int views;
-    rg_quiz_view view[RG_QUIZ_VIEWS_MAX]; /* the first looks at the widest place most directly */
+    rg_quiz_view view[RG_QUIZ_VIEWS_MAX];
+    int facing; /* the view that looks at the widest place most directly */
     double lamp_uneven, lamp_bearing_deg, dim, glare;
     int streaks;
     double streak_azimuth_deg[RG_QUIZ_VIEWS_MAX];
@@ -197,17 +205,22 @@ void rg_quiz_exam_id(const rg_quiz_options *options, uint64_t seed, char id[RG_Q
 
 /* One answered case, as a trainee's file keeps it (trainee.h). */
 typedef struct rg_quiz_entry {
-    int64_t time;               /* POSIX seconds, UTC */
-    char exam[RG_QUIZ_ID];      /* "" in practice */
-    int number;                 /* in the examination from 1; 0 in practice */
-    char picture[RG_QUIZ_NAME]; /* an archived case: its name; "" for a drawn one */
+    int64_t time;    /* of the answer, POSIX seconds, UTC */
+    int64_t sitting; /* when the examination or the practice began */
+    /* Of an examination; in practice "", 0, 0, 0, 0. */
+    char exam[RG_QUIZ_ID];
+    uint64_t exam_seed;
+    int exam_cases, number; /* number: from 1 */
+    double pass_share;
+    char picture
+        [RG_QUIZ_NAME]; /* an archived case: its name, and nothing of `drawn` counts; "" for a drawn one */
     rg_quiz_case drawn;
     rg_quiz_truth truth;
     rg_quiz_answer answer;
     rg_quiz_score score;
-    bool tool; /* the program's own measurement of the same pictures is there: */
+    /* What the program's own measurement of the same pictures says. */
+    bool tool, tool_judged; /* it was made; it could tell where, how wide and why */
     rg_quiz_answer tool_says;
-    bool tool_judged; /* false: it could not tell a width, where or why */
 } rg_quiz_entry;
 
 typedef struct rg_quiz_share {
@@ -249,10 +262,10 @@ typedef struct rg_quiz_result {
     rg_quiz_agreement tool; /* first: tool, second: the trainee */
 } rg_quiz_result;
 
-/* Result of entries (of one examination, in the order of their numbers, or of practice). cases: of the
- * examination; of practice count. RG_BAD_DATA where the entries do not belong together. */
+/* Result of entries of one sitting, those of an examination in the order of their numbers. RG_BAD_DATA where they do
+ * not belong together, or were given under other classes. */
 rg_code rg_quiz_result_of(const rg_quiz_options *options, const char *trainee,
-                          const rg_quiz_entry *entry, int count, int cases, rg_quiz_result *result,
+                          const rg_quiz_entry *entry, int count, rg_quiz_result *result,
                           rg_error *err);
 
 /* All that a trainee answered, for a chart: practice case by case, examinations at their ends. */
@@ -285,7 +298,7 @@ rg_code rg_quiz_progress_of(const rg_quiz_options *options, const char *trainee,
 void rg_quiz_progress_free(rg_quiz_progress *progress);
 
 /* Agreement of two trainees on the cases of examinations that both answered (same id, same number); each case once,
- * by the first answer. NULL as second: with the truth; tool: with the program's own measurement where there is one. */
+ * by the first answer. Of one trainee with the truth, and with the program's own measurement where it could tell. */
 rg_code rg_quiz_agree(const rg_quiz_options *options, const char *first_name,
                       const rg_quiz_entry *first, int firsts, const char *second_name,
                       const rg_quiz_entry *second, int seconds, rg_quiz_agreement *agreement,
