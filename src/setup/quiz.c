@@ -45,7 +45,7 @@ static rg_code check_ranges(const range *r, int count, rg_error *err)
 {
     for (int i = 0; i < count; i++)
         if (!(r[i].value >= r[i].low && r[i].value <= r[i].high))
-            return rg_fail(err, RG_BAD_DATA, "quiz: %s = %g is not within %g to %g", r[i].name,
+            return rg_fail(err, RG_BAD_DATA, "%s = %g is not within %g to %g", r[i].name,
                            r[i].value, r[i].low, r[i].high);
     return RG_OK;
 }
@@ -103,17 +103,17 @@ static rg_code check_classes(const rg_quiz_options *o, rg_error *err)
 {
     int last = o->classes - 1;
     if (o->upto_mm[0] != 0)
-        return rg_fail(err, RG_BAD_DATA, "quiz: the first class is sealed and ends at 0, not %g",
+        return rg_fail(err, RG_BAD_DATA, "the first class is sealed and ends at 0, not %g",
                        o->upto_mm[0]);
     for (int i = 1; i < last; i++)
         if (!(o->upto_mm[i] > fmax(o->upto_mm[i - 1], o->least_mm)))
             return rg_fail(err, RG_BAD_DATA,
-                           "quiz: edges of classes rise and lie above least_mm = %g mm, but %g "
+                           "edges of classes rise and lie above least_mm = %g mm, but %g "
                            "follows %g",
                            o->least_mm, o->upto_mm[i], o->upto_mm[i - 1]);
     if (!(o->widest_mm > o->upto_mm[last - 1]))
         return rg_fail(err, RG_BAD_DATA,
-                       "quiz: widest_mm = %g mm must lie above the last edge, %g mm", o->widest_mm,
+                       "widest_mm = %g mm must lie above the last edge, %g mm", o->widest_mm,
                        o->upto_mm[last - 1]);
     return RG_OK;
 }
@@ -125,13 +125,13 @@ rg_code rg_quiz_check(const rg_quiz_options *o, rg_error *err)
         code = check_classes(o, err);
     if (code == RG_OK && o->crease_most_deg < o->crease_least_deg)
         code =
-            rg_fail(err, RG_BAD_DATA, "quiz: crease_most_deg = %g lies below crease_least_deg = %g",
+            rg_fail(err, RG_BAD_DATA, "crease_most_deg = %g lies below crease_least_deg = %g",
                     o->crease_most_deg, o->crease_least_deg);
     /* A wider pad could not be drawn: contact would be pressed deeper than allowed. */
     double half = rg_quiz_half_least(o, o->widest_mm);
     if (code == RG_OK && half > RG_QUIZ_TILT_MOST)
         code = rg_fail(err, RG_BAD_DATA,
-                       "quiz: widest_mm = %g mm cannot be drawn with press_most_mm = %g mm; lower "
+                       "widest_mm = %g mm cannot be drawn with press_most_mm = %g mm; lower "
                        "the one or raise the other",
                        o->widest_mm, o->press_most_mm);
     return code;

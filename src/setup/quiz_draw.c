@@ -197,11 +197,11 @@ static rg_code check_wish(const rg_quiz_options *o, double level, rg_quiz_cause 
     if (code != RG_OK)
         return code;
     if (!(level >= 1 && level <= o->levels))
-        return rg_fail(err, RG_BAD_DATA, "quiz: level %g is not within 1 to %g", level, o->levels);
+        return rg_fail(err, RG_BAD_DATA, "level %g is not within 1 to %g", level, o->levels);
     if ((int)cause < 0 || cause > RG_QUIZ_CAUSES || width_class < -1 || width_class >= o->classes ||
         (width_class == 0 && cause != RG_QUIZ_SEALED && cause != RG_QUIZ_CAUSES) ||
         (width_class > 0 && cause == RG_QUIZ_SEALED))
-        return rg_fail(err, RG_BAD_DATA, "quiz: there is no case of cause %d and width class %d",
+        return rg_fail(err, RG_BAD_DATA, "there is no case of cause %d and width class %d",
                        (int)cause, width_class);
     return RG_OK;
 }
@@ -264,7 +264,7 @@ rg_code rg_quiz_exam_case(const rg_quiz_options *o, uint64_t seed, int index, rg
     if (code != RG_OK)
         return code;
     if (index < 0 || index >= o->exam_cases)
-        return rg_fail(err, RG_BAD_DATA, "quiz: an examination of %d cases has no case %d",
+        return rg_fail(err, RG_BAD_DATA, "an examination of %d cases has no case %d",
                        o->exam_cases, index + 1);
     int place[RG_QUIZ_CASES_MAX], width_class;
     rg_quiz_cause cause;
