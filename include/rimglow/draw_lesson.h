@@ -93,7 +93,8 @@ typedef struct rg_lesson_hold {
     rg_lesson_picture raised[RG_LESSON_RAISED];
     rg_lesson_picture streak[2]; /* one gap and one mirror image from two bearings */
     int gap_deg;                 /* bearing of that gap */
-    rg_lesson_result hidden;     /* a sweep that the key hides a part of */
+    rg_lesson_result hidden;     /* a sweep that did not see all of the rim */
+    int hidden_views;            /* bearings from which it was taken */
 } rg_lesson_hold;
 rg_code rg_draw_lesson_hold(const rg_lesson_hold *lesson, rg_picture_format format, int page,
                             int *pages, rg_bytes *out, rg_error *err);

@@ -11,6 +11,7 @@
 #include "rimglow/file.h"
 #include "rimglow/memory.h"
 #include "rimglow/random.h"
+#include "rimglow/render.h"
 #include "rimglow/version.h"
 
 #include "lessons_private.h"
@@ -260,15 +261,16 @@ static void fill_hold(making *m, rg_lesson_hold *l)
         l->curve[i] = m->work[i].curve;
     l->raised_mm = m->work[1].true_mm[m->work[1].look_deg];
     l->gap_deg = m->work[2].look_deg;
-    l->hidden = result_of(&m->work[2]);
+    l->hidden = result_of(&m->work[3]);
+    l->hidden_views = m->work[3].sweep.bearings;
 }
 
 static rg_code make_hold(making *m, rg_bytes *pdf, rg_error *err)
 {
-    static const char *const name[] = {"rocking-1", "rocking-2", "streak"};
+    static const char *const name[] = {"rocking-1", "rocking-2", "streak", "hidden"};
     rg_lesson_hold l = {.head.paper = m->asked->paper};
     rg_code code = RG_OK;
-    for (int i = 0; i < 3 && code == RG_OK; i++) {
+    for (int i = 0; i < 4 && code == RG_OK; i++) {
         int bearing = 0;
         code = widest_of(m, name[i], &bearing, err);
         if (code == RG_OK)

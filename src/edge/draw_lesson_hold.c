@@ -310,11 +310,14 @@ static void hidden(rg_leaf *p, const rg_lesson_hold *l)
     double x = p->left + size + 6, width = p->right - x, y = p->y + 6;
     rg_leaf_ring(p, p->left, p->y + 1, size, &l->hidden);
     y = rg_leaf_column(p, x, y, width, 3.3, false,
-                       "Key arm, posts, guards and neighbouring keys stand before a part of the rim. No "
-                       "light there says nothing: you looked at the post, not at the gap.") +
+                       "Key arm, posts, guards and neighbouring keys stand before a part of the rim, and at "
+                       "the sides of a view you look into the slot askew. No light there says "
+                       "nothing: you did not look into the gap.") +
         1.6;
     snprintf(text, sizeof text,
-             "In this sweep %d of 360 bearings were not seen (hatched). The program says: %s.", unseen,
+             "This pad is good, but it was looked at from %d sides only: %d of 360 bearings were not "
+             "seen (hatched). The program says: %s.",
+             l->hidden_views, unseen,
              rg_verdict_name(l->hidden.map->verdict));
     y = rg_leaf_column(p, x, y, width, 3.3, true, text) + 1.6;
     for (int i = 0; i < l->hidden.map->reasons && i < 3; i++)
