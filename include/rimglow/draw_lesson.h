@@ -6,8 +6,9 @@
  * Rules of draw.h hold. Pages are A4 or Letter (draw_sheet.h); a sheet has one page or more. Every page says that its
  * pictures are drawn and no photographs.
  *
- * Sources: the open height w cos e - D |sin e| of a slot of depth D (land and overhang) seen from elevation e
- * follows from its geometry; it holds for a land that mirrors nothing. What a finger, a sound or a suction
+ * Sources: a gap of width w at the land's outer edge, seen from elevation e, stands open by w cos e - D |sin e|. From
+ * above D is land and overhang together, from below the land alone: the ray must pass them on its way to
+ * the hole. That is geometry, for a land that mirrors nothing and a flat pad (rocking.h has the rest). What a finger, a sound or a suction
  * test proves, drying and yearly checks, and all cautions are common practice, no source: the sheets say so.
  */
 #ifndef RIMGLOW_DRAW_LESSON_H
@@ -40,11 +41,12 @@ typedef struct rg_lesson_head {
 enum { RG_LESSON_TICKS = 19 };
 /* A picture of the rim line as the camera took it, drawn or not. */
 typedef struct rg_lesson_picture {
-    int width, height;   /* px */
-    uint8_t *grey;       /* [height][width], sRGB codes; borrowed; NULL: no picture */
+    int width, height; /* px */
+    uint8_t *grey;     /* [height][width], sRGB codes; borrowed; NULL: no picture */
     double px_per_mm;
     double bearing_deg, elevation_deg; /* of the camera */
-    double tick_px[RG_LESSON_TICKS]; /* x of ten-degree bearings, that nearest to bearing_deg in the middle; NAN: not in it */
+    double tick_px
+        [RG_LESSON_TICKS]; /* x of ten-degree bearings, that nearest to bearing_deg in the middle; NAN: not in it */
 } rg_lesson_picture;
 
 /* What was measured of one sweep. map is needed wherever a lesson has one; diagnosis may be NULL. */
@@ -62,7 +64,8 @@ typedef struct rg_lesson_gap {
     int bearing_deg;                 /* of its middle, 0 to 359 */
     rg_lesson_picture level, raised; /* seen level, and from above */
     double flux_mm, u_flux_mm;       /* in the sweep's frame that looks at it most level */
-    double peak, band_mm; /* of the level picture: largest linear light, and thickness at half of it */
+    double peak,
+        band_mm; /* of the level picture: largest linear light, and thickness at half of it */
     rg_lesson_result result;
 } rg_lesson_gap;
 typedef struct rg_lesson_leak {

@@ -26,9 +26,9 @@ const char *rg_lesson_name(int lesson)
 const char *rg_lesson_title(int lesson)
 {
     static const char *const title[] = {
-        "What a partial leak looks like", "How to hold the camera",
+        "What a partial leak looks like",          "How to hold the camera",
         "What a pop, suction or a squeeze proves", "Telling causes apart",
-        "Dry pads, a yearly check, cautions", "Exercises"};
+        "Dry pads, a yearly check, cautions",      "Exercises"};
     return lesson >= 1 && lesson <= RG_LESSONS ? title[lesson - 1] : NULL;
 }
 
@@ -187,8 +187,7 @@ static rg_code fill_gap(const making *m, int i, rg_lesson_gap *g, rg_error *err)
 {
     const double raised_deg = 1, wide_mm = 6, high_mm = 2.4;
     const rg_lesson_work *w = &m->work[i];
-    rg_code code =
-        photograph(m, &w->sweep, w->look_deg, 0, wide_mm, high_mm, &g->level, err);
+    rg_code code = photograph(m, &w->sweep, w->look_deg, 0, wide_mm, high_mm, &g->level, err);
     if (code == RG_OK)
         code = photograph(m, &w->sweep, w->look_deg, raised_deg, wide_mm, high_mm, &g->raised, err);
     if (code != RG_OK)
@@ -325,9 +324,9 @@ static rg_code make_finger(making *m, rg_bytes *pdf, rg_error *err)
 static rg_code make_causes(making *m, rg_bytes *pdf, rg_error *err)
 {
     static const char *const name[RG_LESSON_CAUSES] = {
-        [RG_LESSON_TILT] = "tilted",     [RG_LESSON_HINGE] = "hinge",
-        [RG_LESSON_SADDLE] = "saddle",   [RG_LESSON_UNIFORM] = "uniform",
-        [RG_LESSON_CREASE] = "crease",   [RG_LESSON_DIRT] = "dirt"};
+        [RG_LESSON_TILT] = "tilted",   [RG_LESSON_HINGE] = "hinge",
+        [RG_LESSON_SADDLE] = "saddle", [RG_LESSON_UNIFORM] = "uniform",
+        [RG_LESSON_CREASE] = "crease", [RG_LESSON_DIRT] = "dirt"};
     rg_lesson_causes l = {.head.paper = m->asked->paper};
     rg_code code = RG_OK;
     for (int k = 0; k < RG_LESSON_CAUSES && code == RG_OK; k++)

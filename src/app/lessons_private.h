@@ -47,7 +47,8 @@ rg_code rg_lesson_measure(const rg_lesson_bench *bench, rg_lesson_work *work, rg
 /* A picture of the rim line: wide_mm along it, from low_mm to high_mm about the rim plane, as the camera sees it
  * from there. grey is owned (free()). */
 typedef struct rg_lesson_shot {
-    double bearing_deg, elevation_deg, centre_deg; /* centre_deg: bearing in the middle of the picture */
+    double bearing_deg, elevation_deg,
+        centre_deg; /* centre_deg: bearing in the middle of the picture */
     double wide_mm, low_mm, high_mm;
     uint64_t seed;
 } rg_lesson_shot;

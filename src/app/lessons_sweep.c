@@ -155,8 +155,9 @@ rg_code rg_lesson_bench_find(const rg_lesson_bench *b, const char *name, rg_rend
                            b->plan_path, name);
         return RG_OK;
     }
-    return rg_fail(err, RG_BAD_DATA, "%s has no [sweep %s], which a lesson shows; add it, as in "
-                                     "calib/lessons.ini",
+    return rg_fail(err, RG_BAD_DATA,
+                   "%s has no [sweep %s], which a lesson shows; add it, as in "
+                   "calib/lessons.ini",
                    b->plan_path, name);
 }
 
@@ -401,8 +402,8 @@ rg_code rg_lesson_photograph(const rg_lesson_bench *b, const rg_render_sweep *s,
     rg_synth_view view;
     rg_image image;
     rg_lens lens;
-    *picture = (rg_lesson_picture){.bearing_deg = shot->bearing_deg,
-                                   .elevation_deg = shot->elevation_deg};
+    *picture =
+        (rg_lesson_picture){.bearing_deg = shot->bearing_deg, .elevation_deg = shot->elevation_deg};
     rg_lesson_bench_setup(b, s, &setup);
     rg_render_scene(s, rg_lesson_bench_pad(b, s), &closed, &cracked);
     rg_pose camera =

@@ -55,9 +55,10 @@ static void page_foot(const rg_leaf *p)
     rg_text(p->cr, p->left, y + 4, 0, p->right - p->left - 28, text);
     snprintf(text, sizeof text, "page %d of %d", p->page + 1, p->pages);
     rg_text(p->cr, p->right, y + 4, 1, 26, text);
-    rg_text(p->cr, p->left, y + 7.8, 0, p->right - p->left,
-            "For training only. The maker's instructions, local rules and an experienced technician "
-            "come first.");
+    rg_text(
+        p->cr, p->left, y + 7.8, 0, p->right - p->left,
+        "For training only. The maker's instructions, local rules and an experienced technician "
+        "come first.");
 }
 
 static void open_page(rg_leaf *p)
@@ -107,13 +108,12 @@ double rg_leaf_column(rg_leaf *p, double x, double y, double width, double size,
 static double height_of(const rg_leaf *p, double width, double size, const char *text)
 {
     rg_font(p->cr, size, false);
-    return size * text_step / text_size *
-           rg_text_wrap(p->cr, 0, 0, width, 1, 40, false, text);
+    return size * text_step / text_size * rg_text_wrap(p->cr, 0, 0, width, 1, 40, false, text);
 }
 
-void rg_leaf_heading(rg_leaf *p, const char *text)
+void rg_leaf_heading(rg_leaf *p, const char *text, double follow)
 {
-    rg_leaf_room(p, 20);
+    rg_leaf_room(p, 9 + follow);
     p->y += 2.2;
     p->y = rg_leaf_column(p, p->left, p->y + 3.8, p->right - p->left, 4.2, true, text) - 2.6;
 }
@@ -242,7 +242,8 @@ double rg_leaf_ticks(rg_leaf *p, double x, double y, double width, const rg_less
     rg_font(p->cr, 2.4, false);
     for (int i = 0; i < RG_LESSON_TICKS; i++) {
         double at = x + (m->tick_px[i] + 0.5) * scale;
-        int bearing = (int)lround(rg_wrap_degrees(nearest + 10.0 * (i - RG_LESSON_TICKS / 2))) % 360;
+        int bearing =
+            (int)lround(rg_wrap_degrees(nearest + 10.0 * (i - RG_LESSON_TICKS / 2))) % 360;
         if (!(at >= x && at <= x + width))
             continue;
         cairo_move_to(p->cr, at, y);
@@ -284,9 +285,35 @@ const char *rg_leaf_reason(const rg_seal_map *map)
     return map->reasons > 0 ? map->reason[0] : "";
 }
 
-double rg_leaf_hides_deg(const rg_lesson_head *head, double width_mm)
+double rg_leaf_depth(const rg_lesson_head *head, bool above)
 {
-    return rg_degrees(atan2(width_mm, head->land_mm + head->overhang_mm));
+    return head->land_mm + (above ? head->overhang_mm : 0);
+}
+
+double rg_leaf_hides_deg(const rg_lesson_head *head, double width_mm, bool above)
+{
+    return rg_degrees(atan2(width_mm, rg_leaf_depth(head, above)));
+}
+
+void rg_leaf_signs(char text[RG_DRAW_TEXT])
+{
+    static const char minus[] = "\u2212";
+    char kept[RG_DRAW_TEXT];
+    size_t n = 0;
+    memcpy(kept, text, RG_DRAW_TEXT);
+    kept[RG_DRAW_TEXT - 1] = 0;
+    for (const char *at = kept; *at && n + sizeof minus < RG_DRAW_TEXT;) {
+        bool number = at[0] == '-' && at[1] >= '0' && at[1] <= '9' && (at == kept || at[-1] == ' ');
+        const char *sign = at[0] == '+' && at[1] == '-' ? "\u00b1" : number ? minus : NULL;
+        if (!sign) {
+            text[n++] = *at++;
+            continue;
+        }
+        memcpy(text + n, sign, strlen(sign));
+        n += strlen(sign);
+        at += number ? 1 : 2;
+    }
+    text[n] = 0;
 }
 
 /* ---------------------------------------------------------------- sheet */
@@ -312,8 +339,8 @@ static rg_code draw(rg_leaf *p, rg_leaf_body *body, const void *lesson, rg_pictu
     char clean[RG_DRAW_TEXT];
     double width, height;
     rg_paper_size(p->head->paper, &width, &height);
-    rg_code code = rg_canvas_open(&canvas, format, rint(width * px_per_mm),
-                                  rint(height * px_per_mm), err);
+    rg_code code =
+        rg_canvas_open(&canvas, format, rint(width * px_per_mm), rint(height * px_per_mm), err);
     if (code != RG_OK)
         return code;
     p->cr = canvas.cr;

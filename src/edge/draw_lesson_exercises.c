@@ -69,7 +69,8 @@ static void exercise(rg_leaf *p, const rg_lesson_exercises *l, int i)
         snprintf(text, sizeof text, "from %.0f\u00b0,", m->bearing_deg);
         rg_font(p->cr, 2.8, false);
         rg_text(p->cr, p->left, p->y + 3.4, 0, 21, text);
-        snprintf(text, sizeof text, "elevation %+.1f\u00b0", m->elevation_deg);
+        snprintf(text, sizeof text, "elev. %.1f\u00b0", m->elevation_deg);
+        rg_leaf_signs(text);
         rg_text(p->cr, p->left, p->y + 7, 0, 21, text);
         p->y += h;
         p->y += m->grey ? rg_leaf_ticks(p, x, p->y, width, m) : 0.6;
@@ -104,7 +105,7 @@ static void where_text(const rg_lesson_exercise *e, char text[RG_DRAW_TEXT])
 static double answer(rg_leaf *p, const rg_lesson_exercises *l, int i, double x, double y,
                      double width)
 {
-    const double size = 40;
+    const double size = 44;
     const rg_lesson_exercise *e = &l->exercise[i];
     const double tx = x + size + 3, tw = width - size - 3;
     char text[RG_DRAW_TEXT];
@@ -125,8 +126,13 @@ static double answer(rg_leaf *p, const rg_lesson_exercises *l, int i, double x, 
     snprintf(text, sizeof text, "The program measured: %s %s; %s.",
              rg_verdict_sign(e->result.map->verdict), rg_verdict_name(e->result.map->verdict),
              rg_diagnosis_name(e->result.diagnosis));
-    low = rg_leaf_column(p, tx, low, tw, 2.8, false, text);
-    return fmax(low, y + size + 3);
+    low = rg_leaf_column(p, tx, low, tw, 2.8, false, text) + 1;
+    for (int r = 0; r < e->result.map->reasons && r < 2; r++) {
+        snprintf(text, sizeof text, "%.400s", e->result.map->reason[r]);
+        rg_leaf_signs(text);
+        low = rg_leaf_column(p, tx, low, tw, 2.5, false, text) + 0.6;
+    }
+    return fmax(low, y + size + 9);
 }
 
 static void answers(rg_leaf *p, const rg_lesson_exercises *l)
@@ -134,12 +140,13 @@ static void answers(rg_leaf *p, const rg_lesson_exercises *l)
     const double gutter = 6, width = (p->right - p->left - gutter) / 2;
     double low = 0;
     rg_leaf_break(p);
-    rg_leaf_heading(p, "Answers");
-    rg_leaf_text(p, "First what was drawn: cause, widest gap, where. Then what the program made of a whole "
-                    "sweep of the same pad, with its map. Where the two differ, the drawing is right.");
+    rg_leaf_heading(p, "Answers", 60);
+    rg_leaf_text(
+        p, "First what was drawn: cause, widest gap, where. Then what the program made of a whole "
+           "sweep of the same pad, with its map. Where the two differ, the drawing is right.");
     for (int i = 0; i < l->exercises; i++) {
         if (i % 2 == 0) {
-            rg_leaf_room(p, 52);
+            rg_leaf_room(p, 62);
             low = p->y;
         }
         low = fmax(low, answer(p, l, i, p->left + (i % 2) * (width + gutter), p->y, width));
@@ -152,12 +159,14 @@ static void body(rg_leaf *p, const void *lesson)
 {
     const rg_lesson_exercises *l = lesson;
     char text[RG_DRAW_TEXT];
-    snprintf(text, sizeof text,
-             "Each exercise is one pad, seen from three sides. The bearings stand below the pictures. Say "
-             "where the gap is widest, how wide it is there, and why. The tolerance is %.3f mm. Three "
-             "pictures show less than a sweep: where they do not show it, say what you would do "
-             "next. The answers are on the last page.",
-             p->head->tolerance_mm);
+    snprintf(
+        text, sizeof text,
+        "Each exercise is one pad, seen from three sides. The bearings stand below the pictures. "
+        "Say "
+        "where the gap is widest, how wide it is there, and why. The tolerance is %.3f mm. Three "
+        "pictures show less than a sweep: where they do not show it, say what you would do "
+        "next. The answers are on the last page.",
+        p->head->tolerance_mm);
     rg_leaf_text(p, text);
     p->y += 1.5;
     for (int i = 0; i < l->exercises; i++)

@@ -7,7 +7,7 @@
 
 #include "draw_lesson_private.h"
 
-static const double ring_size = 62;
+static const double ring_size = 44;
 
 /* Widest measured gap of a map, or NULL. */
 static const rg_bin *widest(const rg_seal_map *map)
@@ -19,8 +19,8 @@ static const rg_bin *widest(const rg_seal_map *map)
     return w;
 }
 
-static void half(rg_leaf *p, double x, double width, const char *title,
-                 const rg_lesson_picture *view, const rg_lesson_result *result)
+static double half(rg_leaf *p, double x, double width, const char *title,
+                   const rg_lesson_picture *view, const rg_lesson_result *result)
 {
     char text[RG_DRAW_TEXT], size[RG_DRAW_TEXT];
     double y = p->y + 4;
@@ -40,29 +40,33 @@ static void half(rg_leaf *p, double x, double width, const char *title,
     } else
         snprintf(text, sizeof text, "No gap was measured.");
     y = rg_leaf_column(p, x, y, width, 3.1, false, text);
-    rg_leaf_column(p, x, y, width, 2.9, false, rg_leaf_reason(result->map));
+    snprintf(text, sizeof text, "%.400s", rg_leaf_reason(result->map));
+    rg_leaf_signs(text);
+    return rg_leaf_column(p, x, y, width, 2.9, false, text);
 }
 
 static void side_by_side(rg_leaf *p, const rg_lesson_finger *l)
 {
     const double gutter = 8, width = (p->right - p->left - gutter) / 2;
-    rg_leaf_room(p, 118);
-    half(p, p->left, width, "Light finger", &l->light_view, &l->light);
-    half(p, p->left + width + gutter, width, "Firm finger, the same pad", &l->firm_view, &l->firm);
-    p->y += 112;
+    rg_leaf_room(p, 105);
+    double light = half(p, p->left, width, "Light finger", &l->light_view, &l->light);
+    double firm = half(p, p->left + width + gutter, width, "Firm finger, the same pad",
+                       &l->firm_view, &l->firm);
+    p->y = fmax(light, firm) - 3;
 }
 
 static void body(rg_leaf *p, const void *lesson)
 {
     static const char *const sound[] = {
-        "A pop when the key is slapped shut says that the pad hit the rim and pushed air. A pad with a "
+        "A pop when the key is slapped shut says that the pad hit the rim and pushed air. A pad "
+        "with a "
         "thin leak pops too. The blow closes it harder than any finger, and only for a moment.",
-        "How loud it pops depends on the hole, the pad's face, the other keys and the room.",
     };
     static const char *const suction[] = {
         "Suck, or blow smoke, and hold: that tests the whole tube at once, pads, joints and corks "
         "together. It cannot say which pad, nor where on it.",
-        "The pressure itself pushes or pulls the pads. A pad that seals under suction may stand off "
+        "The pressure itself pushes or pulls the pads. A pad that seals under suction may stand "
+        "off "
         "under a breath, and the other way round.",
         "A thin gap lets little air through in a few seconds. You feel the large leak and miss the "
         "small one that spoils the low notes.",
@@ -70,35 +74,42 @@ static void body(rg_leaf *p, const void *lesson)
     static const char *const squeeze[] = {
         "Leather and felt give way. Squeeze, and a pad that is tilted by a few hundredths of a "
         "millimetre is pressed shut all round.",
-        "The player does not squeeze. What must seal is the pad under the weight of a finger that plays "
+        "The player does not squeeze. What must seal is the pad under the weight of a finger that "
+        "plays "
         "fast and softly.",
-        "A pad that needs force to seal moves the whole stack, tires the hand, and cuts a groove into "
+        "A pad that needs force to seal moves the whole stack, tires the hand, and cuts a groove "
+        "into "
         "one side of its face.",
     };
     static const char *const then[] = {
-        "Let the key come down by its own spring and a finger's weight. Do not press, do not hold the "
+        "Let the key come down by its own spring and a finger's weight. Do not press, do not hold "
+        "the "
         "cup.",
         "Sweep, and write the finger into the sweep: light, firm, or grams where you have a gauge.",
-        "Only \"sealed\" under a light finger counts. \"Sealed\" under a firm finger alone says that the "
+        "Only \"sealed\" under a light finger counts. \"Sealed\" under a firm finger alone says "
+        "that the "
         "pad can be closed, not that it closes.",
-        "Leaks when light and seals when firm? Then the pad stands askew or its key comes down late. That is "
+        "Leaks when light and seals when firm? Then the pad stands askew or its key comes down "
+        "late. That is "
         "a thing to adjust (lesson 4), not to squeeze away.",
     };
     const rg_lesson_finger *l = lesson;
-    rg_leaf_text(p, "One pad, drawn twice. It lies a little tilted. Under a light finger it touches on one "
-                    "side only. Under a firm finger the soft pad gives way and the gap is gone, although "
-                    "nothing has been put right.");
+    rg_leaf_text(
+        p, "One pad, drawn twice. It lies a little tilted. Under a light finger it touches on one "
+           "side only. Under a firm finger the soft pad gives way and the gap is gone, although "
+           "nothing has been put right.");
     side_by_side(p, l);
-    rg_leaf_heading(p, "A popping sound proves nothing");
-    rg_leaf_points(p, sound, 2);
-    rg_leaf_heading(p, "A suction test proves little");
+    rg_leaf_heading(p, "A popping sound proves nothing", 16);
+    rg_leaf_points(p, sound, 1);
+    rg_leaf_heading(p, "A suction test proves little", 16);
     rg_leaf_points(p, suction, 3);
-    rg_leaf_heading(p, "A hard squeeze proves nothing about a light finger");
+    rg_leaf_heading(p, "A hard squeeze proves nothing about a light finger", 16);
     rg_leaf_points(p, squeeze, 3);
-    rg_leaf_heading(p, "What to do instead");
+    rg_leaf_heading(p, "What to do instead", 16);
     rg_leaf_points(p, then, 4);
-    rg_leaf_source(p, "What this sheet says of sounds, suction and squeezing is common practice, no source. "
-                      "The pictures, maps and verdicts were drawn and measured for this sheet.");
+    rg_leaf_source(
+        p, "What this sheet says of sounds, suction and squeezing is common practice, no source. "
+           "The pictures, maps and verdicts were drawn and measured for this sheet.");
 }
 
 rg_code rg_draw_lesson_finger(const rg_lesson_finger *lesson, rg_picture_format format, int page,

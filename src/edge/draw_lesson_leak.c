@@ -15,9 +15,9 @@ typedef struct table {
     double x[RG_LESSON_GAPS], width; /* of the columns */
 } table;
 
-static void label(const table *t, double y, const char *text)
+static double label(const table *t, double y, const char *text)
 {
-    rg_leaf_column(t->p, t->p->left, y, label_width - 2, 2.9, false, text);
+    return rg_leaf_column(t->p, t->p->left, y, label_width - 2, 2.9, false, text);
 }
 
 /* A row of texts, each wrapped in its column; below it a thin line. */
@@ -25,8 +25,7 @@ static void row(table *t, const char *name, bool bold,
                 void (*say)(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_TEXT]))
 {
     char text[RG_DRAW_TEXT];
-    double top = t->p->y + 3.4, low = top + 3.4;
-    label(t, top, name);
+    double top = t->p->y + 3.4, low = label(t, top, name);
     for (int i = 0; i < RG_LESSON_GAPS; i++) {
         say(t, &t->l->gap[i], text);
         low = fmax(low, rg_leaf_column(t->p, t->x[i], top, t->width, 2.9, bold, text));
@@ -63,7 +62,7 @@ static void say_band(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_T
 static void say_flux(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_TEXT])
 {
     if (isfinite(g->flux_mm))
-        snprintf(text, RG_DRAW_TEXT, "%.3f \u00b1 %.3f mm", g->flux_mm,
+        snprintf(text, RG_DRAW_TEXT, "%.4f \u00b1 %.4f mm", g->flux_mm,
                  t->p->head->coverage_factor * g->u_flux_mm);
     else
         snprintf(text, RG_DRAW_TEXT, "not seen");
@@ -78,7 +77,7 @@ static void say_views(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_
 
 static void say_hides(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_TEXT])
 {
-    snprintf(text, RG_DRAW_TEXT, "%.1f\u00b0", rg_leaf_hides_deg(t->p->head, g->width_mm));
+    snprintf(text, RG_DRAW_TEXT, "%.1f\u00b0", rg_leaf_hides_deg(t->p->head, g->width_mm, true));
 }
 
 static void say_measured(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_TEXT])
@@ -101,8 +100,8 @@ static void pictures(table *t, const char *name, bool raised)
     double height = 0;
     for (int i = 0; i < RG_LESSON_GAPS; i++) {
         const rg_lesson_gap *g = &t->l->gap[i];
-        double h = rg_leaf_picture(t->p, t->x[i], t->p->y, t->width,
-                                   raised ? &g->raised : &g->level);
+        double h =
+            rg_leaf_picture(t->p, t->x[i], t->p->y, t->width, raised ? &g->raised : &g->level);
         height = fmax(height, h);
     }
     const rg_lesson_picture *m = raised ? &t->l->gap[0].raised : &t->l->gap[0].level;
@@ -195,9 +194,10 @@ static void gap_table(rg_leaf *p, const rg_lesson_leak *l)
     row(&t, "band at half light", false, say_band);
     row(&t, "flux, measured", false, say_flux);
     row(&t, "frames with light", false, say_views);
-    row(&t, "hidden from above by", false, say_hides);
+    row(&t, "hidden by rule from", false, say_hides);
     row(&t, "program says", true, say_measured);
     row(&t, "verdict", true, say_verdict);
+    p->y += 1.2;
 }
 
 /* ---------------------------------------------------------------- texts */
@@ -208,22 +208,25 @@ static void say_eye(rg_leaf *p, const rg_lesson_leak *l)
     char text[RG_DRAW_TEXT];
     const rg_lesson_gap *thin = &l->gap[0], *wide = &l->gap[RG_LESSON_GAPS - 1];
     if (isfinite(thin->band_mm) && isfinite(wide->band_mm))
-        snprintf(text, sizeof text,
-                 "A thin gap does not look thinner, it looks darker. The band of the %.2f mm gap is "
-                 "%.2f mm thick in the picture, that of the %.2f mm gap %.2f mm: the camera's blur "
-                 "sets the band, and a clipped one looks too wide. So do not judge the gap by how "
-                 "thick the line of light is.",
-                 thin->width_mm, thin->band_mm, wide->width_mm, wide->band_mm);
+        snprintf(
+            text, sizeof text,
+            "A thin gap does not look thinner, it looks darker. The band of the %.2f mm gap is "
+            "%.2f mm thick in the picture, that of the %.2f mm gap %.2f mm: the camera's blur "
+            "sets the band, and a clipped one looks too wide. So do not judge the gap by how "
+            "thick the line of light is.",
+            thin->width_mm, thin->band_mm, wide->width_mm, wide->band_mm);
     else
-        snprintf(text, sizeof text,
-                 "A thin gap does not look thinner, it looks darker, and the thinnest shows no band "
-                 "at all. The camera's blur sets how thick a line of light looks; a clipped one "
-                 "looks too wide. So do not judge the gap by the line.");
+        snprintf(
+            text, sizeof text,
+            "A thin gap does not look thinner, it looks darker, and the thinnest shows no band "
+            "at all. The camera's blur sets how thick a line of light looks; a clipped one "
+            "looks too wide. So do not judge the gap by the line.");
     rg_leaf_text(p, text);
-    snprintf(text, sizeof text,
-             "What grows with the gap is the flux: all the light across the line, added up, in mm "
-             "times brightness. The program turns flux into mm, because a witness frame has told it "
-             "how bright the lamp is behind this hole. Without a witness, no width can be trusted.");
+    snprintf(
+        text, sizeof text,
+        "What grows with the gap is the flux: all the light across the line, added up, in mm "
+        "times brightness. The program turns flux into mm, because a witness frame has told it "
+        "how bright the lamp is behind this hole. Without a witness, no width can be trusted.");
     rg_leaf_text(p, text);
 }
 
@@ -231,44 +234,56 @@ static void say_one_view(rg_leaf *p, const rg_lesson_leak *l)
 {
     char text[RG_DRAW_TEXT];
     const rg_lesson_gap *g = &l->gap[1];
-    snprintf(text, sizeof text,
-             "One picture proves nothing about a thin gap. From above, the pad's overhang and the "
-             "land hide it: the %.2f mm gap is gone at %.1f\u00b0 of elevation already, on a dull land "
-             "(lesson 2). \"No light\" in one picture means no light from there. Only a sweep, round "
-             "the pad and through the rim's plane, can say sealed.",
-             g->width_mm, rg_leaf_hides_deg(p->head, g->width_mm));
+    snprintf(
+        text, sizeof text,
+        "One picture proves nothing about a thin gap. From above, the pad's overhang and the "
+        "land hide it: the %.2f mm gap is gone at %.1f\u00b0 of elevation already, on a dull land "
+        "(lesson 2). \"No light\" in one picture means no light from there. Only a sweep, round "
+        "the pad and through the rim's plane, can say sealed.",
+        g->width_mm, rg_leaf_hides_deg(p->head, g->width_mm, true));
     rg_leaf_text(p, text);
 }
 
 static void reasons(rg_leaf *p, const rg_lesson_leak *l)
 {
     char text[RG_DRAW_TEXT];
-    rg_leaf_heading(p, "What the program said of each, in its own words");
+    rg_leaf_heading(p, "What the program said of each, in its own words", 20);
     for (int i = 0; i < RG_LESSON_GAPS; i++) {
         const rg_lesson_gap *g = &l->gap[i];
         const char *const line[] = {text};
         snprintf(text, sizeof text, "%.2f mm: %s. %.300s", g->width_mm,
                  rg_verdict_name(g->result.map->verdict), rg_leaf_reason(g->result.map));
+        rg_leaf_signs(text);
         rg_leaf_points(p, line, 1);
         p->y -= 1;
     }
 }
 
+/* Three in a row; what the maps mean stands beside the last. */
 static void rings(rg_leaf *p, const rg_lesson_leak *l)
 {
-    static const int shown[] = {1, 2, 4};
     char text[RG_DRAW_TEXT];
-    const double size = 56, step = (p->right - p->left - size) / 2;
-    rg_leaf_room(p, size + 10);
-    p->y += 1;
-    for (int i = 0; i < 3; i++) {
-        const rg_lesson_gap *g = &l->gap[shown[i]];
-        rg_leaf_ring(p, p->left + i * step, p->y, size, &g->result);
+    const double size = 54, step = (p->right - p->left - size) / 2;
+    for (int i = 0; i < RG_LESSON_GAPS; i++) {
+        const rg_lesson_gap *g = &l->gap[i];
+        double x = p->left + (i % 3) * step;
+        if (i % 3 == 0)
+            rg_leaf_room(p, size + 9);
+        rg_leaf_ring(p, x, p->y + 1, size, &g->result);
         rg_font(p->cr, 3, true);
-        snprintf(text, sizeof text, "drawn %.2f mm at %d\u00b0", g->width_mm, g->bearing_deg);
-        rg_text(p->cr, p->left + i * step + size / 2, p->y + size + 4, 0.5, size, text);
+        snprintf(text, sizeof text, "drawn %.2f mm at %d\u00b0: %s", g->width_mm, g->bearing_deg,
+                 rg_verdict_name(g->result.map->verdict));
+        rg_text(p->cr, x + size / 2, p->y + size + 5, 0.5, size + 6, text);
+        if (i % 3 == 2)
+            p->y += size + 9;
     }
-    p->y += size + 6;
+    double x = p->left + 2 * step + 2;
+    rg_leaf_column(
+        p, x, p->y + 10, p->right - x, 3.1, false,
+        "Black: the gap. Grey round it: its uncertainty. Dashed circle: the tolerance. Grey "
+        "without black: as wide as a gap there could be without showing. Hatched: not seen. In "
+        "the middle: the widest gap, or the most that may have been missed.");
+    p->y += size + 9;
 }
 
 static void body(rg_leaf *p, const void *lesson)
@@ -280,27 +295,29 @@ static void body(rg_leaf *p, const void *lesson)
         "leaves the picture you have not seen the end.",
         "Then rock the camera a little. A gap goes out when you raise the camera and stays at its "
         "place on the rim. A mirror image of the lamp wanders when you move (lesson 2).",
-        "Write down bearing and width from the map, not from the picture. Bearing 0 is the key arm; "
+        "Write down bearing and width from the map, not from the picture. Bearing 0 is the key "
+        "arm; "
         "it grows clockwise as you look down on the cup.",
     };
     const rg_lesson_leak *l = lesson;
     char text[RG_DRAW_TEXT];
-    snprintf(text, sizeof text,
-             "A pad that leaks a little looks closed. Here one place of one pad stands open by five "
-             "widths, all else alike. The tolerance of this pad is %.3f mm: more than that over an "
-             "arc is a leak. The pictures show the rim line at bearing %d, the lamp is inside.",
-             l->head.tolerance_mm, l->gap[0].bearing_deg);
+    snprintf(
+        text, sizeof text,
+        "A pad that leaks a little looks closed. Here one place of one pad stands open by five "
+        "widths, all else alike. The tolerance of this pad is %.3f mm: more than that over an "
+        "arc is a leak. The pictures show the rim line at bearing %d, the lamp is inside.",
+        l->head.tolerance_mm, l->gap[0].bearing_deg);
     rg_leaf_text(p, text);
     gap_table(p, l);
     say_eye(p, l);
     say_one_view(p, l);
-    rg_leaf_heading(p, "How the program shows it");
-    rg_leaf_text(p, "The ring map is the rim seen from outside, the gap drawn outwards. Dashed: the "
-                    "tolerance. Hatched: not seen. Grey: as wide as a gap there could be without "
-                    "showing.");
-    rings(p, l);
-    rg_leaf_heading(p, "What to look for");
+    rg_leaf_heading(p, "What to look for", 50);
     rg_leaf_points(p, look, 4);
+    rg_leaf_heading(p, "How the program shows it", 64);
+    rg_leaf_text(p,
+                 "The ring map is the rim as you look down on the cup from outside, the key arm at "
+                 "the top. The gap is drawn outwards, much enlarged.");
+    rings(p, l);
     reasons(p, l);
 }
 

@@ -11,12 +11,12 @@ typedef struct rg_leaf {
     cairo_t *cr;
     rg_canvas *canvas;
     const rg_lesson_head *head;
-    int number;         /* of the lesson */
+    int number; /* of the lesson */
     const char *title;
-    int wanted;         /* page that is shown, from 0; -1: all */
+    int wanted; /* page that is shown, from 0; -1: all */
     int page, pages;
     double left, right, bottom, width; /* mm; of the paper */
-    double y;           /* top of the next block */
+    double y;                          /* top of the next block */
 } rg_leaf;
 
 typedef void rg_leaf_body(rg_leaf *leaf, const void *lesson);
@@ -29,7 +29,8 @@ rg_code rg_leaf_draw(const rg_lesson_head *head, int number, const char *title, 
 /* Goes on to the next page unless so much room is left. */
 void rg_leaf_room(rg_leaf *leaf, double height);
 void rg_leaf_break(rg_leaf *leaf);
-void rg_leaf_heading(rg_leaf *leaf, const char *text);
+/* On the same page as so many mm of what follows. */
+void rg_leaf_heading(rg_leaf *leaf, const char *text, double follow);
 /* Texts of less than RG_DRAW_TEXT bytes, whole width. */
 void rg_leaf_text(rg_leaf *leaf, const char *text);
 void rg_leaf_points(rg_leaf *leaf, const char *const *text, int count);
@@ -55,7 +56,11 @@ void rg_leaf_width_text(const rg_leaf *leaf, const rg_bin *bin, char text[RG_DRA
 /* "leaking", and the first reason. */
 const char *rg_leaf_reason(const rg_seal_map *map);
 
+/* How steeply the slot may be looked into: D of w cos e - D |sin e|, mm. */
+double rg_leaf_depth(const rg_lesson_head *head, bool above);
 /* Elevation from which a gap is hidden: atan(w / D), degrees; 90 for a slot without depth. */
-double rg_leaf_hides_deg(const rg_lesson_head *head, double width_mm);
+double rg_leaf_hides_deg(const rg_lesson_head *head, double width_mm, bool above);
+/* "+-" as one sign, and a minus before a digit as one, in place. */
+void rg_leaf_signs(char text[RG_DRAW_TEXT]);
 
 #endif
