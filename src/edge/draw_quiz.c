@@ -184,8 +184,8 @@ static void draw_head(cairo_t *cr, const rg_draw_progress_args *args)
     }
     rg_quiz_day(q->point[0].time, from);
     rg_quiz_day(q->point[q->points - 1].time, to);
-    snprintf(text, sizeof text, "%d answers from %s to %s, %d examinations taken to their end.",
-             q->points, from, to, q->exams);
+    snprintf(text, sizeof text, "Answers from %s to %s: %d. Examinations taken to their end: %d.",
+             from, to, q->points, q->exams);
     rg_text(cr, MARGIN, 138, 0, RG_QUIZ_PAGE_WIDTH - 2 * MARGIN, text);
     if (q->practice.of > 0) {
         snprintf(text, sizeof text,

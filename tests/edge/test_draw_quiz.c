@@ -206,10 +206,10 @@ Test(draw_quiz, progress_says_how_it_stands)
 {
     static const char *const said[] = {
         "Mira Holt",
-        "40 answers from 2025-11-28 to 2026-01-06",
+        "Answers from 2025-11-28 to 2026-01-06: 40.",
         "20 of 30 cases all right, 67 % (49 to 81 % at 95 % confidence)",
         "level 4.5 of 10",
-        "1 examinations",
+        "taken to their end: 1.",
         "needed to pass",
         "among the last 20 practice cases",
         "A training record."};
