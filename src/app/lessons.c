@@ -81,6 +81,7 @@ static rg_code add_sweep(making *m, const char *name, int look_deg, rg_error *er
     rg_code code = rg_lesson_bench_find(m->bench, name, &w->sweep, err);
     w->seed = seed_of(m, name);
     w->look_deg = look_deg;
+    w->asked = m->asked;
     m->works += code == RG_OK;
     return code;
 }

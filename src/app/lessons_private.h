@@ -34,6 +34,7 @@ void rg_lesson_bench_setup(const rg_lesson_bench *bench, const rg_render_sweep *
 typedef struct rg_lesson_work {
     rg_render_sweep sweep;
     uint64_t seed;
+    const rg_lessons *asked;
     int look_deg; /* bearing of the observations that are wanted, or -1 */
     rg_sweep_result result;
     rg_diagnosis diagnosis;

@@ -203,10 +203,13 @@ static rg_code take(taking *t, const rg_synth_scene *scene, double bearing, doub
                     rg_frame_role role, double exposure, rg_error *err)
 {
     const rg_render_sweep *s = &t->work->sweep;
+    const rg_lessons *asked = t->work->asked;
     rg_synth_view view;
     rg_image image;
     uint8_t *bytes = NULL;
     size_t size;
+    if (asked->go_on && !asked->go_on(asked->go_on_context))
+        return rg_fail(err, RG_INTERNAL, "ended before the sheet was made");
     bearing += spread(&t->random, s->bearing_spread_deg);
     elevation += spread(&t->random, s->elevation_spread_deg);
     double distance = s->distance_mm + spread(&t->random, s->distance_spread_mm);
