@@ -27,7 +27,9 @@ typedef struct rg_lessons {
     int only;                    /* lesson 1 to 6 alone; 0: all */
     int workers;                 /* 0: one for each core */
     const rg_progress *progress; /* may be NULL */
-    bool (*go_on)(void *context); /* asked before every frame, from any thread; false ends it with RG_INTERNAL; may be
+    bool (*go_on)(
+        void *
+            context); /* asked before every frame, from any thread; false ends it with RG_INTERNAL; may be
                                      NULL */
     void *go_on_context;
 } rg_lessons;

@@ -171,9 +171,8 @@ static void get_pdf(void *context, const rg_request *request, rg_reply *reply)
 {
     rg_teach_lessons *t = ((rg_teach_page *)context)->lessons;
     const char *asked = rg_request_query(request, "lesson");
-    int lesson = asked && asked[0] >= '1' && asked[0] <= '0' + RG_LESSONS && !asked[1]
-                     ? asked[0] - '0'
-                     : 0;
+    int lesson =
+        asked && asked[0] >= '1' && asked[0] <= '0' + RG_LESSONS && !asked[1] ? asked[0] - '0' : 0;
     pthread_mutex_lock(&t->lock);
     const rg_bytes *pdf = lesson ? &t->sheet[lesson - 1].pdf : NULL;
     if (pdf && pdf->data && (reply->bytes = rg_alloc(pdf->size, 1))) {
@@ -183,7 +182,8 @@ static void get_pdf(void *context, const rg_request *request, rg_reply *reply)
     }
     pthread_mutex_unlock(&t->lock);
     if (!reply->bytes)
-        rg_reply_error(reply, 404, "That sheet has not been made yet; the page Lesson sheets makes it.");
+        rg_reply_error(reply, 404,
+                       "That sheet has not been made yet; the page Lesson sheets makes it.");
 }
 
 rg_code rg_teach_add_lessons(rg_teach_page *page, rg_error *err)

@@ -105,6 +105,15 @@ double rg_leaf_column(rg_leaf *p, double x, double y, double width, double size,
     return y + step * rg_text_wrap(p->cr, x, y, width, step, LINES, true, text);
 }
 
+double rg_leaf_lines(rg_leaf *p, double x, double y, double width, double size, int lines,
+                     const char *text)
+{
+    double step = size * text_step / text_size;
+    rg_grey(p->cr, 0);
+    rg_font(p->cr, size, false);
+    return y + step * rg_text_wrap(p->cr, x, y, width, step, lines, true, text);
+}
+
 static double height_of(const rg_leaf *p, double width, double size, const char *text)
 {
     rg_font(p->cr, size, false);
@@ -268,17 +277,6 @@ void rg_leaf_ring(rg_leaf *p, double x, double y, double size, const rg_lesson_r
 }
 
 /* ---------------------------------------------------------------- words */
-
-void rg_leaf_width_text(const rg_leaf *p, const rg_bin *bin, char text[RG_DRAW_TEXT])
-{
-    if (bin->state == RG_BIN_GAP)
-        snprintf(text, RG_DRAW_TEXT, "%.3f \u00b1 %.3f mm", bin->width_mm,
-                 p->head->coverage_factor * bin->u_mm);
-    else if (bin->state == RG_BIN_SEALED && isfinite(bin->detection_limit_mm))
-        snprintf(text, RG_DRAW_TEXT, "no gap; %.3f mm would show", bin->detection_limit_mm);
-    else
-        snprintf(text, RG_DRAW_TEXT, "not seen");
-}
 
 const char *rg_leaf_reason(const rg_seal_map *map)
 {

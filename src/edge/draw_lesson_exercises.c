@@ -130,7 +130,7 @@ static double answer(rg_leaf *p, const rg_lesson_exercises *l, int i, double x, 
     for (int r = 0; r < e->result.map->reasons && r < 2; r++) {
         snprintf(text, sizeof text, "%.400s", e->result.map->reason[r]);
         rg_leaf_signs(text);
-        low = rg_leaf_column(p, tx, low, tw, 2.5, false, text) + 0.6;
+        low = rg_leaf_lines(p, tx, low, tw, 2.5, 4, text) + 0.6;
     }
     return fmax(low, y + size + 9);
 }
@@ -146,7 +146,7 @@ static void answers(rg_leaf *p, const rg_lesson_exercises *l)
            "sweep of the same pad, with its map. Where the two differ, the drawing is right.");
     for (int i = 0; i < l->exercises; i++) {
         if (i % 2 == 0) {
-            rg_leaf_room(p, 62);
+            rg_leaf_room(p, 70);
             low = p->y;
         }
         low = fmax(low, answer(p, l, i, p->left + (i % 2) * (width + gutter), p->y, width));

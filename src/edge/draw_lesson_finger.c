@@ -22,7 +22,7 @@ static const rg_bin *widest(const rg_seal_map *map)
 static double half(rg_leaf *p, double x, double width, const char *title,
                    const rg_lesson_picture *view, const rg_lesson_result *result)
 {
-    char text[RG_DRAW_TEXT], size[RG_DRAW_TEXT];
+    char text[RG_DRAW_TEXT];
     double y = p->y + 4;
     const rg_bin *w = widest(result->map);
     y = rg_leaf_column(p, x, y, width, 4, true, title) - 2.5;
@@ -34,21 +34,24 @@ static double half(rg_leaf *p, double x, double width, const char *title,
     snprintf(text, sizeof text, "%s %s", rg_verdict_sign(result->map->verdict),
              rg_verdict_name(result->map->verdict));
     y = rg_leaf_column(p, x, y, width, 3.6, true, text);
-    if (w) {
-        rg_leaf_width_text(p, w, size);
-        snprintf(text, sizeof text, "Widest gap %.100s at %.0f\u00b0.", size, w->bearing_deg);
-    } else
+    if (w)
+        snprintf(text, sizeof text, "Widest gap %.3f \u00b1 %.3f mm at %.0f\u00b0.", w->width_mm,
+                 p->head->coverage_factor * w->u_mm, w->bearing_deg);
+    else
         snprintf(text, sizeof text, "No gap was measured.");
     y = rg_leaf_column(p, x, y, width, 3.1, false, text);
     snprintf(text, sizeof text, "%.400s", rg_leaf_reason(result->map));
     rg_leaf_signs(text);
-    return rg_leaf_column(p, x, y, width, 2.9, false, text);
+    return rg_leaf_lines(p, x, y, width, 2.9, 3, text);
 }
 
 static void side_by_side(rg_leaf *p, const rg_lesson_finger *l)
 {
     const double gutter = 8, width = (p->right - p->left - gutter) / 2;
-    rg_leaf_room(p, 105);
+    double picture = l->light_view.grey && l->light_view.width > 0
+                         ? width * l->light_view.height / l->light_view.width
+                         : width / 2;
+    rg_leaf_room(p, picture + ring_size + 38);
     double light = half(p, p->left, width, "Light finger", &l->light_view, &l->light);
     double firm = half(p, p->left + width + gutter, width, "Firm finger, the same pad",
                        &l->firm_view, &l->firm);

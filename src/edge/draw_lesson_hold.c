@@ -324,7 +324,7 @@ static void hidden(rg_leaf *p, const rg_lesson_hold *l)
     const double size = 54;
     for (int b = 0; b < RG_BINS; b++)
         unseen += l->hidden.map->bin[b].state == RG_BIN_UNSEEN;
-    rg_leaf_heading(p, "Hidden is not sealed", size + 4);
+    rg_leaf_heading(p, "Hidden is not sealed", size + 14);
     double x = p->left + size + 6, width = p->right - x, y = p->y + 6;
     rg_leaf_ring(p, p->left, p->y + 1, size, &l->hidden);
     y = rg_leaf_column(
@@ -340,7 +340,7 @@ static void hidden(rg_leaf *p, const rg_lesson_hold *l)
         l->hidden_views, unseen, rg_verdict_name(l->hidden.map->verdict));
     y = rg_leaf_column(p, x, y, width, 3.3, true, text) + 1.6;
     for (int i = 0; i < l->hidden.map->reasons && i < 3; i++)
-        y = rg_leaf_column(p, x, y, width, 2.9, false, l->hidden.map->reason[i]) + 1;
+        y = rg_leaf_lines(p, x, y, width, 2.9, 2, l->hidden.map->reason[i]) + 1;
     y = rg_leaf_column(
         p, x, y, width, 3.3, false,
         "Look past the obstacle from both sides, a little lower or higher, until nothing "

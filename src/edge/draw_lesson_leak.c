@@ -62,7 +62,7 @@ static void say_band(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_T
 static void say_flux(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_TEXT])
 {
     if (isfinite(g->flux_mm))
-        snprintf(text, RG_DRAW_TEXT, "%.4f \u00b1 %.4f mm", g->flux_mm,
+        snprintf(text, RG_DRAW_TEXT, "%.4f \u00b1 %.4f", g->flux_mm,
                  t->p->head->coverage_factor * g->u_flux_mm);
     else
         snprintf(text, RG_DRAW_TEXT, "not seen");
@@ -82,7 +82,14 @@ static void say_hides(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_
 
 static void say_measured(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_TEXT])
 {
-    rg_leaf_width_text(t->p, &g->result.map->bin[g->bearing_deg], text);
+    const rg_bin *bin = &g->result.map->bin[g->bearing_deg];
+    if (bin->state == RG_BIN_GAP)
+        snprintf(text, RG_DRAW_TEXT, "%.3f \u00b1 %.3f", bin->width_mm,
+                 t->p->head->coverage_factor * bin->u_mm);
+    else if (bin->state == RG_BIN_SEALED && isfinite(bin->detection_limit_mm))
+        snprintf(text, RG_DRAW_TEXT, "no gap; %.3f would show", bin->detection_limit_mm);
+    else
+        snprintf(text, RG_DRAW_TEXT, "not seen");
 }
 
 static void say_verdict(const table *t, const rg_lesson_gap *g, char text[RG_DRAW_TEXT])
@@ -192,10 +199,10 @@ static void gap_table(rg_leaf *p, const rg_lesson_leak *l)
     pictures(&t, "the same from above", true);
     row(&t, "brightest light", false, say_peak);
     row(&t, "band at half light", false, say_band);
-    row(&t, "flux, measured", false, say_flux);
+    row(&t, "flux measured, mm", false, say_flux);
     row(&t, "frames with light", false, say_views);
-    row(&t, "hidden by rule from", false, say_hides);
-    row(&t, "program says", true, say_measured);
+    row(&t, "hidden from above at", false, say_hides);
+    row(&t, "program says, mm", true, say_measured);
     row(&t, "verdict", true, say_verdict);
     p->y += 1.2;
 }

@@ -37,6 +37,9 @@ void rg_leaf_points(rg_leaf *leaf, const char *const *text, int count);
 /* The same between x and x + width from baseline y on; returns the y below. */
 double rg_leaf_column(rg_leaf *leaf, double x, double y, double width, double size, bool bold,
                       const char *text);
+/* The same in at most so many lines, the last then ending in "...". */
+double rg_leaf_lines(rg_leaf *leaf, double x, double y, double width, double size, int lines,
+                     const char *text);
 /* A frame with a sign of warning, a bold line and points. */
 void rg_leaf_caution(rg_leaf *leaf, const char *title, const char *const *text, int count);
 /* A small italic-like grey line: where a statement comes from. */
@@ -51,9 +54,7 @@ double rg_leaf_ticks(rg_leaf *leaf, double x, double y, double width,
 /* A ring map in a square. */
 void rg_leaf_ring(rg_leaf *leaf, double x, double y, double size, const rg_lesson_result *result);
 
-/* "0.050 ± 0.004 mm", or what would have shown where no gap is. */
-void rg_leaf_width_text(const rg_leaf *leaf, const rg_bin *bin, char text[RG_DRAW_TEXT]);
-/* "leaking", and the first reason. */
+/* The first reason of the verdict, or "". */
 const char *rg_leaf_reason(const rg_seal_map *map);
 
 /* How steeply the slot may be looked into: D of w cos e - D |sin e|, mm. */
