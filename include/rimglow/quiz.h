@@ -246,6 +246,7 @@ typedef struct rg_quiz_result {
     char exam[RG_QUIZ_ID]; /* "" for practice */
     uint64_t seed;
     double level;
+    int64_t sitting_s;    /* as in its entries: tells sittings of one trainee apart */
     int64_t began, ended; /* first and last answer, POSIX seconds, UTC */
     int cases, answered;  /* cases: of the examination */
     double confidence;    /* of all limits, 0 to 1 */

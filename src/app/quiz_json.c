@@ -137,6 +137,7 @@ json_t *rg_quiz_json_result(const rg_quiz_options *o, const rg_quiz_result *r)
         (json_int_t)r->began, "ended_s", (json_int_t)r->ended, "cases", r->cases, "answered",
         r->answered, "sitting", r->sitting, "complete", r->complete, "passed", r->passed,
         "pass_share", share_number(r->pass_share), "confidence", r->confidence);
+    json_object_set_new(json, "sitting_s", json_integer((json_int_t)r->sitting_s));
     json_object_set_new(json, "all", rg_quiz_json_share(&r->all));
     json_object_set_new(json, "bearing", rg_quiz_json_share(&r->bearing));
     json_object_set_new(json, "width", rg_quiz_json_share(&r->width));

@@ -216,6 +216,7 @@ rg_code rg_quiz_result_of(const rg_quiz_options *o, const char *trainee, const r
     bool exam = entry[0].exam[0] != 0;
     rg_quiz_result r = {.seed = entry[0].exam_seed,
                         .level = entry[0].drawn.level,
+                        .sitting_s = entry[0].sitting,
                         .began = entry[0].time,
                         .ended = entry[count - 1].time,
                         .cases = exam ? entry[0].exam_cases : count,
