@@ -22,5 +22,10 @@ rg_asset_\name\()_size:
     asset sizes_js, "src/app/teach/sizes.js"
     asset vanish_html, "src/app/teach/vanish.html"
     asset vanish_js, "src/app/teach/vanish.js"
+    asset lessons_html, "src/app/teach/lessons.html"
+    asset lessons_js, "src/app/teach/lessons.js"
+    asset quiz_html, "src/app/teach/quiz.html"
+    asset quiz_css, "src/app/teach/quiz.css"
+    asset quiz_js, "src/app/teach/quiz.js"
 
     .section .note.GNU-stack, "", %progbits

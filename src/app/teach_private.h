@@ -10,7 +10,8 @@
 
 enum { RG_TEACH_ROUTES = 96 };
 
-typedef struct rg_teach_try rg_teach_try; /* teach_try.c */
+typedef struct rg_teach_try rg_teach_try;         /* teach_try.c */
+typedef struct rg_teach_lessons rg_teach_lessons; /* teach_lessons.c */
 
 struct rg_teach_page {
     rg_teach_page_options options;
@@ -18,7 +19,8 @@ struct rg_teach_page {
     rg_server *server;
     rg_route route[RG_TEACH_ROUTES];
     int routes;
-    rg_teach_try *trying; /* owned by teach_try.c */
+    rg_teach_try *trying;      /* owned by teach_try.c */
+    rg_teach_lessons *lessons; /* owned by teach_lessons.c */
     void *quiz,
         *pairs; /* owned by teach_quiz.c and teach_pairs.c; NULL while these are not there */
 };
@@ -47,5 +49,6 @@ void rg_teach_close_quiz(rg_teach_page *page);
 rg_code rg_teach_add_pairs(rg_teach_page *page, rg_error *err);
 void rg_teach_close_pairs(rg_teach_page *page);
 rg_code rg_teach_add_lessons(rg_teach_page *page, rg_error *err);
+void rg_teach_close_lessons(rg_teach_page *page);
 
 #endif
