@@ -4,7 +4,8 @@
  *   GET /api/lab       pad, limits, sliders {NAME: {low, high, step, start}}, sizes and heights of the lessons
  *   GET /api/look      ?page=ID&NAME=VALUE...: one view and what it shows. Sliders that are not
  *                      given stand at their start. alone=yes: this view alone; otherwise views of the
- *                      same pad by the same page add up
+ *                      same pad by the same page add up; fresh=yes: earlier ones are forgotten.
+ *                      witness=no: none was taken
  *   GET /api/sweep     ?page=ID&NAME=VALUE...: a whole sweep of that pad; answers when it is done, or
  *                      {cancelled} when a look of the page shows another pad, or another sweep begins
  *   GET /api/progress  ?page=ID: {done, total} of the page's sweep
@@ -130,8 +131,11 @@ static bool read_case(const rg_lab *lab, const rg_request *request, double *valu
     rg_error err = {0};
     if (!read_sliders(lab, request, value, reply))
         return false;
-    if (rg_lab_from_sliders(lab, value, c, &err) == RG_OK)
+    if (rg_lab_from_sliders(lab, value, c, &err) == RG_OK) {
+        const char *witness = rg_request_query(request, "witness");
+        c->witness = !witness || strcmp(witness, "no") != 0;
         return true;
+    }
     rg_teach_reply_fault(reply, &err);
     return false;
 }
@@ -279,13 +283,15 @@ static void get_look(void *context, const rg_request *request, rg_reply *reply)
     rg_lab_case c;
     rg_lab_look look;
     rg_error err = {0};
-    const char *alone = rg_request_query(request, "alone");
+    bool alone = rg_request_query(request, "alone"), fresh = rg_request_query(request, "fresh");
     if (!read_case(p->lab, request, value, &c, reply))
         return;
     visitor *v = enter(p->trying, request, reply);
     if (!v)
         return;
     begin_look(p->trying, v, value);
+    if (fresh)
+        rg_lab_hand_empty(v->hand);
     rg_code code = rg_lab_look_at(p->lab, alone ? NULL : v->hand, &c, &look, &err);
     end_look(p->trying, v);
     leave(p->trying, v);

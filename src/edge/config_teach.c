@@ -93,7 +93,8 @@ static rg_code fill_slider(const rg_ini *ini, rg_teach_slider s, rg_teach_range 
     return RG_OK;
 }
 
-static rg_code fill_list(const rg_ini *ini, const char *key, double low, double high,
+/* What a lesson shows must lie where its slider goes. */
+static rg_code fill_list(const rg_ini *ini, const char *key, const rg_teach_range *range,
                          double *number, int *count, rg_error *err)
 {
     const rg_ini_entry *e = rg_ini_find(ini, rg_ini_section_index(ini, "lessons"), key);
@@ -101,8 +102,9 @@ static rg_code fill_list(const rg_ini *ini, const char *key, double low, double 
     if (code == RG_OK && *count == 0)
         return rg_ini_fail(ini, e, err, "no number; 1 to %d are needed", RG_TEACH_STEPS);
     for (int i = 0; code == RG_OK && i < *count; i++)
-        if (!(number[i] >= low && number[i] <= high))
-            code = rg_ini_fail(ini, e, err, "%g; %g to %g is possible", number[i], low, high);
+        if (!(number[i] >= range->low && number[i] <= range->high))
+            code = rg_ini_fail(ini, e, err, "%g; the slider goes from %g to %g", number[i],
+                               range->low, range->high);
     return code;
 }
 
@@ -112,9 +114,10 @@ static rg_code fill(const rg_ini *ini, rg_teach_settings *s, rg_error *err)
     for (int i = 0; code == RG_OK && i < RG_TEACH_SLIDERS; i++)
         code = fill_slider(ini, (rg_teach_slider)i, &s->slider[i], err);
     if (code == RG_OK)
-        code = fill_list(ini, "sizes_mm", 0, 2, s->size_mm, &s->sizes, err);
+        code = fill_list(ini, "sizes_mm", &s->slider[RG_TEACH_GAP], s->size_mm, &s->sizes, err);
     if (code == RG_OK)
-        code = fill_list(ini, "elevations_deg", -20, 30, s->elevation_deg, &s->elevations, err);
+        code = fill_list(ini, "elevations_deg", &s->slider[RG_TEACH_ELEVATION], s->elevation_deg,
+                         &s->elevations, err);
     return code;
 }
 
