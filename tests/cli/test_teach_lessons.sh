@@ -1,5 +1,21 @@
 # rimglow teach --sheets: lesson sheets to print, and the page that makes them.
-. "$ROOT/tests/cli/teach.sh"
+. "$ROOT/tests/cli/bench.sh"
+
+# lessons_page: the teaching server on a free port; $port, $url, $pid. It ends with the case.
+lessons_page() {
+    : >bench.out
+    "$RIMGLOW" teach --port 0 >bench.out 2>bench.err </dev/null &
+    pid=$!
+    trap 'end_bench' EXIT
+    for try in $(seq 80); do
+        ! grep -q 'http://' bench.out || break
+        kill -0 $pid 2>/dev/null || { cat bench.err; fail "teach starts"; }
+        sleep 0.25
+    done
+    url=$(sed -n 's|^= \(http://[^ ]*\)/.*|\1|p' bench.out)
+    port=${url##*:}
+    [ -n "$port" ] || fail "an address is printed"
+}
 
 # The lessons' own plan as quick.ini: a camera of half the pixels, a few frames, no noise of the hand. sed words may follow.
 quick() {
@@ -112,4 +128,55 @@ test_places_that_cannot_be_written() {
     refused 74 lesson-5-care.pdf
     [ "$(cat s/lesson-5-care.pdf)" = old ] || fail "the sheet that was there stays"
     no_parts s
+}
+
+test_the_page_makes_a_sheet_when_asked() {
+    quick
+    mkdir calib
+    cp "$CALIB"/*.ini calib
+    sed 's|half.ini|../half.ini|' quick.ini >calib/lessons.ini
+    lessons_page
+    token=$(csrf)
+    answers 200 "$url/lessons"
+    grep -q 'lessons.js' body || fail "the page"
+    answers 200 "$url/lessons.js"
+    answers 200 "$url/api/lessons"
+    jq -e '(.lessons | length) == 6 and .making == 0 and ([.lessons[] | .ready] | any | not)' body >/dev/null || fail "six, none ready"
+    answers 404 "$url/lesson.pdf?lesson=5"
+    answers 404 "$url/lesson.pdf?lesson=7"
+    post 400 lessons/make '{"lesson": 7, "paper": "a4", "seed": 1}'
+    post 400 lessons/make '{"lesson": 5, "paper": "a5", "seed": 1}'
+    post 400 lessons/make '{"lesson": 5, "paper": "a4", "seed": -1}'
+    post 400 lessons/make '{"lesson": 5, "paper": "a4"}'
+    post 202 lessons/make '{"lesson": 6, "paper": "letter", "seed": 12}'
+    post 409 lessons/make '{"lesson": 5, "paper": "a4", "seed": 1}'
+    for try in $(seq 240); do
+        answers 200 "$url/api/lessons"
+        ! jq -e '.making == 0' body >/dev/null || break
+        sleep 0.25
+    done
+    jq -e '.trouble == "" and (.lessons[5] | .ready and .paper == "letter" and .seed == 12)' body >/dev/null || fail "ready: $(cat body)"
+    answers 200 "$url/lesson.pdf?lesson=6"
+    grep -qi '^content-type: application/pdf' head || fail "a PDF"
+    mv body six.pdf
+    sound six.pdf
+    tells six.pdf "(seed 12)" "Answers"
+}
+
+# What goes wrong is told on the page, and the end does not wait for a sheet that is being made.
+test_the_page_tells_what_went_wrong_and_ends_at_once() {
+    quick
+    mkdir calib
+    cp "$CALIB"/*.ini calib
+    sed -e 's|half.ini|../half.ini|' -e 's/^\[sweep dirt\]/[sweep dust]/' quick.ini >calib/lessons.ini
+    lessons_page
+    token=$(csrf)
+    post 202 lessons/make '{"lesson": 4, "paper": "a4", "seed": 1}'
+    for try in $(seq 80); do
+        answers 200 "$url/api/lessons"
+        ! jq -e '.making == 0' body >/dev/null || break
+        sleep 0.25
+    done
+    jq -e '(.trouble | contains("[sweep dirt]")) and ([.lessons[] | .ready] | any | not)' body >/dev/null || fail "trouble: $(cat body)"
+    post 202 lessons/make '{"lesson": 2, "paper": "a4", "seed": 1}'
 }
