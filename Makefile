@@ -52,7 +52,7 @@ EDGE_SRC  := $(sort $(wildcard src/edge/*.c))
 APP_SRC   := $(sort $(wildcard src/app/*.c))
 CORE_OBJ  := $(CORE_SRC:%.c=$(OUT)/%.o)
 EDGE_OBJ  := $(EDGE_SRC:%.c=$(OUT)/%.o)
-APP_OBJ   := $(APP_SRC:%.c=$(OUT)/%.o) $(OUT)/src/app/bench_assets.o
+APP_OBJ   := $(APP_SRC:%.c=$(OUT)/%.o) $(OUT)/src/app/bench_assets.o $(OUT)/src/app/teach_assets.o
 MAIN_OBJ  := $(OUT)/src/main.o
 CORE_LIB  := $(OUT)/librimglow-core.a
 EDGE_LIB  := $(OUT)/librimglow-edge.a
@@ -137,8 +137,8 @@ $(OUT)/src/%.o: src/%.c
 	$(SAY) CC $<
 	$(Q)$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -MMD -MP -c -o $@ $<
 
-# The bench page's files, byte for byte.
-$(OUT)/src/app/bench_assets.o: src/app/bench_assets.S $(wildcard src/app/bench/*)
+# The pages' files, byte for byte.
+$(OUT)/src/app/%_assets.o: src/app/%_assets.S $(wildcard src/app/bench/* src/app/teach/*)
 	@mkdir -p $(@D)
 	$(SAY) AS $<
 	$(Q)$(CC) -c -o $@ $<

@@ -197,6 +197,10 @@ const rg_command rg_commands[] = {
      .summary = "sweep folders with known gaps, to try and to teach",
      .help = rg_help_render,
      .run = rg_cmd_render},
+    {.name = "teach",
+     .summary = "lessons in the browser: what a partial leak looks like",
+     .help = rg_help_teach,
+     .run = rg_cmd_teach},
     {0}};
 
 static const char opening[] =

@@ -39,9 +39,10 @@ typedef struct canvas {
     rg_vec3 from; /* camera's centre, rim frame */
     rg_mat3 back; /* camera's axes in the rim frame */
     int width, height;
-    rg_vec2 *way; /* [(height + 1)][(width + 1)] normalised direction of pixel corners */
-    float *flat;  /* [3][height][width] boxes of whole pixels */
-    float *light; /* [3][height][width] the result */
+    int first, last; /* columns that are written, to one before last: a band of the picture */
+    rg_vec2 *way;    /* [(height + 1)][(width + 1)] normalised direction of pixel corners */
+    float *flat;     /* [3][height][width] boxes of whole pixels */
+    float *light;    /* [3][height][width] the result */
     spread whole, edge, columns, comb;
 } canvas;
 
@@ -148,8 +149,8 @@ static void spread_boxes(canvas *c, int x, int y, const spread *across, const sp
             }
             float *to =
                 c->light + ((size_t)k * (size_t)c->height + (size_t)(y + e)) * (size_t)c->width;
-            int first = x < rx ? rx - x : 0;
-            int last = x + rx >= c->width ? rx + c->width - 1 - x : 2 * rx;
+            int first = x - rx < c->first ? rx + c->first - x : 0;
+            int last = x + rx >= c->last ? rx + c->last - 1 - x : 2 * rx;
             for (int d = first; d <= last; d++)
                 to[x - rx + d] += sum[d];
         }
@@ -257,6 +258,8 @@ static const corner *corner_at(const canvas *c, corner_rows *rows, int x, int y)
 static void set_flat(canvas *c, int x, int y, const corner *const k[4], double u, double v)
 {
     double share[4] = {(1 - u) * (1 - v), u * (1 - v), (1 - u) * v, u * v};
+    if (x < c->first || x >= c->last)
+        return;
     for (int i = 0; i < 3; i++) {
         double sum = 0;
         for (int j = 0; j < 4; j++)
@@ -308,8 +311,13 @@ static void block(canvas *c, corner_rows *rows, int x, int y)
     }
 }
 
+/* Pixels beside the band whose light is spread into it are seen too, in the same order as in the
+ * whole picture: so every sum is the same to the last bit, however many bands there are. */
 static rg_code draw(canvas *c, rg_error *err)
 {
+    int reach = c->whole.reach + 1;
+    int from = c->first < reach ? 0 : (c->first - reach) / 2 * 2;
+    int to = c->last + reach > c->width ? c->width : c->last + reach;
     size_t corners = (size_t)c->width + 1;
     corner_rows rows = {0};
     bool ok = true;
@@ -324,7 +332,7 @@ static rg_code draw(canvas *c, rg_error *err)
             memset(rows.row[1], 0, corners * sizeof **rows.row);
             memset(rows.row[2], 0, corners * sizeof **rows.row);
         }
-        for (int x = 0; x < c->width; x += 2)
+        for (int x = from; x < to; x += 2)
             block(c, &rows, x, y);
     }
     for (int i = 0; i < 3; i++)
@@ -452,32 +460,87 @@ static rg_code make_canvas(canvas *c, const synth_world *w, const rg_lens *lens,
     return RG_OK;
 }
 
+struct rg_synth_drawing {
+    synth_world world;
+    rg_lens lens;
+    rg_pose camera;
+    canvas c;
+    double glare;
+    int bands;
+};
+
+rg_code rg_synth_begin(const rg_synth_scene *scene, const rg_lens *lens, const rg_pose *camera,
+                       double sigma_px, double glare, int bands, rg_synth_drawing **drawing,
+                       rg_error *err)
+{
+    *drawing = NULL;
+    rg_synth_drawing *d = rg_alloc(1, sizeof *d);
+    if (!d)
+        return rg_fail(err, RG_INTERNAL, "no memory for the rendered scene");
+    d->lens = *lens;
+    d->camera = *camera;
+    d->glare = glare;
+    d->bands = bands;
+    rg_code code = check_view(lens, sigma_px, glare, err);
+    if (code == RG_OK)
+        code = synth_world_make(&d->world, scene, camera, err);
+    if (code == RG_OK)
+        code = make_canvas(&d->c, &d->world, &d->lens, camera, sigma_px, err);
+    if (code == RG_OK)
+        *drawing = d;
+    else
+        rg_synth_abandon(d);
+    return code;
+}
+
+rg_code rg_synth_band(rg_synth_drawing *d, int band, rg_error *err)
+{
+    canvas c = d->c;
+    int pairs = (c.width + 1) / 2;
+    c.first = band * pairs / d->bands * 2;
+    c.last = (band + 1) * pairs / d->bands * 2;
+    c.last = c.last > c.width ? c.width : c.last;
+    return c.first < c.last ? draw(&c, err) : RG_OK;
+}
+
+rg_code rg_synth_end(rg_synth_drawing *d, rg_synth_view *view, rg_error *err)
+{
+    canvas *c = &d->c;
+    rg_code code = RG_OK;
+    *view = (rg_synth_view){0};
+    for (int k = 0; code == RG_OK && k < 3; k++)
+        code = blur_flat(c, k, err);
+    if (code == RG_OK) {
+        add_glare(c, d->glare);
+        *view = (rg_synth_view){.width = c->width, .height = c->height, .light = c->light};
+        tell_truth(&d->world, &d->lens, &d->camera, view);
+        c->light = NULL;
+    }
+    rg_synth_abandon(d);
+    return code;
+}
+
+void rg_synth_abandon(rg_synth_drawing *d)
+{
+    if (!d)
+        return;
+    free(d->c.way);
+    free(d->c.flat);
+    free(d->c.light);
+    free(d);
+}
+
 rg_code rg_synth_render(const rg_synth_scene *scene, const rg_lens *lens, const rg_pose *camera,
                         double sigma_px, double glare, rg_synth_view *view, rg_error *err)
 {
+    rg_synth_drawing *d;
     *view = (rg_synth_view){0};
-    canvas c = {0};
-    synth_world *world = rg_alloc(1, sizeof *world);
-    rg_code code = world ? check_view(lens, sigma_px, glare, err)
-                         : rg_fail(err, RG_INTERNAL, "no memory for the rendered scene");
+    rg_code code = rg_synth_begin(scene, lens, camera, sigma_px, glare, 1, &d, err);
     if (code == RG_OK)
-        code = synth_world_make(world, scene, camera, err);
+        code = rg_synth_band(d, 0, err);
     if (code == RG_OK)
-        code = make_canvas(&c, world, lens, camera, sigma_px, err);
-    if (code == RG_OK)
-        code = draw(&c, err);
-    for (int k = 0; code == RG_OK && k < 3; k++)
-        code = blur_flat(&c, k, err);
-    if (code == RG_OK) {
-        add_glare(&c, glare);
-        *view = (rg_synth_view){.width = lens->width, .height = lens->height, .light = c.light};
-        tell_truth(world, lens, camera, view);
-        c.light = NULL;
-    }
-    free(c.way);
-    free(c.flat);
-    free(c.light);
-    free(world);
+        return rg_synth_end(d, view, err);
+    rg_synth_abandon(d);
     return code;
 }
 

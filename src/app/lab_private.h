@@ -1,0 +1,67 @@
+/*
+ * lab_private.h - what the files of the lab share.
+ */
+#ifndef RIMGLOW_APP_LAB_PRIVATE_H
+#define RIMGLOW_APP_LAB_PRIVATE_H
+
+#include <pthread.h>
+
+#include "rimglow/lab.h"
+#include "rimglow/synth.h"
+
+enum { RG_LAB_WITNESSES = 8, RG_LAB_FINDERS = 64 };
+
+/* A witness frame, taken, of one lamp. */
+typedef struct rg_lab_witness {
+    bool there;
+    rg_render_sweep face; /* a pad without faults under this lamp */
+    rg_frame frame;       /* owned */
+} rg_lab_witness;
+
+struct rg_lab {
+    rg_teach_settings settings;
+    rg_instrument instrument; /* owned */
+    const rg_pad *pad;        /* of it */
+    rg_station station;
+    rg_setup setup; /* with the lens of the picture */
+    rg_render_sweep start;
+    rg_synth_sensor *sensor; /* owned */
+    int workers;
+    pthread_mutex_t lock; /* of all that follows */
+    int finders;
+    rg_tag_finder *finder[RG_LAB_FINDERS]; /* owned; at rest */
+    int next_witness;
+    rg_lab_witness witness[RG_LAB_WITNESSES];
+};
+
+/* One photograph to be made. */
+typedef struct rg_lab_shot {
+    rg_synth_scene scene;
+    rg_pose camera;
+    double exposure;
+    rg_frame_role role;
+    uint64_t seed;
+    rg_synth_drawing *drawing; /* owned */
+    uint8_t *jpeg;             /* owned */
+    size_t size;
+    rg_frame frame; /* owned */
+    double expose_ms, take_ms;
+} rg_lab_shot;
+void rg_lab_shot_free(rg_lab_shot *shot);
+
+double rg_lab_now_ms(void);
+uint64_t rg_lab_mix(uint64_t seed, double value);
+
+/* The case's pad under its finger. */
+rg_render_sweep rg_lab_pressed(const rg_lab *lab, const rg_lab_case *c);
+rg_lab_shot rg_lab_closed(const rg_lab *lab, const rg_lab_case *c);
+/* cracked: of the case's own face; otherwise of a pad without faults. */
+rg_lab_shot rg_lab_cracked(const rg_lab *lab, const rg_render_sweep *face, uint64_t seed);
+/* Draws some shots in bands on the lab's workers, exposes and takes them; *render_ms may be NULL. */
+rg_code rg_lab_shoot(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, int count,
+                     double *render_ms, rg_error *err);
+/* One shot, on this thread alone. */
+rg_code rg_lab_shoot_alone(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot,
+                           rg_error *err);
+
+#endif
