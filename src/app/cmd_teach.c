@@ -5,11 +5,12 @@
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <unistd.h>
 
 #include "rimglow/command.h"
 #include "rimglow/memory.h"
 #include "rimglow/options.h"
-#include "rimglow/teach_page.h"
+#include "teach_private.h"
 
 const char rg_help_teach[] =
     "rimglow teach [options]\n"
@@ -24,6 +25,8 @@ const char rg_help_teach[] =
     "      the demo's pad, light and camera; works at once\n"
     "  rimglow teach --instrument my-tenor.ini --station mine.ini --pad G\n"
     "      a pad of yours, seen as your own camera would see it\n"
+    "  rimglow teach --archive archive --pairs for-trainees\n"
+    "      true photographs beside their maps as files, what is private taken out\n"
     "  rimglow teach --settings my-teach.ini\n"
     "      other sliders; calib/teach.ini says what stands there\n"
     "\n"
@@ -43,6 +46,11 @@ const char rg_help_teach[] =
     "      --settings FILE    what is drawn, and the sliders (default:\n"
     "                         calib/teach.ini)\n"
     "      --archive DIR      photographs of your own archive beside the drawn ones\n"
+    "      --pairs DIR        write these photographs with their maps into a new folder,\n"
+    "                         without serials, names, days and what the camera wrote\n"
+    "                         into them; no page is served. Needs --archive. Look at\n"
+    "                         every picture before you hand it out: what is engraved\n"
+    "                         stays visible\n"
     "      --trainees DIR     where results of the quiz are kept\n"
     "      --port N           of the page (default: 8738; 0: any free one)\n"
     "      --listen ADDRESS   other computers may look too: an address of this one,\n"
@@ -60,7 +68,8 @@ const char rg_help_teach[] =
     "lacquer; leave work with heat to those who have learnt it. The instrument\n"
     "maker's instructions come first.\n";
 
-static rg_code read_options(int argc, char **argv, rg_teach_page_options *o, rg_error *err)
+static rg_code read_options(int argc, char **argv, rg_teach_page_options *o, const char **pairs,
+                            rg_error *err)
 {
     int words = 0;
     const char **word = rg_alloc((size_t)argc, sizeof *word);
@@ -70,6 +79,7 @@ static rg_code read_options(int argc, char **argv, rg_teach_page_options *o, rg_
         {"settings", 0, RG_OPTION_TEXT, &o->lab.settings_file, 0, 0, NULL},
         {"pad", 0, RG_OPTION_TEXT, &o->lab.pad, 0, 0, NULL},
         {"archive", 0, RG_OPTION_TEXT, &o->archive, 0, 0, NULL},
+        {"pairs", 0, RG_OPTION_TEXT, pairs, 0, 0, NULL},
         {"trainees", 0, RG_OPTION_TEXT, &o->trainees, 0, 0, NULL},
         {"port", 0, RG_OPTION_WHOLE, &o->port, 0, 65535, NULL},
         {"listen", 0, RG_OPTION_TEXT, &o->listen, 0, 0, NULL},
@@ -82,6 +92,8 @@ static rg_code read_options(int argc, char **argv, rg_teach_page_options *o, rg_
     if (code == RG_OK && words > 0)
         code =
             rg_fail(err, RG_USAGE, "\"%s\": teach takes options only; rimglow teach -h", word[0]);
+    if (code == RG_OK && *pairs && !o->archive)
+        code = rg_fail(err, RG_USAGE, "--pairs: name the archive too, with --archive DIR");
     free(word);
     o->token = o->token || o->listen;
     return code;
@@ -116,12 +128,51 @@ static rg_code serve(const rg_teach_page_options *options, rg_error *err)
     return RG_OK;
 }
 
+/* ---------------------------------------------------------------- photographs as files */
+
+static void tell_pairs(const rg_pairs_written *written, const char *folder)
+{
+    const rg_pairs_left_out *out = &written->left_out;
+    if (out->damaged)
+        fprintf(stderr, "rimglow: %d sweeps of %d bags are left out: %s\n", out->damaged, out->bags,
+                out->first.text);
+    if (written->more)
+        fprintf(stderr, "rimglow: there are more cases than [handing out] most of calib/pairs.ini; "
+                        "the rest is not written\n");
+    printf("= %s\n", folder);
+    printf("  %d cases. Look at every picture before you hand it out: what is engraved, printed\n"
+           "  or mirrored in it is not taken out (%s/look-at-these-first.txt)\n",
+           written->cases, folder);
+}
+
+static rg_code write_pairs(const rg_teach_page_options *options, const char *folder, rg_error *err)
+{
+    const rg_pairs_choice all = {.size = -1};
+    bool terminal = isatty(STDERR_FILENO);
+    const rg_progress progress = {rg_command_progress, &terminal};
+    rg_pairs_written written;
+    rg_pairs *pairs;
+    rg_code code = rg_teach_pairs_open(options, &pairs, err);
+    if (code != RG_OK)
+        return code;
+    code = rg_pairs_write(pairs, &all, folder, &progress, &written, err);
+    rg_pairs_close(pairs);
+    if (code == RG_OK)
+        tell_pairs(&written, folder);
+    if (code == RG_OK && (fflush(stdout) != 0 || ferror(stdout)))
+        code = rg_fail(err, RG_IO, "standard output cannot be written; is the disk full?");
+    return code;
+}
+
 int rg_cmd_teach(int argc, char **argv)
 {
     rg_teach_page_options options = {.port = 8738};
+    const char *pairs = NULL;
     rg_error err = {0};
-    rg_code code = read_options(argc, argv, &options, &err);
-    if (code == RG_OK)
+    rg_code code = read_options(argc, argv, &options, &pairs, &err);
+    if (code == RG_OK && pairs)
+        code = write_pairs(&options, pairs, &err);
+    else if (code == RG_OK)
         code = serve(&options, &err);
     return code == RG_OK ? RG_OK : rg_command_fail((int)code, "%s", err.text);
 }

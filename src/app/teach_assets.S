@@ -22,5 +22,8 @@ rg_asset_\name\()_size:
     asset sizes_js, "src/app/teach/sizes.js"
     asset vanish_html, "src/app/teach/vanish.html"
     asset vanish_js, "src/app/teach/vanish.js"
+    asset pairs_html, "src/app/teach/pairs.html"
+    asset pairs_js, "src/app/teach/pairs.js"
+    asset pairs_css, "src/app/teach/pairs.css"
 
     .section .note.GNU-stack, "", %progbits

@@ -102,6 +102,8 @@ static rg_code add_parts(rg_teach_page *p, rg_error *err)
     add_assets(p);
     rg_teach_add_call(p, "/api/session", RG_ROUTE_DATA, get_session);
     rg_code code = rg_teach_add_try(p, err);
+    if (code == RG_OK)
+        code = rg_teach_add_pairs(p, err);
     if (code == RG_OK && p->routes > RG_TEACH_ROUTES)
         code = rg_fail(err, RG_INTERNAL, "%d routes; raise RG_TEACH_ROUTES", p->routes);
     return code;
@@ -144,6 +146,7 @@ void rg_teach_page_close(rg_teach_page *page)
         return;
     rg_server_stop(page->server);
     rg_teach_close_try(page);
+    rg_teach_close_pairs(page);
     rg_lab_close(page->lab);
     free(page);
 }
