@@ -94,7 +94,14 @@ rg_code rg_sealed_open(rg_pairs *pairs, const rg_archive *archive, const char *b
     rg_code code = known(pairs, bag) ? RG_OK : check(pairs, archive, bag, err);
     if (code == RG_OK)
         code = load_manifest(sealed, &known(pairs, bag)->manifest, err);
-    return code == RG_OK || code == RG_INTERNAL ? code : rg_fail(err, RG_BAD_DATA, "%s", err->text);
+    if (code != RG_OK) {
+        rg_sealed_close(sealed);
+        /* A file that is gone is damage too. */
+        code = code == RG_INTERNAL ? code : RG_BAD_DATA;
+        if (err)
+            err->code = code;
+    }
+    return code;
 }
 
 void rg_sealed_close(rg_sealed_bag *sealed)

@@ -141,13 +141,24 @@ static void say(rg_pairs_view *v)
         [RG_PAIRS_COVERED] = "but something stands before the place, or glare lies over it: dark "
                              "here proves nothing.",
         [RG_PAIRS_BEHIND] = "which cannot be seen from there.",
-        [RG_PAIRS_NO_GAP] = "The map shows no gap: no light comes through in this frame."};
-    bool height = v->kind != RG_PAIRS_BEHIND && v->kind != RG_PAIRS_NO_GAP;
+        [RG_PAIRS_NO_GAP] = ""};
+    bool height = v->kind < RG_PAIRS_BEHIND;
     char at[64] = "";
     if (height)
         snprintf(at, sizeof at, "%.2f\u00b0 %s the rim plane, ", fabs(v->elevation_deg),
                  v->elevation_deg >= 0 ? "above" : "below");
     snprintf(v->says, sizeof v->says, "%s%s%s", side, at, what[v->kind]);
+}
+
+static void say_no_gap(rg_verdict verdict, char says[RG_PAIRS_TEXT])
+{
+    snprintf(
+        says, RG_PAIRS_TEXT, "%s",
+        verdict == RG_VERDICT_SEALED
+            ? "No gap was measured. All frames together show the seal; this one alone, dark as "
+              "it is, would prove nothing."
+            : "No gap was measured, and no seal either: this frame is dark, and that alone "
+              "proves nothing.");
 }
 
 static rg_pairs_view view_of(const rg_inspection *in, int frame, rg_pairs_view_kind kind,
@@ -203,6 +214,7 @@ void rg_pairs_choose(const rg_inspection *in, const rg_pairs_truth *truth, doubl
         view[RG_PAIRS_OUT] = contrast(in, &w);
     } else if (!truth->gap) {
         view[RG_PAIRS_IN] = view_of(in, best_frame(in, 0, rate_level, &w), RG_PAIRS_NO_GAP, NAN);
+        say_no_gap(truth->verdict, view[RG_PAIRS_IN].says);
     }
 }
 

@@ -30,10 +30,10 @@ function options(select, words, value) {
 }
 
 function caseButton(c) {
-  const made = button(SIGNS[c.verdict] + c.case + ": " + c.verdict + ", " + width(c) + ", " + c.cause,
-    "Show case " + c.case + ", pad " + c.pad + ": " + c.verdict + ", " + width(c) + ", " + c.cause, () => show(c.case));
+  const made = element("button", SIGNS[c.verdict] + c.case + ", pad " + c.pad + ": " + c.verdict + ", " + width(c) + ", " + c.cause);
+  made.type = "button";
   made.dataset.case = c.case;
-  if (c.case === open) made.setAttribute("aria-current", "true");
+  made.addEventListener("click", () => show(c.case));
   return element("li", made);
 }
 
