@@ -6,6 +6,7 @@
 
 PREFIX  ?= /usr/local
 DESTDIR ?=
+SHARE   = $(DESTDIR)$(PREFIX)/share
 CC      ?= gcc
 ifeq ($(origin CC),default)
 CC      := gcc
@@ -35,6 +36,7 @@ DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq 
               sqlite3 curl
 
 DEPS_FUZZ  := libclang-rt-14-dev
+DEPS_DEB   := dpkg-dev debhelper fakeroot lintian xz-utils
 
 PC_CORE := libpng gsl libsodium
 PC_EDGE := cairo jansson inih sqlite3 libv4l2 libmicrohttpd
@@ -43,8 +45,9 @@ EDGE_CFLAGS = $(shell pkg-config --cflags $(PC_EDGE))
 CORE_LIBS   = -lapriltag -ljpeg $(shell pkg-config --libs $(PC_CORE)) -lpthread -lm
 EDGE_LIBS   = $(shell pkg-config --libs $(PC_EDGE))
 
+# No path of this machine enters what is built.
 CFLAGS_ALL = -std=c17 -D_POSIX_C_SOURCE=200809L $(WARN) $(OPT) $(SAN) -Iinclude \
-             $(EXTRA_CFLAGS) $(CFLAGS)
+             -ffile-prefix-map=$(CURDIR)=. $(EXTRA_CFLAGS) $(CFLAGS)
 
 CORE_DIRS := base pixels geometry measure setup
 CORE_SRC  := $(sort $(wildcard $(CORE_DIRS:%=src/%/*.c)))
@@ -78,7 +81,7 @@ PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check check-browser build tests tools run-tests check-layers \
         check-headers check-format check-prove prove check-kernel check-compilers check-cli check-crash \
-        check-fuzz sanitize bench bench-live accuracy install uninstall \
+        check-fuzz sanitize bench bench-live accuracy manual install uninstall deb \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -267,14 +270,27 @@ format: ## apply .clang-format
 	clang-format -i $$(find src include tests -name '*.[ch]')
 
 # ---------------------------------------------------------------- install
-install: build ## install into $(DESTDIR)$(PREFIX)
-	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/rimglow/calib $(DESTDIR)$(PREFIX)/share/doc/rimglow
+manual: build ## manual pages and completion, from the help texts
+	@rm -rf $(OUT)/manual
+	@sh src/package/manual.sh $(PROGRAM) $(OUT)/manual
+	@sh src/package/completion.sh $(PROGRAM) >$(OUT)/rimglow.bash
+
+install: manual ## install into $(DESTDIR)$(PREFIX)
+	install -d $(DESTDIR)$(PREFIX)/bin $(SHARE)/rimglow/calib $(SHARE)/doc/rimglow $(SHARE)/man/man1 \
+	  $(SHARE)/bash-completion/completions
 	install -m 755 $(PROGRAM) $(DESTDIR)$(PREFIX)/bin/rimglow
-	install -m 644 calib/*.ini calib/README.md $(DESTDIR)$(PREFIX)/share/rimglow/calib
-	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/rimglow
+	install -m 644 calib/*.ini calib/README.md $(SHARE)/rimglow/calib
+	install -m 644 README.md LICENSE $(SHARE)/doc/rimglow
+	install -m 644 $(OUT)/manual/*.1 $(SHARE)/man/man1
+	install -m 644 $(OUT)/rimglow.bash $(SHARE)/bash-completion/completions/rimglow
 
 uninstall: ## remove what install put there
-	rm -rf $(DESTDIR)$(PREFIX)/bin/rimglow $(DESTDIR)$(PREFIX)/share/rimglow $(DESTDIR)$(PREFIX)/share/doc/rimglow
+	rm -rf $(DESTDIR)$(PREFIX)/bin/rimglow $(SHARE)/rimglow $(SHARE)/doc/rimglow \
+	  $(SHARE)/man/man1/rimglow.1 $(SHARE)/man/man1/rimglow-*.1 $(SHARE)/bash-completion/completions/rimglow
+
+deb: ## Debian source and binary package, built and looked over, into build/deb
+	$(call install_missing,$(DEPS_CHECK) $(DEPS_DEB))
+	@sh src/package/deb.sh
 
 clean: ## remove build/
 	rm -rf build

@@ -8,6 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "rimglow/build_facts.h"
 #include "rimglow/status.h"
 #include "rimglow/version.h"
 
@@ -330,7 +331,9 @@ int rg_command_main(int argc, char **argv)
         return printed();
     }
     if (strcmp(argv[1], "--version") == 0) {
-        printf("rimglow %s\n", rg_version());
+        char facts[1024];
+        rg_build_facts(facts, sizeof facts);
+        printf("rimglow %s\n%s", rg_version(), facts);
         return printed();
     }
     const rg_command *command = rg_command_find(argv[1]);
