@@ -203,6 +203,7 @@ run-tests: tests build ## run the unit tests of this VARIANT
 check-browser: build tools ## the bench page in a browser, by keyboard (needs chromium, node, npm)
 	@RIMGLOW=$(PROGRAM) sh tests/browser/run.sh
 	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/browser/calibrate.sh
+	@RIMGLOW=$(PROGRAM) sh tests/browser/pairs.sh
 
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
