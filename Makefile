@@ -212,6 +212,7 @@ check-browser: build tools ## the bench page in a browser, by keyboard (needs ch
 	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/browser/calibrate.sh
 	@RIMGLOW=$(PROGRAM) sh tests/browser/teach.sh
 	@RIMGLOW=$(PROGRAM) sh tests/browser/quiz.sh
+	@RIMGLOW=$(PROGRAM) sh tests/browser/pairs.sh
 
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
