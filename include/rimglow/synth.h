@@ -90,6 +90,7 @@ typedef struct rg_synth_scene {
     double lamp_uneven; /* the wall's light: 1 + lamp_uneven cos(b - lamp_bearing) */
     double lamp_bearing_deg;
     double land_reflectance;          /* at grazing incidence, 0..1 */
+    double land_shoulder;             /* slope of its outer edge, outwards; 0 from its middle on */
     double paper, ink;                /* crown, linear light */
     double metal, leather;            /* chimney and cup, pad; linear light */
     double room;                      /* background, linear light */
