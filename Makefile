@@ -6,6 +6,7 @@
 
 PREFIX  ?= /usr/local
 DESTDIR ?=
+SHARE   = $(DESTDIR)$(PREFIX)/share
 CC      ?= gcc
 ifeq ($(origin CC),default)
 CC      := gcc
@@ -35,6 +36,7 @@ DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq 
               sqlite3 curl
 
 DEPS_FUZZ  := libclang-rt-14-dev
+DEPS_DEB   := dpkg-dev debhelper fakeroot lintian xz-utils
 
 PC_CORE := libpng gsl libsodium
 PC_EDGE := cairo jansson inih sqlite3 libv4l2 libmicrohttpd
@@ -43,8 +45,9 @@ EDGE_CFLAGS = $(shell pkg-config --cflags $(PC_EDGE))
 CORE_LIBS   = -lapriltag -ljpeg $(shell pkg-config --libs $(PC_CORE)) -lpthread -lm
 EDGE_LIBS   = $(shell pkg-config --libs $(PC_EDGE))
 
+# No path of this machine enters what is built.
 CFLAGS_ALL = -std=c17 -D_POSIX_C_SOURCE=200809L $(WARN) $(OPT) $(SAN) -Iinclude \
-             $(EXTRA_CFLAGS) $(CFLAGS)
+             -ffile-prefix-map=$(CURDIR)=. $(EXTRA_CFLAGS) $(CFLAGS)
 
 CORE_DIRS := base pixels geometry measure setup
 CORE_SRC  := $(sort $(wildcard $(CORE_DIRS:%=src/%/*.c)))
@@ -52,7 +55,7 @@ EDGE_SRC  := $(sort $(wildcard src/edge/*.c))
 APP_SRC   := $(sort $(wildcard src/app/*.c))
 CORE_OBJ  := $(CORE_SRC:%.c=$(OUT)/%.o)
 EDGE_OBJ  := $(EDGE_SRC:%.c=$(OUT)/%.o)
-APP_OBJ   := $(APP_SRC:%.c=$(OUT)/%.o) $(OUT)/src/app/bench_assets.o
+APP_OBJ   := $(APP_SRC:%.c=$(OUT)/%.o) $(OUT)/src/app/bench_assets.o $(OUT)/src/app/teach_assets.o
 MAIN_OBJ  := $(OUT)/src/main.o
 CORE_LIB  := $(OUT)/librimglow-core.a
 EDGE_LIB  := $(OUT)/librimglow-edge.a
@@ -78,7 +81,7 @@ PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check check-browser build tests tools run-tests check-layers \
         check-headers check-format check-prove prove check-kernel check-compilers check-cli check-crash \
-        check-fuzz sanitize bench bench-live accuracy install uninstall \
+        check-fuzz sanitize bench bench-live bench-opencv accuracy manual install uninstall deb \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -137,8 +140,8 @@ $(OUT)/src/%.o: src/%.c
 	$(SAY) CC $<
 	$(Q)$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -MMD -MP -c -o $@ $<
 
-# The bench page's files, byte for byte.
-$(OUT)/src/app/bench_assets.o: src/app/bench_assets.S $(wildcard src/app/bench/*)
+# The pages' files, byte for byte.
+$(OUT)/src/app/%_assets.o: src/app/%_assets.S $(wildcard src/app/bench/* src/app/teach/*)
 	@mkdir -p $(@D)
 	$(SAY) AS $<
 	$(Q)$(CC) -c -o $@ $<
@@ -164,7 +167,7 @@ $(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_L
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS) -lcriterion
 
-$(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(EDGE_LIB) $(CORE_LIB)
+$(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
 
@@ -173,6 +176,13 @@ $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB)
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $(filter %.o,$^) $(filter %.a,$^) $(EDGE_LIBS) $(CORE_LIBS)
 
 $(OUT)/tests/tools/prove: $(PROOF_OBJ)
+
+# For bench-opencv alone: nothing of the program needs OpenCV or C++.
+build/speed/opencv: tests/speed/opencv.cpp
+	@mkdir -p $(@D)
+	$(SAY) C++ $<
+	$(Q)g++ -std=c++17 -O3 -Wall -Wextra $$(pkg-config --cflags opencv4) -o $@ $< -lopencv_aruco -lopencv_calib3d \
+	  -lopencv_imgcodecs -lopencv_imgproc -lopencv_core -lpthread
 
 # Failing disks, for LD_PRELOAD in tests; never instrumented, so that any program can load it.
 $(FAULTS): $(FAULT_SRC) $(wildcard tests/shim/*.h)
@@ -236,6 +246,13 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 	@build/release/tests/tools/archive_bench
 	@build/release/tests/tools/add_bench
 	@build/release/tests/tools/live_load --brief
+	@$(MAKE) --no-print-directory -s bench-opencv
+
+bench-opencv: ## the same job by a plain OpenCV program, as a ratio (installs libopencv-dev and g++)
+	$(call install_missing,g++ libopencv-dev)
+	@$(MAKE) --no-print-directory -s build/speed/opencv build/release/tests/tools/speed
+	@build/release/tests/tools/speed build/speed/opencv samples/truth/08-G.json
+	@build/release/tests/tools/speed build/speed/opencv samples/truth/05-B.json
 
 bench-live: ## the bench under load: ten minutes at 60 frames a second, then 8 hours' frames as fast as they pass
 	@$(MAKE) --no-print-directory -s build tools
@@ -267,14 +284,27 @@ format: ## apply .clang-format
 	clang-format -i $$(find src include tests -name '*.[ch]')
 
 # ---------------------------------------------------------------- install
-install: build ## install into $(DESTDIR)$(PREFIX)
-	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/rimglow/calib $(DESTDIR)$(PREFIX)/share/doc/rimglow
+manual: build ## manual pages and completion, from the help texts
+	@rm -rf $(OUT)/manual
+	@sh src/package/manual.sh $(PROGRAM) $(OUT)/manual
+	@sh src/package/completion.sh $(PROGRAM) >$(OUT)/rimglow.bash
+
+install: manual ## install into $(DESTDIR)$(PREFIX)
+	install -d $(DESTDIR)$(PREFIX)/bin $(SHARE)/rimglow/calib $(SHARE)/doc/rimglow $(SHARE)/man/man1 \
+	  $(SHARE)/bash-completion/completions
 	install -m 755 $(PROGRAM) $(DESTDIR)$(PREFIX)/bin/rimglow
-	install -m 644 calib/*.ini calib/README.md $(DESTDIR)$(PREFIX)/share/rimglow/calib
-	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/rimglow
+	install -m 644 calib/*.ini calib/README.md $(SHARE)/rimglow/calib
+	install -m 644 README.md LICENSE $(SHARE)/doc/rimglow
+	install -m 644 $(OUT)/manual/*.1 $(SHARE)/man/man1
+	install -m 644 $(OUT)/rimglow.bash $(SHARE)/bash-completion/completions/rimglow
 
 uninstall: ## remove what install put there
-	rm -rf $(DESTDIR)$(PREFIX)/bin/rimglow $(DESTDIR)$(PREFIX)/share/rimglow $(DESTDIR)$(PREFIX)/share/doc/rimglow
+	rm -rf $(DESTDIR)$(PREFIX)/bin/rimglow $(SHARE)/rimglow $(SHARE)/doc/rimglow \
+	  $(SHARE)/man/man1/rimglow.1 $(SHARE)/man/man1/rimglow-*.1 $(SHARE)/bash-completion/completions/rimglow
+
+deb: ## Debian source and binary package, built and looked over, into build/deb
+	$(call install_missing,$(DEPS_CHECK) $(DEPS_DEB))
+	@sh src/package/deb.sh
 
 clean: ## remove build/
 	rm -rf build

@@ -66,6 +66,9 @@ extern const char rg_help_bench[];
 int rg_cmd_render(int argc, char **argv);
 extern const char rg_help_render[];
 
+int rg_cmd_teach(int argc, char **argv);
+extern const char rg_help_teach[];
+
 int rg_cmd_setup(int argc, char **argv);
 extern const char rg_help_setup[];
 

@@ -17,6 +17,13 @@
 
 #include "rimglow/config_render.h"
 #include "rimglow/inspection.h"
+#include "rimglow/synth.h"
+
+/* What the sweep's camera sees: the pad closed, and the same pad cracked open about its hinge for the
+ * witness. Crown and sizes are the pad's. Neither points into sweep or pad. rg_synth_check says whether
+ * they can be rendered. */
+void rg_render_scene(const rg_render_sweep *sweep, const rg_pad *pad, rg_synth_scene *closed,
+                     rg_synth_scene *cracked);
 
 /* Renders the sweeps of the plan, or those of them that only names (NULL: all). Whole sweeps or nothing: a
  * folder of that name that is there already is refused (RG_CANT_CREATE) before anything is rendered. */

@@ -137,6 +137,23 @@ rg_code rg_synth_render(const rg_synth_scene *scene, const rg_lens *lens, const 
                         double sigma_px, double glare, rg_synth_view *view, rg_error *err);
 void rg_synth_view_free(rg_synth_view *view);
 
+/* A lens with the ways that its pixels look, for many pictures; several threads may use it at a time. */
+typedef struct rg_synth_eye rg_synth_eye; /* opaque */
+rg_code rg_synth_eye_new(rg_synth_eye **eye, const rg_lens *lens, rg_error *err);
+void rg_synth_eye_free(rg_synth_eye *eye);
+
+/* The same on several threads: begin, then band 0..bands-1 (1 or more), each once, from any threads
+ * at a time; when all are done, end, which frees the drawing whatever it returns. The light is the same
+ * to the last bit for any number of bands. Where a band fails, abandon the drawing. The eye and the
+ * scene's local_mm must live until then. */
+typedef struct rg_synth_drawing rg_synth_drawing; /* opaque */
+rg_code rg_synth_begin(const rg_synth_scene *scene, const rg_synth_eye *eye, const rg_pose *camera,
+                       double sigma_px, double glare, int bands, rg_synth_drawing **drawing,
+                       rg_error *err);
+rg_code rg_synth_band(rg_synth_drawing *drawing, int band, rg_error *err);
+rg_code rg_synth_end(rg_synth_drawing *drawing, rg_synth_view *view, rg_error *err);
+void rg_synth_abandon(rg_synth_drawing *drawing);
+
 /* The sensor, with its tables. */
 typedef struct rg_synth_sensor rg_synth_sensor;
 /* full_well: electrons at saturation, >= 100; read_noise: electrons, >= 0;

@@ -197,10 +197,17 @@ static rg_code prepare(adding *a, rg_error *err)
 
 /* ---------------------------------------------------------------- verdict of the whole */
 
+/* Frames of the open key alone say nothing of the seal. */
+static bool is_of_seal(const adding *a, int i)
+{
+    return a->item[i].results.map.frames_given > 0;
+}
+
+/* For its seal. */
 static bool is_swept(const adding *a, const char *pad)
 {
     for (int i = 0; i < a->visit->folders; i++)
-        if (strcmp(a->item[i].pad, pad) == 0)
+        if (is_of_seal(a, i) && strcmp(a->item[i].pad, pad) == 0)
             return true;
     return false;
 }
@@ -241,12 +248,6 @@ static int end_list(pad_list *l, rg_record *r)
     if (l->listed + l->more)
         add_reason(r, l->text);
     return l->listed + l->more;
-}
-
-/* Frames of the open key alone say nothing of the seal. */
-static bool is_of_seal(const adding *a, int i)
-{
-    return a->item[i].results.map.frames_given > 0;
 }
 
 /* Every pad once, at its first sweep. */

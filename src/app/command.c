@@ -8,6 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "rimglow/build_facts.h"
 #include "rimglow/status.h"
 #include "rimglow/version.h"
 
@@ -197,6 +198,10 @@ const rg_command rg_commands[] = {
      .summary = "sweep folders with known gaps, to try and to teach",
      .help = rg_help_render,
      .run = rg_cmd_render},
+    {.name = "teach",
+     .summary = "lessons in the browser: what a partial leak looks like",
+     .help = rg_help_teach,
+     .run = rg_cmd_teach},
     {0}};
 
 static const char opening[] =
@@ -326,7 +331,9 @@ int rg_command_main(int argc, char **argv)
         return printed();
     }
     if (strcmp(argv[1], "--version") == 0) {
-        printf("rimglow %s\n", rg_version());
+        char facts[1024];
+        rg_build_facts(facts, sizeof facts);
+        printf("rimglow %s\n%s", rg_version(), facts);
         return printed();
     }
     const rg_command *command = rg_command_find(argv[1]);

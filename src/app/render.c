@@ -13,7 +13,6 @@
 
 #include "rimglow/file.h"
 #include "rimglow/memory.h"
-#include "rimglow/synth.h"
 #include "rimglow/text.h"
 
 enum { SHOTS_MAX = RG_FRAMES_MAX };
@@ -92,35 +91,40 @@ static void set_face(const rg_render_sweep *s, rg_synth_pad *p)
     p->feeler_bearing_deg = s->feeler_bearing_deg;
 }
 
-static void set_scene(rendering *r)
+static void set_scene(const rg_render_sweep *s, const rg_pad *pad, rg_synth_scene *c)
 {
-    const rg_rim *rim = &r->pad->rim;
-    rg_synth_scene *c = &r->closed;
+    const rg_rim *rim = &pad->rim;
     rg_synth_scene_default(c);
     c->inner_mm = 0.5 * rim->inner_diameter_mm;
     c->outer_mm = 0.5 * rim->outer_diameter_mm;
     c->pad_mm = 0.5 * rim->pad_diameter_mm;
     c->cup_mm = c->pad_mm + cup_beyond_mm;
-    c->crown = r->pad->crown.number;
-    c->apothem_mm = r->pad->crown.apothem_mm;
-    c->tag_mm = r->pad->crown.tag_size_mm;
-    c->tag_height_mm = r->pad->crown.centre_height_mm;
-    c->key = r->sweep->posts;
-    set_lamp(r->sweep, c);
-    set_face(r->sweep, &c->pad);
+    c->crown = pad->crown.number;
+    c->apothem_mm = pad->crown.apothem_mm;
+    c->tag_mm = pad->crown.tag_size_mm;
+    c->tag_height_mm = pad->crown.centre_height_mm;
+    c->key = s->posts;
+    set_lamp(s, c);
+    set_face(s, &c->pad);
 }
 
 /* The same pad cracked open about its hinge, for the witness. */
-static void crack(rendering *r)
+static void crack(const rg_render_sweep *s, rg_synth_pad *p)
 {
-    rg_synth_pad *p = &r->cracked.pad;
-    r->cracked = r->closed;
     double along = p->tilt_mm * cos(rg_radians(p->tilt_bearing_deg));
     double across = p->tilt_mm * sin(rg_radians(p->tilt_bearing_deg));
-    along -= crack_tilt * r->sweep->witness_mm;
-    p->level_mm += r->sweep->witness_mm;
+    along -= crack_tilt * s->witness_mm;
+    p->level_mm += s->witness_mm;
     p->tilt_mm = hypot(along, across);
     p->tilt_bearing_deg = rg_degrees(atan2(across, along));
+}
+
+void rg_render_scene(const rg_render_sweep *sweep, const rg_pad *pad, rg_synth_scene *closed,
+                     rg_synth_scene *cracked)
+{
+    set_scene(sweep, pad, closed);
+    *cracked = *closed;
+    crack(sweep, &cracked->pad);
 }
 
 /* ---------------------------------------------------------------- shots */
@@ -174,8 +178,7 @@ static unsigned long seed_of(const rg_render_plan *plan, const char *name)
 
 static rg_code prepare(rendering *r, rg_error *err)
 {
-    set_scene(r);
-    crack(r);
+    rg_render_scene(r->sweep, r->pad, &r->closed, &r->cracked);
     rg_code code = rg_synth_check(&r->closed, err);
     if (code != RG_OK) {
         char prefix[RG_NAME_SIZE + 16];

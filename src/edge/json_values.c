@@ -127,7 +127,8 @@ json_t *rg_json_document(const char *format)
 
 rg_code rg_json_write(json_t *document, int digits, const char *what, char **text, rg_error *err)
 {
-    *text = document ? json_dumps(document, JSON_INDENT(1) | JSON_REAL_PRECISION(digits)) : NULL;
+    *text = document ? json_dumps(document, JSON_INDENT(1) | JSON_REAL_PRECISION((size_t)digits))
+                     : NULL;
     json_decref(document);
     if (!*text)
         return rg_fail(err, RG_INTERNAL, "no memory to write %s as JSON", what);

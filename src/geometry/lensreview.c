@@ -196,8 +196,8 @@ static void ask_for_tilts(const rg_lens_limits *limits, rg_lens_review *r)
 static void ask_for_views(const rg_lens_limits *limits, rg_lens_review *r)
 {
     if (r->views < limits->min_views)
-        advise(r, "take %d more: %d of %d good views are there",
-               limits->min_views - r->views, r->views, limits->min_views);
+        advise(r, "take %d more: %d of %d good views are there", limits->min_views - r->views,
+               r->views, limits->min_views);
 }
 
 static void ask_for_sharpness(const rg_lens_limits *limits, const rg_calibration *c,

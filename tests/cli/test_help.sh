@@ -47,6 +47,9 @@ test_version_is_printed() {
     rg --version
     exits 0
     grep -qE '^rimglow [0-9]+\.[0-9]+' out || fail "a version number"
+    # What a report of a fault needs, and what changes without the source being changed: nothing.
+    shows "built with" "libjpeg-turbo" "SQLite $(sqlite3 --version | cut -d' ' -f1)"
+    if grep -qE "$(date +%Y)|$PWD|/home|/tmp" out; then fail "a date or a path"; fi
 }
 
 test_no_command_is_a_usage_error() {

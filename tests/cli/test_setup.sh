@@ -143,6 +143,40 @@ test_a_pad_that_was_not_swept_or_only_with_a_firm_finger_holds() {
     shows "- C: sealed under 40 g only"
 }
 
+# at_rest NAME: a sweep folder of the open key of G, taken when those of `take` were.
+at_rest() {
+    sweep "$1" G
+    change "$1" "s|^instrument.*|instrument = $PWD/my-horn.ini|
+        /^\[frames\]/i [taken]\ndate = 2026-11-20\ngain = 0\nexposure_s = 0"
+    ln -s "$ROOT/samples/PE-A-0147-open/08-G"/view_*.jpg "$1"
+    echo "view_*.jpg = open, exposure 0.25" >>"$1/sweep.ini"
+}
+
+test_frames_of_the_open_key_alone_say_nothing_of_the_seal() {
+    horn G
+    at_rest open
+    rg archive add --technician "A. Bell" open
+    exits 0
+    shows "( ? ) undecided"
+    hides "sealed"
+    bag=$(bag archive PE-A-0147 1)
+    holds "$bag/data/inspection.json" '.verdict == "undecided" and .reasons == ["not swept: G"]'
+    values
+    judged 1 "- G: not swept" "(   ) G "
+    # Beside a sweep of the seal they neither count nor stand in its way, also not as the last of a visit.
+    take g G 08-G
+    stored g
+    timeless
+    rg archive add --technician "A. Bell" --setup setup.ini --rules rules.ini g open
+    exits 0
+    shows "( / ) leaking"
+    holds "$(bag archive PE-A-0147 3)/data/inspection.json" '.reasons == ["leaking: G"]'
+    rg setup PE-A-0147 --rules rules.ini --json
+    exits 1
+    holds out '[.items[] | select(.name == "G") | .verdict] == ["leaking"]'
+    holds out '[.changes[] | select(.name == "G") | [.visit, .state]] == [[2, "no change shown"]]'
+}
+
 test_a_leaking_pad_holds_first_of_all() {
     horn C "G sharp"
     take c C 04-C
@@ -273,6 +307,29 @@ test_a_sheet_that_does_not_follow_from_its_bag_is_found() {
     rg archive verify --json
     exits 1
     holds out '[.findings[] | select(.kind == "record")] | .[0].text | test("release.ini")'
+}
+
+test_the_bag_keeps_the_settings_of_its_work_up_and_is_judged_by_them() {
+    horn C
+    take c C 04-C
+    values
+    timeless
+    stored --setup setup.ini --rules rules.ini c
+    bag=$(bag archive PE-A-0147 1)
+    for file in diagnosis keys heights flow; do
+        cmp -s "$CALIB/$file.ini" "$bag/data/setup/$file.ini" || fail "$file.ini is kept as it was"
+    done
+    chmod -R u+w archive
+    for file in diagnosis keys heights flow; do
+        cp "$bag/data/setup/$file.ini" kept.ini
+        sed -i '0,/^\[/s/^\[/[my /' "$bag/data/setup/$file.ini"
+        manifests_of "$bag"
+        rg archive reindex
+        rg archive verify --json
+        exits 1
+        holds out "[.findings[] | select(.kind == \"record\")] | .[0].text | test(\"$file.ini\")"
+        cp kept.ini "$bag/data/setup/$file.ini"
+    done
 }
 
 test_a_yearly_service_shows_what_changed() {

@@ -79,6 +79,66 @@ Test(draw_heights, marks_stand_at_their_values)
     rg_image_free(&m);
 }
 
+/* Dark pixels of a row within 12 px of the first of two columns of keys. */
+static int ink_of_row(const rg_image *m, double y)
+{
+    int x = 116 + 820 / 4, row = (int)lround(y), n = 0;
+    for (int i = x - 12; i <= x + 12; i++)
+        n += test_tone(m, i, row) < 128;
+    return n;
+}
+
+/* Two keys, the first of them off its target of 5 mm by so much; y: where values stand. The axis holds the bands
+ * (4.7 to 5.8 mm) and what the key shows, and 0.08 of that more at both ends. */
+static rg_image key_off_by(double off_mm, double *top_mm, double *px_per_mm)
+{
+    const double more[] = {off_mm, 0};
+    rg_draw_heights_args args = judged(2, more);
+    double shown = key[0].opening_mm, after = heights.finding[0].after_mm;
+    double low = fmin(4.7, fmin(shown, after) - 0.08), high = fmax(5.8, fmax(shown, after) + 0.08);
+    *px_per_mm = 520 / (1.16 * (high - low));
+    *top_mm = high + 0.08 * (high - low);
+    return picture(&args);
+}
+
+Test(draw_heights, a_triangle_stands_at_its_value_and_points_to_where_the_key_must_go)
+{
+    /* Of 15 px height and 18 px base; its point is 9 px from the value. */
+    static const double off[] = {-0.6, 0.6};
+    for (int i = 0; i < 2; i++) {
+        double top, scale, towards = off[i] < 0 ? -1 : 1; /* the picture's y runs down */
+        rg_image m = key_off_by(off[i], &top, &scale);
+        double y = 194 + (top - (5 + off[i])) * scale;
+        cr_expect_eq(off[i]<0, heights.finding[0].change_mm> 0, "%g", off[i]);
+        int base = ink_of_row(&m, y - towards * 5), point = ink_of_row(&m, y + towards * 7);
+        cr_expect(base >= 14 && base <= 18, "%g: base %d px", off[i], base);
+        cr_expect(point >= 2 && point <= 5, "%g: near its point %d px", off[i], point);
+        cr_expect_leq(ink_of_row(&m, y - towards * 9), 3, "%g: nothing but the bar behind", off[i]);
+        rg_image_free(&m);
+    }
+}
+
+/* The expanded uncertainty of u = 0.04 mm at k = 2 is 0.08 mm to both sides. */
+Test(draw_heights, bars_end_at_the_expanded_uncertainty)
+{
+    static const double off[] = {-0.6, 0.05};
+    for (int i = 0; i < 2; i++) {
+        double top, scale;
+        rg_image m = key_off_by(off[i], &top, &scale);
+        for (int end = -1; end <= 1; end += 2) {
+            double y = 194 + (top - (5 + off[i] + 0.08 * end)) * scale;
+            int most = 0;
+            for (int row = -1; row <= 1; row++)
+                most = (int)fmax(most, ink_of_row(&m, y + row));
+            cr_expect(most >= 11 && most <= 14, "%g, end %d: a foot of %d px", off[i], end, most);
+            cr_expect_eq(ink_of_row(&m, y - 4 * end), 0, "%g: nothing beyond its end", off[i]);
+            int along = ink_of_row(&m, y + 4 * end);
+            cr_expect(along >= 1 && along <= 3, "%g: the bar, %d px", off[i], along);
+        }
+        rg_image_free(&m);
+    }
+}
+
 Test(draw_heights, a_key_that_was_not_measured_has_a_hatched_band_and_no_mark)
 {
     const double more[] = {0, NAN, 0};

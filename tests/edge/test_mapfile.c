@@ -17,8 +17,8 @@ static rg_sweep_result result;
 static rg_map_file file;
 static rg_error err;
 
-/* A map with all three states and an arc, as JSON. */
-static char *written(void)
+/* A map with all three states and an arc, as JSON; of a key, with its opening, where these are given. */
+static char *written_of(const char *key, const rg_opening *opening)
 {
     static rg_setup setup;
     static const rg_frame frames[3] = {{.used = true}, {.used = true}, {0}};
@@ -73,7 +73,10 @@ static char *written(void)
                         .roles = roles,
                         .count = 3,
                         .light_date = "2026-11-18",
-                        .inputs = &inputs};
+                        .inputs = &inputs,
+                        .key = key,
+                        .opening = opening,
+                        .opening_target_mm = 5.6};
     result.evidence.light_proven = true;
     result.radiance[0] = 4;
     result.radiance[1] = 2;
@@ -85,6 +88,11 @@ static char *written(void)
     char *text = NULL;
     cr_assert_eq(rg_report_seal_map(&report, &text, &err), RG_OK, "%s", err.text);
     return text;
+}
+
+static char *written(void)
+{
+    return written_of(NULL, NULL);
 }
 
 static rg_code parse(const char *text)
@@ -137,6 +145,58 @@ Test(mapfile, how_it_was_measured_comes_back)
     cr_expect_eq(file.calibration_day, 20775);
     cr_expect_eq(file.judged_day, 20777);
     cr_expect(file.frames_given == 2 && file.frames_used == 1);
+    free(text);
+}
+
+Test(mapfile, the_pressed_key_comes_back)
+{
+    char *text = written_of("F", NULL);
+    cr_assert_eq(parse(text), RG_OK, "%s", err.text);
+    cr_expect_str_eq(file.key, "F");
+    cr_expect_str_eq(file.pad, "G", "the key is not the pad");
+    free(text);
+    text = written();
+    cr_assert_eq(parse(text), RG_OK, "%s", err.text);
+    cr_expect_str_eq(file.key, "", "none was named");
+    free(text);
+}
+
+Test(mapfile, an_opening_comes_back)
+{
+    const rg_opening opening = {.measured = true,
+                                .far_mm = 6.06,
+                                .u_far_mm = 0.04,
+                                .hinge_mm = 2.46,
+                                .u_hinge_mm = 0.03,
+                                .frames_given = 3,
+                                .frames_used = 2};
+    char *text = written_of(NULL, &opening);
+    cr_assert_eq(parse(text), RG_OK, "%s", err.text);
+    cr_expect(file.opening.given && file.opening.measured);
+    cr_expect_eq(file.opening.target_mm, 5.6);
+    cr_expect_eq(file.opening.far_mm, 6.06);
+    cr_expect_eq(file.opening.u_far_mm, 0.04);
+    cr_expect_eq(file.opening.hinge_mm, 2.46);
+    cr_expect_eq(file.opening.u_hinge_mm, 0.03);
+    /* Nobody may take a height from a file that holds none. */
+    char *changed = test_edited(text, "\"u_far_mm\": 0.04", "\"u_far_mm\": null");
+    cr_assert_eq(parse(changed), RG_OK, "%s", err.text);
+    cr_expect(file.opening.given && !file.opening.measured);
+    free(changed);
+    free(text);
+}
+
+Test(mapfile, an_opening_that_was_not_measured_has_no_height)
+{
+    const rg_opening opening = {.far_mm = 6.06, .u_far_mm = 0.04, .frames_given = 1};
+    char *text = written_of(NULL, &opening);
+    cr_assert_eq(parse(text), RG_OK, "%s", err.text);
+    cr_expect(file.opening.given && !file.opening.measured);
+    cr_expect(isnan(file.opening.far_mm) && isnan(file.opening.hinge_mm));
+    free(text);
+    text = written();
+    cr_assert_eq(parse(text), RG_OK, "%s", err.text);
+    cr_expect(!file.opening.given && !file.opening.measured);
     free(text);
 }
 

@@ -445,6 +445,23 @@ Test(report, a_bearing_that_was_not_seen_says_why_if_that_is_known)
     json_decref(o);
 }
 
+Test(report, the_pressed_key_is_named_where_it_was_named)
+{
+    begin();
+    report.key = "F";
+    json_t *o = write_and_read();
+    cr_assert_str_eq(string(o, "key"), "F");
+    json_decref(o);
+    report.key = "";
+    o = write_and_read();
+    cr_assert_null(json_object_get(o, "key"), "an empty name is none");
+    json_decref(o);
+    report.key = NULL;
+    o = write_and_read();
+    cr_assert_null(json_object_get(o, "key"));
+    json_decref(o);
+}
+
 /* --------------------------------------------------------------- numbers */
 Test(report, what_does_not_exist_is_null)
 {

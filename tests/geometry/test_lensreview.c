@@ -101,8 +101,7 @@ Test(lensreview, too_few_views_are_counted_without_the_bad_ones)
     cr_assert_eq(rg_lens_review_make(&few, g.view, &g.c, &r, NULL), RG_OK);
     cr_expect_eq(r.views, 7);
     cr_expect_eq(r.advices, 1);
-    cr_expect(strstr(r.advice[0], "take 1 more: 7 of 8 good views are there"), "%s",
-              r.advice[0]);
+    cr_expect(strstr(r.advice[0], "take 1 more: 7 of 8 good views are there"), "%s", r.advice[0]);
     test_free_views(g.view, VIEWS);
 }
 

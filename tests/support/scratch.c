@@ -6,6 +6,7 @@
 #include <dirent.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -17,12 +18,19 @@ bool test_scratch_make(char folder[TEST_SCRATCH_PATH])
 
 void test_scratch_remove(const char *folder)
 {
+    char path[1024];
     DIR *open = opendir(folder);
     if (!open)
         return;
     chmod(folder, 0700);
-    for (struct dirent *entry = readdir(open); entry; entry = readdir(open))
-        unlinkat(dirfd(open), entry->d_name, 0);
+    for (struct dirent *entry = readdir(open); entry; entry = readdir(open)) {
+        if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0)
+            continue;
+        if (unlinkat(dirfd(open), entry->d_name, 0) == 0)
+            continue;
+        snprintf(path, sizeof path, "%s/%s", folder, entry->d_name);
+        test_scratch_remove(path);
+    }
     closedir(open);
     rmdir(folder);
 }

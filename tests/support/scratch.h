@@ -10,7 +10,7 @@ enum { TEST_SCRATCH_PATH = 128 };
 
 /* Makes an empty folder below /tmp; false when that fails. */
 bool test_scratch_make(char folder[TEST_SCRATCH_PATH]);
-/* Removes it with the files in it (no folders). */
+/* Removes it with all that is in it. */
 void test_scratch_remove(const char *folder);
 
 #endif
