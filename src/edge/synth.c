@@ -74,6 +74,8 @@ static rg_code check_light(const rg_synth_scene *s, rg_error *err)
             return bad(err, "a light", light[i], "at least 0, below 1e6");
     if (!(s->land_reflectance >= 0 && s->land_reflectance <= 1))
         return bad(err, "land_reflectance", s->land_reflectance, "0 to 1");
+    if (!(s->land_shoulder >= 0 && s->land_shoulder <= 1))
+        return bad(err, "land_shoulder", s->land_shoulder, "a slope of 0 to 1");
     if (!(s->shadow_blur_mm > 0))
         return bad(err, "shadow_blur_mm", s->shadow_blur_mm, "above 0");
     if (!(fabs(s->lamp_uneven) <= 1))

@@ -7,15 +7,16 @@
  * frame (once for the sweep), blur, noise and JPEG are those of the demo for all sweeps. Nothing is fitted to the
  * closed views.
  *
- * Profile: F(b), the flux at whole bearings (mean of the columns within half a degree), where both sets
- * see the rim (lit or dark, not hidden, glared over or outside) at no more than OBLIQUE_RAD. Differences are shares of
- * the sweep's largest path-traced F.
+ * Profile: F(b), the flux at whole bearings (mean of the columns within MEAN_DEG: path-traced light is grainy from
+ * column to column), where both sets see the rim there (lit or dark, not hidden, glared over or outside) at no more than
+ * OBLIQUE_RAD, and no feeler stands beside or behind. Differences are shares of the sweep's largest path-traced F.
  *
  * Visibility limit: the views of one camera bearing (within GROUP_DEG) are ordered by the elevation of their ray
- * to the rim at b over the rim plane. From the view that shows most light, upwards and downwards, the flux is taken
- * as straight between views; where it falls through LIMIT_SHARE of the peak of F at that bearing and camera
- * (path-traced; the same level for both sets) is the limit. Where one set falls through and the other does not before
- * its last view, that view is taken for the other's limit: the difference is then a lower bound.
+ * to the rim at b over the rim plane; those that may see through to an open far side are left out. From the
+ * highest view downwards, and from the lowest upwards, the limit is where the flux first reaches LIMIT_SHARE of its
+ * path-traced peak at that bearing and camera (one level for both sets), taken as straight between two views; they
+ * must be no more than STEP_DEG apart. Where one set ends and the other is still above the level in
+ * its last view, that view is taken for its limit: the difference is then a lower bound ("one-sided").
  */
 #include <jansson.h>
 #include <math.h>
@@ -29,12 +30,13 @@
 
 #define OBLIQUE_RAD   0.8
 #define GROUP_DEG     6.0
-#define MEAN_DEG      1.5
+#define MEAN_DEG      2.5
+#define STEP_DEG      0.6
 #define LIMIT_SHARE   0.25
-#define LEAST_FLUX_MM 0.01
+#define LEAST_FLUX_MM 0.01 /* peaks below that are no light to end */
 #define PROFILE_SHARE 0.15
 #define LIMIT_DEG     0.2
-enum { LIMITS_MAX = 4096, LEAST_COLUMNS = 10 };
+enum { END_REACH_DEG = 15, LIMITS_MAX = 4096, LEAST_COLUMNS = 18, SPARSE_FRAMES = 12 };
 
 static const char *const sweeps[] = {"05-B", "06-A", "07-G-sharp", "08-G", "wedge"};
 
@@ -169,19 +171,46 @@ static double flux_at(const rg_frame *f, double b)
     return n >= LEAST_COLUMNS ? sum / n : NAN;
 }
 
+/* The ray to the rim's outer edge at b. */
+typedef struct ray {
+    double slope, chord_mm; /* through the hole, outer edge to outer edge */
+    double leaves_deg;      /* bearing at which it leaves the rim again */
+} ray;
+
+static ray ray_to(const pair *p, int i, int b)
+{
+    rg_vec3 eye = rg_pose_camera_centre(&p->camera[i]);
+    double r = 0.5 * p->traced.setup.rim.outer_diameter_mm;
+    double x = r * cos(rg_radians(b)), y = -r * sin(rg_radians(b));
+    double ahead = rg_degrees(atan2(-(y - eye.y), x - eye.x));
+    return (ray){.slope = eye.z / hypot(eye.x - x, eye.y - y),
+                 .chord_mm = 2 * r * fabs(cos(rg_radians(ahead - b))),
+                 .leaves_deg = rg_wrap_degrees(2 * ahead - b - 180)};
+}
+
 /* The ray to the rim at b, or where it leaves the hole again, lies within the light calibration's margin of a
  * feeler. */
 static bool past_feeler(const pair *p, int i, int b)
 {
     const rg_sweep *s = &p->traced.sweep;
     double margin = p->traced.station.wedge.margin_deg;
-    rg_vec3 eye = rg_pose_camera_centre(&p->camera[i]);
-    double r = 0.5 * p->traced.setup.rim.outer_diameter_mm;
-    double x = r * cos(rg_radians(b)), y = -r * sin(rg_radians(b));
-    double ahead = rg_degrees(atan2(-(y - eye.y), x - eye.x));
-    double leaves = 2 * ahead - b - 180;
-    return s->wedge.present && (fabs(rg_angle_between(b, s->wedge.bearing_deg)) < margin ||
-                                fabs(rg_angle_between(leaves, s->wedge.bearing_deg)) < margin);
+    return s->wedge.present &&
+           (fabs(rg_angle_between(b, s->wedge.bearing_deg)) < margin ||
+            fabs(rg_angle_between(ray_to(p, i, b).leaves_deg, s->wedge.bearing_deg)) < margin);
+}
+
+static double width_at(const pair *p, int b)
+{
+    return number(json_object_get(p->truth, "w_mm"), (size_t)((b + 360) % 360));
+}
+
+/* A part of the slot may be seen through to the room behind: the ray rises or sinks by less than either gap on
+ * its way to a far side that is open. */
+static bool sees_through(const pair *p, int i, int b)
+{
+    ray r = ray_to(p, i, b);
+    double far = width_at(p, (int)lround(r.leaves_deg));
+    return far > 0 && fabs(r.slope) * r.chord_mm < fmax(far, width_at(p, b));
 }
 
 static void take_fluxes(pair *p)
@@ -238,23 +267,15 @@ typedef struct rocking {
     double elevation[PROOF_FRAMES_MAX], flux[2][PROOF_FRAMES_MAX];
 } rocking;
 
-static double ray_elevation(const pair *p, int i, int b)
-{
-    rg_vec3 eye = rg_pose_camera_centre(&p->camera[i]);
-    double r = 0.5 * p->traced.setup.rim.outer_diameter_mm;
-    double x = r * cos(rg_radians(b)), y = -r * sin(rg_radians(b));
-    return rg_degrees(atan2(eye.z, hypot(eye.x - x, eye.y - y)));
-}
-
 /* Views of the camera bearing of view `first` that see b, in order of elevation. */
 static rocking rocking_at(const pair *p, int first, int b)
 {
     rocking k = {0};
     for (int i = first; i < p->frames; i++) {
         if (fabs(rg_angle_between(p->bearing[i], p->bearing[first])) > GROUP_DEG ||
-            isnan(p->flux[0][i][b]))
+            isnan(p->flux[0][i][b]) || sees_through(p, i, b))
             continue;
-        double e = ray_elevation(p, i, b);
+        double e = rg_degrees(atan(ray_to(p, i, b).slope));
         int at = k.n++;
         for (; at > 0 && k.elevation[at - 1] > e; at--) {
             k.elevation[at] = k.elevation[at - 1];
@@ -276,22 +297,24 @@ static double brightest(const rocking *k)
     return best;
 }
 
-/* From the last view `way` up or down inwards to the first that reaches the level; false where that is the last
- * itself. */
-static bool limit(const rocking *k, int set, int way, double level, double *elevation)
+typedef enum crossing { CROSSED, ABOVE, TOO_FAR } crossing;
+
+/* From the last view `way` up or down inwards to the first that reaches the level. ABOVE: that is the last
+ * itself; TOO_FAR: the two views about the level are too far apart to say where it lies between. */
+static crossing limit(const rocking *k, int set, int way, double level, double *elevation)
 {
     const double *f = k->flux[set];
     int last = way > 0 ? k->n - 1 : 0, i = last;
     while (i >= 0 && i < k->n && f[i] < level)
         i -= way;
-    if (i < 0 || i >= k->n) /* nowhere */
-        i = way > 0 ? 0 : k->n - 1;
+    if (i < 0 || i >= k->n)
+        return TOO_FAR;
     *elevation = k->elevation[i];
-    if (i == last || f[i] < level)
-        return i != last;
-    double share = (f[i] - level) / (f[i] - f[i + way]);
-    *elevation += share * (k->elevation[i + way] - k->elevation[i]);
-    return true;
+    if (i == last)
+        return ABOVE;
+    double step = k->elevation[i + way] - k->elevation[i];
+    *elevation += step * (f[i] - level) / (f[i] - f[i + way]);
+    return fabs(step) > STEP_DEG ? TOO_FAR : CROSSED;
 }
 
 typedef struct limits {
@@ -301,36 +324,73 @@ typedef struct limits {
     int bearing;
 } limits;
 
+static void add_limit(limits *l, double off, bool one_sided, int b)
+{
+    if (l->n == LIMITS_MAX)
+        return;
+    l->bounds += one_sided;
+    l->off[l->n++] = fabs(off);
+    if (fabs(off) > fabs(l->largest)) {
+        l->largest = off;
+        l->bearing = b;
+    }
+}
+
 static void compare_rocking(const rocking *k, int b, limits *l)
 {
     double level = LIMIT_SHARE * brightest(k), e[2];
-    if (k->n < 4 || level < LIMIT_SHARE * LEAST_FLUX_MM)
+    if (k->n < 3 || level < LIMIT_SHARE * LEAST_FLUX_MM)
         return;
     for (int way = -1; way <= 1; way += 2) {
-        bool ends[2] = {limit(k, 0, way, level, &e[0]), limit(k, 1, way, level, &e[1])};
-        if ((!ends[0] && !ends[1]) || l->n == LIMITS_MAX)
-            continue;
-        double off = e[1] - e[0];
-        l->bounds += ends[0] != ends[1];
-        l->off[l->n++] = fabs(off);
-        if (getenv("DUMP") && fabs(off) > 0.15) {
-            printf("L %d way %d off %.3f:", b, way, off);
-            for (int i = 0; i < k->n; i++)
-                printf(" %+.2f %.4f/%.4f", k->elevation[i], k->flux[0][i], k->flux[1][i]);
-            puts("");
-        }
-        if (fabs(off) > fabs(l->largest)) {
-            l->largest = off;
-            l->bearing = b;
-        }
+        crossing a = limit(k, 0, way, level, &e[0]), o = limit(k, 1, way, level, &e[1]);
+        if (a != TOO_FAR && o != TOO_FAR && (a == CROSSED || o == CROSSED))
+            add_limit(l, e[1] - e[0], a != o, b);
     }
+}
+
+/* Bearing nearest to `from` at which the flux of a view falls through the level, `way` clockwise or back;
+ * NAN where it does not within END_REACH_DEG. */
+static double end_near(const double flux[RG_BINS], int from, int way, double level)
+{
+    double best = NAN;
+    for (int d = -END_REACH_DEG; d <= END_REACH_DEG; d++) {
+        int b = (from + d + 360) % 360;
+        double f = flux[b], next = flux[(b + way + 360) % 360];
+        double off = d + way * (f - level) / (f - next);
+        if (f >= level && next < level && !(fabs(best) <= fabs(off)))
+            best = off;
+    }
+    return best;
+}
+
+/* A sparse sweep has no rocking: in each of its views the light ends along the rim, where the gap is too thin for
+ * the view's elevation. The end's bearing is worth (dw/db) / depth in elevation. */
+static void compare_ends(const pair *p, limits *l)
+{
+    const rg_rim *rim = &p->traced.setup.rim;
+    double depth = 0.5 * (rim->pad_diameter_mm - rim->inner_diameter_mm);
+    double level = LIMIT_SHARE * p->peak;
+    for (int i = 0; i < p->frames; i++)
+        for (int b = 0; b < RG_BINS; b++)
+            for (int way = -1; way <= 1; way += 2) {
+                int next = (b + way + 360) % 360;
+                const double *f = p->flux[0][i];
+                double a = end_near(f, b, way, level), o = end_near(p->flux[1][i], b, way, level);
+                if (!(f[b] >= level && f[next] < level) || isnan(o))
+                    continue;
+                double per_deg = fabs(width_at(p, b + 2) - width_at(p, b - 2)) / 4;
+                add_limit(l, rg_degrees(atan((o - a) * per_deg / depth)), false, b);
+            }
 }
 
 static int compare_limits(const pair *p)
 {
     static limits l;
     l = (limits){0};
-    for (int i = 0; i < p->frames; i++) {
+    bool sparse = p->frames < SPARSE_FRAMES;
+    if (sparse)
+        compare_ends(p, &l);
+    for (int i = 0; !sparse && i < p->frames; i++) {
         bool first = true;
         for (int k = 0; k < i; k++)
             first = first && fabs(rg_angle_between(p->bearing[k], p->bearing[i])) > GROUP_DEG;
@@ -340,10 +400,11 @@ static int compare_limits(const pair *p)
         }
     }
     double median = l.n ? rg_median_inplace(l.off, (size_t)l.n) : 0;
-    bool out = !(fabs(l.largest) <= LIMIT_DEG);
-    printf("  visibility limit: %d (%d one-sided); difference median %.3f, largest %+.3f degrees "
+    bool out = !(l.n > 0 && fabs(l.largest) <= LIMIT_DEG);
+    printf("  visibility limit%s: %d (%d one-sided); difference median %.3f, largest %+.3f degrees "
            "(bearing %d)%s\n",
-           l.n, l.bounds, median, l.largest, l.bearing, out ? "  OUT OF BOUNDS" : "");
+           sparse ? ", by the light's ends" : "", l.n, l.bounds, median, l.largest, l.bearing,
+           out ? "  OUT OF BOUNDS" : "");
     return out;
 }
 
