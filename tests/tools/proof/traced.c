@@ -30,13 +30,13 @@
 
 #define OBLIQUE_RAD   0.8
 #define GROUP_DEG     6.0
-#define MEAN_DEG      2.5
+#define MEAN_DEG      3.5
 #define STEP_DEG      0.6
 #define LIMIT_SHARE   0.25
 #define LEAST_FLUX_MM 0.01 /* peaks below that are no light to end */
 #define PROFILE_SHARE 0.15
 #define LIMIT_DEG     0.2
-enum { END_REACH_DEG = 15, LIMITS_MAX = 4096, LEAST_COLUMNS = 18, SPARSE_FRAMES = 12 };
+enum { END_REACH_DEG = 15, LIMITS_MAX = 4096, LEAST_COLUMNS = 26, SPARSE_FRAMES = 12 };
 
 static const char *const sweeps[] = {"05-B", "06-A", "07-G-sharp", "08-G", "wedge"};
 
@@ -47,7 +47,7 @@ typedef struct pair {
     rg_pose camera[PROOF_FRAMES_MAX];
     double bearing[PROOF_FRAMES_MAX];
     double flux[2][PROOF_FRAMES_MAX][RG_BINS]; /* path-traced, rendered; NAN: not seen by both */
-    double peak;
+    double peak, grain[2];                     /* largest scatter of the columns of a mean */
     int frames;
 } pair;
 
@@ -153,10 +153,10 @@ static void render(pair *p)
 
 /* ------------------------------------------------------------------- flux */
 
-/* Mean flux of the columns about a bearing; NAN when one of them was not seen. */
-static double flux_at(const rg_frame *f, double b)
+/* Mean flux of the columns about a bearing, and their scatter; NAN when one of them was not seen. */
+static double flux_at(const rg_frame *f, double b, double *scatter)
 {
-    double sum = 0;
+    double sum = 0, square = 0;
     int n = 0;
     for (int c = 0; f->used && c < f->light.columns; c++) {
         const rg_column_light *col = &f->light.column[c];
@@ -166,8 +166,10 @@ static double flux_at(const rg_frame *f, double b)
             fabs(f->strip.column[c].obliquity_rad) > OBLIQUE_RAD)
             return NAN;
         sum += col->flux_mm;
+        square += col->flux_mm * col->flux_mm;
         n++;
     }
+    *scatter = n ? sqrt(fmax(square / n - sum / n * (sum / n), 0)) : 0;
     return n >= LEAST_COLUMNS ? sum / n : NAN;
 }
 
@@ -224,12 +226,16 @@ static void take_fluxes(pair *p)
         p->bearing[i] = json_number_value(json_object_get(view, "bearing_deg"));
         for (int b = 0; b < RG_BINS; b++) {
             bool behind = past_feeler(p, i, b);
-            double f[2] = {flux_at(traced, b), flux_at(&p->own[i], b)};
+            double grain[2],
+                f[2] = {flux_at(traced, b, &grain[0]), flux_at(&p->own[i], b, &grain[1])};
             bool seen = !behind && !isnan(f[0]) && !isnan(f[1]);
             for (int k = 0; k < 2; k++)
                 p->flux[k][i][b] = seen ? f[k] : NAN;
-            if (seen)
-                p->peak = fmax(p->peak, f[0]);
+            if (!seen)
+                continue;
+            p->peak = fmax(p->peak, f[0]);
+            for (int k = 0; k < 2; k++)
+                p->grain[k] = fmax(p->grain[k], grain[k]);
         }
     }
 }
@@ -253,10 +259,9 @@ static int compare_profiles(const pair *p)
         }
     bool out = !(n > 0 && fabs(largest) <= PROFILE_SHARE);
     printf("  profile: %d bearings of %d views, peak %.3f light mm; rms %.1f %%, largest %+.1f %% "
-           "of it "
-           "(view %d, bearing %d)%s\n",
+           "of it (view %d, bearing %d); grain up to %.0f %%, rendered %.0f %%%s\n",
            n, p->frames, p->peak, n ? 100 * sqrt(square / n) : 0.0, 100 * largest, at[0], at[1],
-           out ? "  OUT OF BOUNDS" : "");
+           100 * p->grain[0] / p->peak, 100 * p->grain[1] / p->peak, out ? "  OUT OF BOUNDS" : "");
     return out;
 }
 
