@@ -263,9 +263,10 @@ bench-live: ## the bench under load: ten minutes at 60 frames a second, then 8 h
 	@build/release/tests/tools/live_load --seconds 600 --sweep 20
 	@build/release/tests/tools/live_load --frames 1728000
 
-accuracy: ## truth against measured on the sample sweeps, and of synthetic pads
+accuracy: ## truth against measured on the sample sweeps, the renderer against them, and synthetic pads
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/accuracy samples/truth
+	@build/release/tests/tools/prove traced
 	@build/release/tests/tools/diagnose_population
 
 prove: ## uncertainties and detection figures proved by sampling, about an hour of one core
