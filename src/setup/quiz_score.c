@@ -56,14 +56,14 @@ static void say(rg_quiz_words *w, const char *format, ...)
 static void place_words(const rg_quiz_truth *t, char text[RG_QUIZ_SENTENCE])
 {
     if (t->where == RG_QUIZ_NOWHERE)
-        snprintf(text, RG_QUIZ_SENTENCE, "no gap anywhere");
+        snprintf(text, RG_QUIZ_SENTENCE, "there is no gap anywhere");
     else if (t->where == RG_QUIZ_ROUND)
-        snprintf(text, RG_QUIZ_SENTENCE, "a gap as wide all round");
+        snprintf(text, RG_QUIZ_SENTENCE, "the gap is as wide all round");
     else if (t->bearings == 2)
-        snprintf(text, RG_QUIZ_SENTENCE, "the gap widest at %.0f and at %.0f degrees",
+        snprintf(text, RG_QUIZ_SENTENCE, "the gap is widest at %.0f and at %.0f degrees",
                  t->bearing_deg[0], t->bearing_deg[1]);
     else
-        snprintf(text, RG_QUIZ_SENTENCE, "the gap widest at %.0f degrees", t->bearing_deg[0]);
+        snprintf(text, RG_QUIZ_SENTENCE, "the gap is widest at %.0f degrees", t->bearing_deg[0]);
 }
 
 static void say_bearing(const rg_quiz_truth *t, const rg_quiz_score *s, rg_quiz_words *w)
@@ -71,7 +71,7 @@ static void say_bearing(const rg_quiz_truth *t, const rg_quiz_score *s, rg_quiz_
     char place[RG_QUIZ_SENTENCE];
     place_words(t, place);
     if (isnan(s->error_deg))
-        say(w, "Bearing %s: there is %s.", s->bearing ? "right" : "wrong", place);
+        say(w, "Bearing %s: %s.", s->bearing ? "right" : "wrong", place);
     else
         say(w,
             "Bearing %s: %s; the answer is %.0f degrees off, and %.0f are allowed (half the width "
