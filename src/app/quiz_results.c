@@ -10,6 +10,9 @@
 #include "rimglow/date.h"
 #include "rimglow/trainee.h"
 
+/* Below so many cases the normal limits of kappa are too short (kappa.h). No source. */
+enum { FEW = 20 };
+
 /* Results count classes and shares; no pad is drawn. */
 static const double any_overhang_mm = 1;
 
@@ -51,6 +54,8 @@ static void print_agreement(const char *with, const rg_quiz_agreement *a)
     if (a->cases > 0) {
         print_kappa("cause", &a->cause);
         print_kappa("width", &a->width);
+        if (a->cases < FEW)
+            printf("; few cases, true limits are wider");
     }
     putchar('\n');
 }

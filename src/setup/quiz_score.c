@@ -56,14 +56,14 @@ static void say(rg_quiz_words *w, const char *format, ...)
 static void place_words(const rg_quiz_truth *t, char text[RG_QUIZ_SENTENCE])
 {
     if (t->where == RG_QUIZ_NOWHERE)
-        snprintf(text, RG_QUIZ_SENTENCE, "no gap anywhere");
+        snprintf(text, RG_QUIZ_SENTENCE, "there is no gap anywhere");
     else if (t->where == RG_QUIZ_ROUND)
-        snprintf(text, RG_QUIZ_SENTENCE, "a gap as wide all round");
+        snprintf(text, RG_QUIZ_SENTENCE, "the gap is as wide all round");
     else if (t->bearings == 2)
-        snprintf(text, RG_QUIZ_SENTENCE, "the gap widest at %.0f and at %.0f degrees",
+        snprintf(text, RG_QUIZ_SENTENCE, "the gap is widest at %.0f and at %.0f degrees",
                  t->bearing_deg[0], t->bearing_deg[1]);
     else
-        snprintf(text, RG_QUIZ_SENTENCE, "the gap widest at %.0f degrees", t->bearing_deg[0]);
+        snprintf(text, RG_QUIZ_SENTENCE, "the gap is widest at %.0f degrees", t->bearing_deg[0]);
 }
 
 static void say_bearing(const rg_quiz_truth *t, const rg_quiz_score *s, rg_quiz_words *w)
@@ -71,11 +71,12 @@ static void say_bearing(const rg_quiz_truth *t, const rg_quiz_score *s, rg_quiz_
     char place[RG_QUIZ_SENTENCE];
     place_words(t, place);
     if (isnan(s->error_deg))
-        say(w, "Bearing %s: there is %s.", s->bearing ? "right" : "wrong", place);
+        say(w, "Bearing %s: %s.", s->bearing ? "right" : "wrong", place);
     else
         say(w,
-            "Bearing %s: %s; the answer is %.0f degrees off, and %.0f are allowed, since half "
-            "the width or more stretches over %.0f degrees.",
+            "Bearing %s: %s; the answer is %.0f degrees off, and %.0f are allowed (half the width "
+            "or "
+            "more stretches over %.0f degrees).",
             s->bearing ? "right" : "wrong", place, fabs(s->error_deg), t->tolerance_deg,
             t->extent_deg);
 }
@@ -94,28 +95,27 @@ static void say_width(const rg_quiz_options *o, const rg_quiz_truth *t, const rg
 }
 
 /* What a pad of this cause looks like. Thick and thin at the hinge: common practice, no source. */
-static const char *mark_of(rg_quiz_cause cause)
+static const char *look_of(rg_quiz_cause cause)
 {
-    static const char *const mark[RG_QUIZ_CAUSES] = {
-        "in contact: no light at the rim from any side, with the camera level with the slot",
-        "tilted: one long opening, widest on one side away from the hinge's line, contact opposite",
-        "thick at the hinge: contact at the key arm, one long opening widest opposite it",
-        "thin at the hinge: one long opening, widest at the key arm, contact opposite it",
-        "saddle: two openings opposite each other, contact between them on both sides",
-        "uniform: light of the same width from every side, contact nowhere",
-        "crease or dent: one short opening that ends soon, contact right beside it"};
-    return mark[cause];
+    static const char *const look[RG_QUIZ_CAUSES] = {
+        "no light at the rim from any side, with the camera level with the slot",
+        "one long opening, widest on one side away from the hinge's line, contact opposite",
+        "contact at the key arm, one long opening widest opposite it",
+        "one long opening, widest at the key arm, contact opposite it",
+        "two openings opposite each other, contact between them on both sides",
+        "light of the same width from every side, contact nowhere",
+        "one short opening that ends soon, contact right beside it"};
+    return look[cause];
 }
 
 static void say_cause(const rg_quiz_truth *t, const rg_quiz_answer *a, const rg_quiz_score *s,
                       rg_quiz_words *w)
 {
-    if (s->cause) {
-        say(w, "Cause right. %s.", mark_of(t->cause));
-        return;
-    }
-    say(w, "Cause wrong. It is %s.", mark_of(t->cause));
-    say(w, "It is not %s.", mark_of(a->cause));
+    say(w, "Cause %s. This is \"%s\": %s.", s->cause ? "right" : "wrong",
+        rg_quiz_cause_name(t->cause), look_of(t->cause));
+    if (!s->cause)
+        say(w, "The answer, \"%s\", would show this: %s.", rg_quiz_cause_name(a->cause),
+            look_of(a->cause));
 }
 
 /* How near the camera was to seeing nothing of it. */

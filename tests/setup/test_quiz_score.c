@@ -126,9 +126,10 @@ Test(quiz_score, feedback_says_what_was_wrong_and_why)
 {
     feed_back((rg_quiz_answer){RG_QUIZ_AT, 20, 3, RG_QUIZ_SADDLE}, 0.2);
     cr_expect(says("Bearing wrong") && says("350 degrees") && says("30 degrees off") &&
-              says("20 are allowed") && says("over 80 degrees"));
+              says("20 are allowed") && says("over 80 degrees)"));
     cr_expect(says("Width wrong: 0.034 mm, up to 0.05 mm; the answer is 1 class too wide"));
-    cr_expect(says("It is tilted: one long opening") && says("It is not saddle: two openings"));
+    cr_expect(says("This is \"tilted\": one long opening") &&
+              says("\"saddle\", would show this: two openings"));
     cr_expect_not(says("hides this gap"));
     feed_back((rg_quiz_answer){RG_QUIZ_AT, 345, 0, RG_QUIZ_TILTED}, 0.9);
     cr_expect(says("Bearing right") && says("2 classes too narrow") && says("Cause right"));
@@ -141,7 +142,7 @@ Test(quiz_score, feedback_of_a_sealed_pad)
     t = (rg_quiz_truth){.cause = RG_QUIZ_SEALED};
     feed_back((rg_quiz_answer){RG_QUIZ_AT, 20, 1, RG_QUIZ_LOCAL}, 3);
     cr_expect(says("Bearing wrong: there is no gap anywhere") && says("0.000 mm, sealed") &&
-              says("It is in contact: no light"));
+              says("This is \"in contact\": no light"));
     feed_back((rg_quiz_answer){RG_QUIZ_NOWHERE, 0, 0, RG_QUIZ_SEALED}, 3);
     cr_expect(says("Bearing right") && says("Width right") && says("Cause right"));
 }

@@ -74,7 +74,7 @@ function figure(view, i) {
   img.height = 400;
   img.src = "/api/quiz/picture?" + new URLSearchParams({ sitting: now.sitting, view: i, number: now.number });
   ends.className = "ends";
-  ends.append(element("span", "left: towards " + turn(b + 90) + "\u00b0"), element("span", "middle: " + b + "\u00b0"), element("span", "right: towards " + turn(b - 90) + "\u00b0"));
+  ends.append(element("span", "left " + turn(b + 90) + "\u00b0"), element("span", "middle " + b + "\u00b0"), element("span", "right " + turn(b - 90) + "\u00b0"));
   made.append(img, ends, element("figcaption", VIEWS[i] + ": from bearing " + b + "\u00b0, " + view.elevation_deg.toFixed(1) + "\u00b0 above the rim. Rendered, no photograph."));
   return made;
 }
