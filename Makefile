@@ -210,6 +210,9 @@ run-tests: tests build ## run the unit tests of this VARIANT
 check-browser: build tools ## the bench page in a browser, by keyboard (needs chromium, node, npm)
 	@RIMGLOW=$(PROGRAM) sh tests/browser/run.sh
 	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/browser/calibrate.sh
+	@RIMGLOW=$(PROGRAM) sh tests/browser/teach.sh
+	@RIMGLOW=$(PROGRAM) sh tests/browser/quiz.sh
+	@RIMGLOW=$(PROGRAM) sh tests/browser/pairs.sh
 
 check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
@@ -246,6 +249,7 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 	@build/release/tests/tools/archive_bench
 	@build/release/tests/tools/add_bench
 	@build/release/tests/tools/live_load --brief
+	@build/release/tests/tools/lab_bench
 	@$(MAKE) --no-print-directory -s bench-opencv
 
 bench-opencv: ## the same job by a plain OpenCV program, as a ratio (installs libopencv-dev and g++)
@@ -259,9 +263,10 @@ bench-live: ## the bench under load: ten minutes at 60 frames a second, then 8 h
 	@build/release/tests/tools/live_load --seconds 600 --sweep 20
 	@build/release/tests/tools/live_load --frames 1728000
 
-accuracy: ## truth against measured on the sample sweeps, and of synthetic pads
+accuracy: ## truth against measured on the sample sweeps, the renderer against them, and synthetic pads
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/accuracy samples/truth
+	@build/release/tests/tools/prove traced
 	@build/release/tests/tools/diagnose_population
 
 prove: ## uncertainties and detection figures proved by sampling, about an hour of one core

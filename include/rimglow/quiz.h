@@ -88,6 +88,8 @@ typedef struct rg_quiz_options {
     double streaks[2];   /* reflections in the chimney, at most */
     double glare[2];     /* share of the light that veils the picture, at most */
     double dim[2];       /* the lamp's radiance, times, at least */
+    /* How a reflection looks (synth.h): sigma, linear light at its middle, heights that it covers. */
+    double streak_width_deg, streak_light, streak_low_mm, streak_high_mm;
     double bearing_least_deg, extent_share;
     double levels, first_level, first_step, step; /* levels go from 1 to `levels` */
     int right_in_row, coarse_reversals;
@@ -244,11 +246,14 @@ typedef struct rg_quiz_result {
     char exam[RG_QUIZ_ID]; /* "" for practice */
     uint64_t seed;
     double level;
+    int64_t sitting_s;    /* as in its entries: tells sittings of one trainee apart */
     int64_t began, ended; /* first and last answer, POSIX seconds, UTC */
     int cases, answered;  /* cases: of the examination */
     double confidence;    /* of all limits, 0 to 1 */
     double pass_share;
     bool complete, passed; /* passed: complete, and all.share reaches pass_share */
+    int sitting; /* of this examination, from 1: whoever has seen its results has seen its cases. Counted by
+                    rg_quiz_progress_of; otherwise 1, and 0 in practice */
     rg_quiz_share all, bearing, width, cause;
     rg_quiz_share by_cause[RG_QUIZ_CAUSES]; /* all three right, by the true cause */
     int classes;

@@ -88,21 +88,26 @@ static rg_code find_pad(rg_lab *lab, const char *given, rg_error *err)
 
 /* ---------------------------------------------------------------- picture */
 
-/* The station's lens for the picture of the lab; its share of the station's pixels. */
+/* The station's lens for the picture of the lab; its share of the station's pixels. A crown's margin above
+ * the tag is taken as a quarter of its edge. */
 static double cut_out(const rg_lab *lab, rg_lens *lens)
 {
     const rg_teach_settings *s = &lab->settings;
     const rg_lens *whole = &lab->station.lens;
-    double crown = 2 * lab->pad->crown.apothem_mm / cos(rg_radians(30));
-    double shown = s->view * fmax(lab->pad->rim.pad_diameter_mm, crown);
-    double scale = s->width * lab->start.distance_mm / (whole->fx * shown);
+    const rg_crown *k = &lab->pad->crown;
+    double wide = fmax(lab->pad->rim.pad_diameter_mm, 2 * k->apothem_mm / cos(rg_radians(30)));
+    double top = k->centre_height_mm + 0.75 * k->tag_size_mm;
+    double low = -s->below * lab->pad->rim.pad_diameter_mm;
+    double px_per_mm = fmin(s->width / (s->view * wide), s->height / (s->tall * (top - low)));
+    double scale = px_per_mm * lab->start.distance_mm / whole->fx;
     *lens = *whole;
     lens->width = s->width;
     lens->height = s->height;
     lens->fx *= scale;
     lens->fy *= scale;
     lens->cx = 0.5 * (s->width - 1);
-    lens->cy = s->middle * s->height - 0.5;
+    /* The camera looks at aim_mm; the middle of what must be seen goes to the picture's. */
+    lens->cy = 0.5 * (s->height - 1) + (0.5 * (top + low) - lab->start.aim_mm) * px_per_mm;
     return scale;
 }
 

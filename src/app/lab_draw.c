@@ -91,8 +91,8 @@ static rg_code begin(const rg_lab *lab, const rg_render_sweep *face, int bands, 
 {
     rg_code code = rg_synth_check(&shot->scene, err);
     if (code == RG_OK)
-        code = rg_synth_begin(&shot->scene, lab->eye, &shot->camera, face->blur_px, face->glare,
-                              bands, &shot->drawing, err);
+        code = rg_synth_begin(&shot->scene, lab->eye, &shot->camera, face->blur_px, 0, bands,
+                              &shot->drawing, err);
     if (code == RG_BAD_DATA && err)
         err->code = RG_USAGE;
     return code == RG_BAD_DATA ? RG_USAGE : code;
@@ -141,7 +141,12 @@ static rg_code finish(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *sho
     rg_synth_view view;
     rg_code code = end_drawing(shot, &view, err);
     if (code == RG_OK)
+        code =
+            rg_synth_vignette(&view, &lab->setup.lens, face->falloff_power, face->vignetting, err);
+    if (code == RG_OK) {
+        rg_synth_veil(&view, face->glare);
         code = rg_lab_develop(lab, face, &view, shot, err);
+    }
     rg_synth_view_free(&view);
     return code;
 }

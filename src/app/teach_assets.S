@@ -24,5 +24,11 @@ rg_asset_\name\()_size:
     asset vanish_js, "src/app/teach/vanish.js"
     asset lessons_html, "src/app/teach/lessons.html"
     asset lessons_js, "src/app/teach/lessons.js"
+    asset quiz_html, "src/app/teach/quiz.html"
+    asset quiz_css, "src/app/teach/quiz.css"
+    asset quiz_js, "src/app/teach/quiz.js"
+    asset pairs_html, "src/app/teach/pairs.html"
+    asset pairs_js, "src/app/teach/pairs.js"
+    asset pairs_css, "src/app/teach/pairs.css"
 
     .section .note.GNU-stack, "", %progbits

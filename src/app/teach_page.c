@@ -104,6 +104,10 @@ static rg_code add_parts(rg_teach_page *p, rg_error *err)
     rg_code code = rg_teach_add_try(p, err);
     if (code == RG_OK)
         code = rg_teach_add_lessons(p, err);
+    if (code == RG_OK)
+        code = rg_teach_add_quiz(p, err);
+    if (code == RG_OK)
+        code = rg_teach_add_pairs(p, err);
     if (code == RG_OK && p->routes > RG_TEACH_ROUTES)
         code = rg_fail(err, RG_INTERNAL, "%d routes; raise RG_TEACH_ROUTES", p->routes);
     return code;
@@ -147,6 +151,8 @@ void rg_teach_page_close(rg_teach_page *page)
     rg_server_stop(page->server);
     rg_teach_close_try(page);
     rg_teach_close_lessons(page);
+    rg_teach_close_quiz(page);
+    rg_teach_close_pairs(page);
     rg_lab_close(page->lab);
     free(page);
 }

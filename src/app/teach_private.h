@@ -6,6 +6,7 @@
 #define RIMGLOW_APP_TEACH_PRIVATE_H
 
 #include "bench_page_private.h" /* rg_page_reply_json */
+#include "rimglow/pairs.h"
 #include "rimglow/teach_page.h"
 
 enum { RG_TEACH_ROUTES = 96 };
@@ -47,6 +48,8 @@ void rg_teach_close_try(rg_teach_page *page);
 rg_code rg_teach_add_quiz(rg_teach_page *page, rg_error *err);
 void rg_teach_close_quiz(rg_teach_page *page);
 rg_code rg_teach_add_pairs(rg_teach_page *page, rg_error *err);
+/* The archive of these options as cases; it must be one. */
+rg_code rg_teach_pairs_open(const rg_teach_page_options *options, rg_pairs **pairs, rg_error *err);
 void rg_teach_close_pairs(rg_teach_page *page);
 rg_code rg_teach_add_lessons(rg_teach_page *page, rg_error *err);
 void rg_teach_close_lessons(rg_teach_page *page);

@@ -43,6 +43,14 @@ static const rg_ini_field field[] = {
     ENDS("streaks", streaks, 0, RG_QUIZ_VIEWS_MAX, "reflections in the chimney"),
     ENDS("glare", glare, 0, 0.4, "share of the light that veils the picture"),
     ENDS("dim", dim, 0.05, 1, "radiance of the lamp, times"),
+    {"reflections", "width_deg", RG_INI_NUMBER, OPTION(streak_width_deg), 0.1, 90,
+     "sigma of a reflection, degrees"},
+    {"reflections", "light", RG_INI_NUMBER, OPTION(streak_light), 0, 1,
+     "linear light of a reflection"},
+    {"reflections", "low_mm", RG_INI_NUMBER, OPTION(streak_low_mm), -50, 0,
+     "lower end of a reflection, mm"},
+    {"reflections", "high_mm", RG_INI_NUMBER, OPTION(streak_high_mm), -50, 0,
+     "upper end of a reflection, mm"},
     {"score", "extent_share", RG_INI_NUMBER, OPTION(extent_share), 0, 1,
      "share of half the gap's arc that a bearing may be off"},
     {"score", "bearing_least_deg", RG_INI_NUMBER, OPTION(bearing_least_deg), 1, 90,
@@ -66,8 +74,8 @@ static const rg_ini_field field[] = {
      "confidence of limits"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
-static const char *const section_name[] = {"classes", "pad",      "views",       "easy", "hard",
-                                           "score",   "practice", "examination", NULL};
+static const char *const section_name[] = {"classes", "pad",   "views",    "reflections", "easy",
+                                           "hard",    "score", "practice", "examination", NULL};
 
 /* The class "sealed" comes first, the one above the last edge last. */
 static rg_code fill_classes(const rg_ini *ini, rg_quiz_options *o, rg_error *err)

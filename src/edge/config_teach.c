@@ -17,7 +17,10 @@ static const rg_ini_field field[] = {
     {"picture", "height_px", RG_INI_WHOLE, SETTING(height), 120, 4096, "height, px"},
     {"picture", "view", RG_INI_NUMBER, SETTING(view), 1.05, 10,
      "width that it shows, in widths of pad or crown"},
-    {"picture", "middle", RG_INI_NUMBER, SETTING(middle), 0, 1, "where the aim lies, from the top"},
+    {"picture", "tall", RG_INI_NUMBER, SETTING(tall), 1.05, 10,
+     "height that it shows, in heights up to the crown's top"},
+    {"picture", "below", RG_INI_NUMBER, SETTING(below), 0.02, 1,
+     "what is shown below the rim, in pad diameters"},
     {"finger", "seat_mm", RG_INI_NUMBER, SETTING(seat_mm), 0, 1,
      "how deep the land sinks in at light_grams, mm"},
     {"finger", "light_grams", RG_INI_NUMBER, SETTING(light_grams), 1, 1000, "light finger, grams"},
@@ -44,7 +47,7 @@ static const rg_ini_field field[] = {
     {"lessons", "sizes_mm", RG_INI_OWN, 0, 0, 0, "gaps side by side, mm"},
     {"lessons", "elevations_deg", RG_INI_OWN, 0, 0, 0, "heights of the camera, degrees"},
 };
-enum { FIELDS = sizeof field / sizeof field[0], FIRST_SLIDER = 10 };
+enum { FIELDS = sizeof field / sizeof field[0], FIRST_SLIDER = 11 };
 static const rg_ini_table table = {field, FIELDS};
 static const char *const section_name[] = {"picture", "finger",  "crease", "collect",
                                            "sliders", "lessons", NULL};

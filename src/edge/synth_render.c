@@ -394,21 +394,6 @@ static rg_code blur_flat(canvas *c, int channel, rg_error *err)
     return RG_OK;
 }
 
-/* Scattered light: a share of all light, evenly over the picture. */
-static void add_glare(canvas *c, double glare)
-{
-    size_t plane = (size_t)c->width * (size_t)c->height;
-    for (int k = 0; glare > 0 && k < 3; k++) {
-        float *light = c->light + (size_t)k * plane;
-        double sum = 0;
-        for (size_t i = 0; i < plane; i++)
-            sum += (double)light[i];
-        float even = (float)(glare * sum / (double)plane);
-        for (size_t i = 0; i < plane; i++)
-            light[i] = light[i] * (float)(1 - glare) + even;
-    }
-}
-
 /* ---------------------------------------------------------------- truth */
 
 static void tell_truth(const synth_world *w, const rg_lens *lens, const rg_pose *camera,
@@ -548,8 +533,8 @@ rg_code rg_synth_end(rg_synth_drawing *d, rg_synth_view *view, rg_error *err)
     for (int k = 0; code == RG_OK && k < 3; k++)
         code = blur_flat(c, k, err);
     if (code == RG_OK) {
-        add_glare(c, d->glare);
         *view = (rg_synth_view){.width = c->width, .height = c->height, .light = c->light};
+        rg_synth_veil(view, d->glare);
         tell_truth(&d->world, c->lens, &d->camera, view);
         c->light = NULL;
     }

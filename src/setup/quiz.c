@@ -82,6 +82,10 @@ static rg_code check_values(const rg_quiz_options *o, rg_error *err)
         ENDS(streaks, 0, RG_QUIZ_VIEWS_MAX),
         ENDS(glare, 0, 0.4),
         ENDS(dim, 0.05, 1),
+        RANGE(streak_width_deg, 0.1, 90),
+        RANGE(streak_light, 0, 1),
+        RANGE(streak_low_mm, -50, 0),
+        RANGE(streak_high_mm, -50, 0),
         RANGE(bearing_least_deg, 1, 90),
         RANGE(extent_share, 0, 1),
         RANGE(levels, 2, 100),
@@ -112,9 +116,8 @@ static rg_code check_classes(const rg_quiz_options *o, rg_error *err)
                            "follows %g",
                            o->least_mm, o->upto_mm[i], o->upto_mm[i - 1]);
     if (!(o->widest_mm > o->upto_mm[last - 1]))
-        return rg_fail(err, RG_BAD_DATA,
-                       "widest_mm = %g mm must lie above the last edge, %g mm", o->widest_mm,
-                       o->upto_mm[last - 1]);
+        return rg_fail(err, RG_BAD_DATA, "widest_mm = %g mm must lie above the last edge, %g mm",
+                       o->widest_mm, o->upto_mm[last - 1]);
     return RG_OK;
 }
 
@@ -123,10 +126,12 @@ rg_code rg_quiz_check(const rg_quiz_options *o, rg_error *err)
     rg_code code = check_values(o, err);
     if (code == RG_OK)
         code = check_classes(o, err);
+    if (code == RG_OK && !(o->streak_low_mm < o->streak_high_mm))
+        code = rg_fail(err, RG_BAD_DATA, "streak_low_mm = %g must lie below streak_high_mm = %g",
+                       o->streak_low_mm, o->streak_high_mm);
     if (code == RG_OK && o->crease_most_deg < o->crease_least_deg)
-        code =
-            rg_fail(err, RG_BAD_DATA, "crease_most_deg = %g lies below crease_least_deg = %g",
-                    o->crease_most_deg, o->crease_least_deg);
+        code = rg_fail(err, RG_BAD_DATA, "crease_most_deg = %g lies below crease_least_deg = %g",
+                       o->crease_most_deg, o->crease_least_deg);
     /* A wider pad could not be drawn: contact would be pressed deeper than allowed. */
     double half = rg_quiz_half_least(o, o->widest_mm);
     if (code == RG_OK && half > RG_QUIZ_TILT_MOST)

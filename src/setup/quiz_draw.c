@@ -264,8 +264,8 @@ rg_code rg_quiz_exam_case(const rg_quiz_options *o, uint64_t seed, int index, rg
     if (code != RG_OK)
         return code;
     if (index < 0 || index >= o->exam_cases)
-        return rg_fail(err, RG_BAD_DATA, "an examination of %d cases has no case %d",
-                       o->exam_cases, index + 1);
+        return rg_fail(err, RG_BAD_DATA, "an examination of %d cases has no case %d", o->exam_cases,
+                       index + 1);
     int place[RG_QUIZ_CASES_MAX], width_class;
     rg_quiz_cause cause;
     rg_random random = {seed};
@@ -288,11 +288,12 @@ static rg_digest options_digest(const rg_quiz_options *o)
 {
     char text[2048];
     size_t used = 0;
-    const double one[] = {o->least_mm,         o->widest_mm,         o->press_most_mm,
-                          o->overhang_mm,      o->hinge_deg,         o->hinge_apart_deg,
-                          o->crease_least_deg, o->crease_most_deg,   (double)o->views,
-                          o->height_share,     o->bearing_least_deg, o->extent_share,
-                          o->levels,           o->exam_level,        o->pass_share};
+    const double one[] = {
+        o->least_mm,      o->widest_mm,       o->press_most_mm,     o->overhang_mm,
+        o->hinge_deg,     o->hinge_apart_deg, o->crease_least_deg,  o->crease_most_deg,
+        (double)o->views, o->height_share,    o->bearing_least_deg, o->extent_share,
+        o->levels,        o->exam_level,      o->pass_share,        o->streak_width_deg,
+        o->streak_light,  o->streak_low_mm,   o->streak_high_mm};
     const double *two[] = {o->facing_deg, o->height_deg, o->other_high_deg, o->inside_share,
                            o->uneven,     o->streaks,    o->glare,          o->dim};
     for (int i = 0; i < o->classes; i++)

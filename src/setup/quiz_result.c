@@ -216,6 +216,7 @@ rg_code rg_quiz_result_of(const rg_quiz_options *o, const char *trainee, const r
     bool exam = entry[0].exam[0] != 0;
     rg_quiz_result r = {.seed = entry[0].exam_seed,
                         .level = entry[0].drawn.level,
+                        .sitting_s = entry[0].sitting,
                         .began = entry[0].time,
                         .ended = entry[count - 1].time,
                         .cases = exam ? entry[0].exam_cases : count,
@@ -227,6 +228,7 @@ rg_code rg_quiz_result_of(const rg_quiz_options *o, const char *trainee, const r
     rg_copy_text(r.exam, sizeof r.exam, entry[0].exam);
     tally t = count_up(entry, count);
     fill_shares(o, &t, count, &r);
+    r.sitting = exam; /* rg_quiz_progress_of knows better */
     r.complete = exam && count == r.cases;
     r.passed = r.complete && r.all.share >= r.pass_share;
     code = fill_error(entry, count, &r, err);
@@ -289,6 +291,15 @@ static int gather(const rg_quiz_entry *entry, int count, int from, rg_quiz_entry
     return n;
 }
 
+/* The how manieth sitting of this examination begins there: of earlier ones one answer is enough. */
+static int sitting_of(const rg_quiz_entry *entry, int at)
+{
+    int n = 1;
+    for (int i = 0; i < at; i++)
+        n += entry[i].number == 1 && strcmp(entry[i].exam, entry[at].exam) == 0;
+    return n;
+}
+
 static rg_code add_exam(const rg_quiz_options *o, const char *trainee, const rg_quiz_entry *entry,
                         int count, int from, rg_quiz_entry *work, rg_quiz_progress *p,
                         rg_error *err)
@@ -296,7 +307,10 @@ static rg_code add_exam(const rg_quiz_options *o, const char *trainee, const rg_
     int n = gather(entry, count, from, work);
     if (n != entry[from].exam_cases)
         return RG_OK; /* not taken to its end */
-    rg_code code = rg_quiz_result_of(o, trainee, work, n, &p->exam[p->exams], err);
+    rg_quiz_result *r = &p->exam[p->exams];
+    rg_code code = rg_quiz_result_of(o, trainee, work, n, r, err);
+    if (code == RG_OK)
+        r->sitting = sitting_of(entry, from);
     p->exams += code == RG_OK;
     return code;
 }

@@ -51,6 +51,10 @@ Test(config_quiz, calib_is_what_the_tests_use)
     SAME_ENDS(streaks);
     SAME_ENDS(glare);
     SAME_ENDS(dim);
+    SAME(streak_width_deg);
+    SAME(streak_light);
+    SAME(streak_low_mm);
+    SAME(streak_high_mm);
     SAME(bearing_least_deg);
     SAME(extent_share);
     SAME(levels);
@@ -100,6 +104,7 @@ Test(config_quiz, settings_that_cannot_be_are_refused_by_name)
         {"cases = 28", "cases = 6", {"cases = 6", "7 to 200"}},
         {"level = 4", "level = 40", {"exam_level = 40", "1 to 10"}},
         {"pass_share = 0.7", "pass_share = nan", {"pass_share = nan", "finite"}},
+        {"low_mm = -6", "low_mm = -0.3", {"streak_low_mm = -0.3", "streak_high_mm = -0.4"}},
         {"pass_share = 0.7", "", {"pass_share", "calib/quiz.ini"}},
         {"pass_share = 0.7", "pass_share = 0.7\ngrade = 1", {"grade", "unknown key"}},
         {"\n[hard]", "\n[harder]", {"[hard"}},

@@ -13,6 +13,7 @@ static void check_sweep(const rg_render_sweep *s)
     require(s->streaks >= 0 && s->streaks <= RG_RENDER_STREAKS);
     require(s->levels >= 1 && s->levels <= RG_RENDER_LEVELS);
     require(s->levels * s->bearings < RG_FRAMES_MAX);
+    require(s->format == RG_RENDER_JPEG || s->format == RG_RENDER_PNG);
 }
 
 static void try_plan(const char *text, size_t size)

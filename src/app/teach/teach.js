@@ -230,7 +230,7 @@ function ringCamera(svg, bearing) {
 /* seen: letters for each bearing, or null; map: measured; truth: mm; camera: bearing or null. */
 function ring(svg, { seen, map, truth, camera, tolerance }) {
   const most = reach(map, truth);
-  svg.setAttribute("viewBox", "10 10 380 380");
+  svg.setAttribute("viewBox", "0 4 400 392");
   for (const old of [...svg.children]) if (old.tagName !== "defs") old.remove();
   patterns(svg);
   ringStates(svg, map, seen);

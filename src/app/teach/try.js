@@ -5,6 +5,7 @@ const GROUP = { opening: ["gap_mm", "arc_deg", "bearing_deg"], camera: ["elevati
   face: ["tilt_mm", "tilt_bearing_deg", "saddle_mm", "saddle_bearing_deg", "crease_mm", "crease_bearing_deg"],
   light: ["lamp", "uneven", "lamp_bearing_deg"] };
 const REST_MS = 500; /* a pad left alone so long is swept */
+const POLL_MS = 250;
 const OF_CAMERA = ["elevation_deg", "camera_deg"];
 
 let lab = null, values = {}, rows = {}, waiting = 0, sweeping = 0, answer = null;
@@ -49,17 +50,7 @@ const look = newest((v) => get("/api/look", v), showLook);
 
 /* ------------------------------------------------------------ the whole sweep */
 
-async function watch(round) {
-  while (round === sweeping) {
-    const p = await get("/api/progress", { page: PAGE }).catch(() => null);
-    if (round !== sweeping) return;
-    if (p && p.total) {
-      $("progress").value = p.done / p.total;
-      setText($("ahead"), "View " + p.done + " of " + p.total);
-    }
-    await new Promise((done) => setTimeout(done, 250));
-  }
-}
+const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
 function showSweep(s) {
   setText($("ahead"), s.used + " of " + s.frames + " views could be used");
@@ -69,14 +60,21 @@ function showSweep(s) {
   ring($("whole-ring"), { seen: null, map: s.map, truth: s.true_mm, camera: null, tolerance: lab.tolerance_mm });
 }
 
+/* Asks until it is done, or until the pad is another. */
 async function sweep() {
   const round = ++sweeping;
-  watch(round);
   try {
-    const s = await get("/api/sweep", asked());
-    if (round === sweeping && !s.cancelled) showSweep(s);
+    let s = await get("/api/sweep", asked());
+    while (s.running && round === sweeping) {
+      $("progress").value = s.total ? s.done / s.total : 0;
+      setText($("ahead"), s.total ? "View " + s.done + " of " + s.total : "Waiting for another page's sweep");
+      await pause(POLL_MS);
+      if (round === sweeping) s = await get("/api/sweep", asked());
+    }
+    if (round !== sweeping) return;
+    if (s.error) setText($("trouble"), s.error);
+    else showSweep(s);
   } catch (fault) { setText($("trouble"), fault.message); }
-  if (round === sweeping) sweeping++; /* ends the watch */
 }
 
 /* The pad is another: what the last sweep said is of another pad. */

@@ -3,7 +3,7 @@
 
 const ABOUT_RIM = [0.24, 0.62, 0.52, 0.32]; /* shares of the picture */
 const ARC = 60;
-const BOX = { left: 62, right: 700, top: 30, bottom: 330, width: 720, height: 392 };
+const BOX = { left: 62, right: 700, top: 38, bottom: 330, width: 720, height: 400 };
 let lab = null, values = {}, rows = {}, cards = [], points = {}, now = null;
 
 /* ------------------------------------------------------------ geometry */
@@ -42,8 +42,8 @@ function axes(svg) {
     draw(svg, "text", { x: xOf(e), y: BOX.bottom + 26, "text-anchor": "middle" }, (e < 0 ? "\u2212" : "") + Math.abs(e) + "\u00b0");
   }
   for (const share of [0, 0.5, 1]) draw(svg, "text", { x: BOX.left - 10, y: yOf(share) + 5, "text-anchor": "end" }, share.toFixed(1));
-  draw(svg, "text", { x: 4, y: 13 }, "share of the greatest");
-  draw(svg, "text", { x: (BOX.left + BOX.right) / 2, y: BOX.bottom + 52, "text-anchor": "middle" }, "height of the camera above the rim plane (elevation)");
+  draw(svg, "text", { x: 4, y: 20 }, "share of the greatest");
+  draw(svg, "text", { x: (BOX.left + BOX.right) / 2, y: BOX.bottom + 58, "text-anchor": "middle" }, "height of the camera above the rim plane (elevation)");
 }
 
 const STRAIGHT = { stroke: "#fff", "stroke-width": 2, "stroke-dasharray": "9 6" }, SLOT = { stroke: "#b8b8b8", "stroke-width": 2, "stroke-dasharray": "2 4" };
@@ -101,7 +101,7 @@ const look = newest((v) => get("/api/look", v), showNow);
 
 function card(e) {
   const c = { e, item: element("li"), picture: element("canvas"), words: element("p") };
-  const go = button("Look from here", "Look from " + unitOf("elevation_deg", e), () => { rows.elevation_deg.set(e); values.elevation_deg = e; look(asked(e)); });
+  const go = button("Look from here", "Look from here, " + unitOf("elevation_deg", e), () => { rows.elevation_deg.set(e); values.elevation_deg = e; look(asked(e)); });
   c.item.append(element("h3", unitOf("elevation_deg", e)), element("figure", c.picture), c.words, go);
   $("row").append(c.item);
   return c;
