@@ -35,6 +35,14 @@ typedef enum rg_picture_format {
 /* "png", "svg", "pdf": as a file's ending. */
 const char *rg_picture_suffix(rg_picture_format format);
 
+/* A4 (ISO 216) or Letter (ANSI/ASME Y14.1). */
+typedef enum rg_paper { RG_PAPER_A4, RG_PAPER_LETTER } rg_paper;
+
+/* "A4", "Letter". */
+const char *rg_paper_name(rg_paper paper);
+/* Upright, mm. */
+void rg_paper_size(rg_paper paper, double *width_mm, double *height_mm);
+
 /* A finished file; data is owned by the caller (free()), NULL on failure. */
 typedef struct rg_bytes {
     uint8_t *data;

@@ -3,7 +3,7 @@
  * finger proves, how causes differ, care and cautions, and exercises with their answers. One routine for each
  * sheet; all of them draw what they are given and measure nothing themselves.
  *
- * Rules of draw.h hold. Pages are A4 or Letter (draw_sheet.h); a sheet has one page or more. Every page says that its
+ * Rules of draw.h hold. Pages are A4 or Letter; a sheet has one page or more. Every page says that its
  * pictures are drawn and no photographs.
  *
  * Sources: a gap of width w at the land's outer edge, seen from elevation e, stands open by w cos e - D |sin e|. From
@@ -17,7 +17,7 @@
 #include <stdbool.h>
 
 #include "rimglow/diagnosis.h"
-#include "rimglow/draw_sheet.h"
+#include "rimglow/draw.h"
 
 /* An A4 page as PNG or SVG, px; Letter is RG_LESSON_LETTER_... */
 enum {

@@ -22,13 +22,6 @@
 #include "rimglow/draw.h"
 #include "rimglow/ring.h"
 
-typedef enum rg_paper { RG_PAPER_A4, RG_PAPER_LETTER } rg_paper;
-
-/* "A4", "Letter". */
-const char *rg_paper_name(rg_paper paper);
-/* Upright, mm. */
-void rg_paper_size(rg_paper paper, double *width_mm, double *height_mm);
-
 /* White round every page, mm: printers do not reach the paper's edge. */
 #define RG_SHEET_MARGIN_MM 10.0
 

@@ -9,7 +9,7 @@
 #ifndef RIMGLOW_LESSONS_H
 #define RIMGLOW_LESSONS_H
 
-#include "rimglow/draw_sheet.h"
+#include "rimglow/draw.h"
 #include "rimglow/inspection.h"
 
 enum { RG_LESSONS = 6 };

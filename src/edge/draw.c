@@ -35,6 +35,17 @@ const char *rg_picture_suffix(rg_picture_format format)
     return suffix[format];
 }
 
+const char *rg_paper_name(rg_paper paper)
+{
+    return paper == RG_PAPER_LETTER ? "Letter" : "A4";
+}
+
+void rg_paper_size(rg_paper paper, double *width_mm, double *height_mm)
+{
+    *width_mm = paper == RG_PAPER_LETTER ? 8.5 * 25.4 : 210.0;
+    *height_mm = paper == RG_PAPER_LETTER ? 11.0 * 25.4 : 297.0;
+}
+
 /* ---------------------------------------------------------------- canvas */
 
 static cairo_status_t take_bytes(void *closure, const unsigned char *data, unsigned length)

@@ -139,8 +139,9 @@ static void cautions(rg_leaf *p)
         "is too warm "
         "for a pad.",
         "Cables and lamps must not scratch the bore. Nothing is forced in or out.",
-        "Flame, hot air and hot irons are for the experienced. So are bending keys, levelling rims "
-        "and removing dents. A trainee watches first and works under supervision.",
+        ("Flame, hot air and hot irons are for the experienced. So are bending keys, levelling "
+         "rims "
+         "and removing dents. A trainee watches first and works under supervision."),
     };
     static const char *const yield[] = {
         "The maker's instructions for instrument, pads, lamp and camera come before this sheet.",

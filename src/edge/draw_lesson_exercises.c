@@ -123,9 +123,8 @@ static double answer(rg_leaf *p, const rg_lesson_exercises *l, int i, double x, 
     low = rg_leaf_column(p, tx, low, tw, 2.9, false, text);
     where_text(e, text);
     low = rg_leaf_column(p, tx, low, tw, 2.9, false, text) + 1;
-    snprintf(text, sizeof text, "The program measured: %s %s; %s.",
-             rg_verdict_sign(e->result.map->verdict), rg_verdict_name(e->result.map->verdict),
-             rg_diagnosis_name(e->result.diagnosis));
+    snprintf(text, sizeof text, "The program measured: %s; %s.",
+             rg_verdict_name(e->result.map->verdict), rg_diagnosis_name(e->result.diagnosis));
     low = rg_leaf_column(p, tx, low, tw, 2.8, false, text) + 1;
     for (int r = 0; r < e->result.map->reasons && r < 2; r++) {
         snprintf(text, sizeof text, "%.400s", e->result.map->reason[r]);

@@ -292,8 +292,8 @@ static void streaks(rg_leaf *p, const rg_lesson_hold *l)
         "A gap stays at its bearing on the rim, whatever the view. It lies on the rim line and "
         "goes "
         "out when you raise the camera.",
-        "A streak is the lamp, mirrored in the brass. It stands beside the line, runs down the "
-        "chimney, and walks along the rim when you walk.",
+        ("A streak is the lamp, mirrored in the brass. It stands beside the line, runs down the "
+         "chimney, and walks along the rim when you walk."),
         "Not sure? Put the lamp out. What still shines is no leak.",
     };
     char text[RG_DRAW_TEXT];

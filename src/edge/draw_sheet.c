@@ -8,17 +8,6 @@
 
 #include "draw_sheet_private.h"
 
-const char *rg_paper_name(rg_paper paper)
-{
-    return paper == RG_PAPER_LETTER ? "Letter" : "A4";
-}
-
-void rg_paper_size(rg_paper paper, double *width_mm, double *height_mm)
-{
-    *width_mm = paper == RG_PAPER_LETTER ? 8.5 * 25.4 : 210.0;
-    *height_mm = paper == RG_PAPER_LETTER ? 11.0 * 25.4 : 297.0;
-}
-
 void rg_sheet_head(cairo_t *cr, double width, const char *title, int page, int pages)
 {
     const double left = RG_SHEET_MARGIN_MM, right = width - RG_SHEET_MARGIN_MM;

@@ -86,7 +86,8 @@ test_the_same_seed_gives_the_same_bytes_on_any_number_of_workers() {
     tells one/lesson-6-exercises.pdf "(seed 3)"
     rg teach -q --sheets three --plan quick.ini --lesson 6 --seed 4 --paper letter
     exits 0
-    ! cmp -s one/lesson-6-exercises.pdf three/lesson-6-exercises.pdf || fail "another seed, other exercises"
+    for i in one three; do pdftotext "$i/lesson-6-exercises.pdf" - | sed 's/(seed [0-9]*)//' >"$i.txt"; done
+    ! cmp -s one.txt three.txt || fail "another seed, other exercises"
 }
 
 test_what_cannot_be_made_is_refused() {
