@@ -712,6 +712,7 @@ Test(pairs, the_quiz_gets_picture_and_archived_truth)
     cr_assert_eq(rg_pairs_take_named(p, c.truth.name, &again, &err), RG_OK, "%s", err.text);
     cr_expect(again.photo.size == c.photo.size &&
               memcmp(again.photo.data, c.photo.data, c.photo.size) == 0);
+    rg_pairs_case_free(&again);
     cr_expect_eq(rg_pairs_take(p, 1, &again, &err), RG_NO_INPUT);
     cr_expect_eq(rg_pairs_take_named(p, "AAAA-AAAA", &again, &err), RG_NO_INPUT);
     rg_pairs_case_free(&c);
