@@ -81,7 +81,7 @@ PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check check-browser build tests tools run-tests check-layers \
         check-headers check-format check-prove prove check-kernel check-compilers check-cli check-crash \
-        check-fuzz sanitize bench bench-live accuracy manual install uninstall deb \
+        check-fuzz sanitize bench bench-live bench-opencv accuracy manual install uninstall deb \
         format fuzz clean
 
 all: build ## build the program into build/release (libraries must be there: make deps)
@@ -167,7 +167,7 @@ $(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_L
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS) -lcriterion
 
-$(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(EDGE_LIB) $(CORE_LIB)
+$(FUZZ_REPLAY): $(OUT)/tests/%: $(OUT)/tests/%.o $(OUT)/tests/fuzz/replay.o $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS)
 
@@ -176,6 +176,13 @@ $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB)
 	$(Q)$(CC) $(SAN) $(LDFLAGS) -o $@ $(filter %.o,$^) $(filter %.a,$^) $(EDGE_LIBS) $(CORE_LIBS)
 
 $(OUT)/tests/tools/prove: $(PROOF_OBJ)
+
+# For bench-opencv alone: nothing of the program needs OpenCV or C++.
+build/speed/opencv: tests/speed/opencv.cpp
+	@mkdir -p $(@D)
+	$(SAY) C++ $<
+	$(Q)g++ -std=c++17 -O3 -Wall -Wextra $$(pkg-config --cflags opencv4) -o $@ $< -lopencv_aruco -lopencv_calib3d \
+	  -lopencv_imgcodecs -lopencv_imgproc -lopencv_core -lpthread
 
 # Failing disks, for LD_PRELOAD in tests; never instrumented, so that any program can load it.
 $(FAULTS): $(FAULT_SRC) $(wildcard tests/shim/*.h)
@@ -203,6 +210,8 @@ run-tests: tests build ## run the unit tests of this VARIANT
 check-browser: build tools ## the bench page in a browser, by keyboard (needs chromium, node, npm)
 	@RIMGLOW=$(PROGRAM) sh tests/browser/run.sh
 	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/browser/calibrate.sh
+	@RIMGLOW=$(PROGRAM) sh tests/browser/teach.sh
+	@RIMGLOW=$(PROGRAM) sh tests/browser/quiz.sh
 	@RIMGLOW=$(PROGRAM) sh tests/browser/pairs.sh
 
 check-fuzz: tests ## replay the fuzz corpora through every parser
@@ -240,15 +249,24 @@ bench: ## time per stage, as ratios to a full JPEG decode in the same run
 	@build/release/tests/tools/archive_bench
 	@build/release/tests/tools/add_bench
 	@build/release/tests/tools/live_load --brief
+	@build/release/tests/tools/lab_bench
+	@$(MAKE) --no-print-directory -s bench-opencv
+
+bench-opencv: ## the same job by a plain OpenCV program, as a ratio (installs libopencv-dev and g++)
+	$(call install_missing,g++ libopencv-dev)
+	@$(MAKE) --no-print-directory -s build/speed/opencv build/release/tests/tools/speed
+	@build/release/tests/tools/speed build/speed/opencv samples/truth/08-G.json
+	@build/release/tests/tools/speed build/speed/opencv samples/truth/05-B.json
 
 bench-live: ## the bench under load: ten minutes at 60 frames a second, then 8 hours' frames as fast as they pass
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/live_load --seconds 600 --sweep 20
 	@build/release/tests/tools/live_load --frames 1728000
 
-accuracy: ## truth against measured on the sample sweeps, and of synthetic pads
+accuracy: ## truth against measured on the sample sweeps, the renderer against them, and synthetic pads
 	@$(MAKE) --no-print-directory -s build tools
 	@build/release/tests/tools/accuracy samples/truth
+	@build/release/tests/tools/prove traced
 	@build/release/tests/tools/diagnose_population
 
 prove: ## uncertainties and detection figures proved by sampling, about an hour of one core

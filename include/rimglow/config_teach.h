@@ -45,7 +45,8 @@ typedef struct rg_teach_settings {
     char plan[RG_TEACH_FILE]; /* relative to the folder of this file */
     int width, height;        /* px */
     double view;              /* width that the picture shows, in widths of pad or crown */
-    double middle;            /* how far down the point aimed at lies, 0 to 1 */
+    double tall;              /* height that it shows at least, in heights of what must be seen: */
+    double below;             /* from so many pad diameters below the rim to the crown's top */
     double seat_mm;           /* how deep the land sinks into a good pad at light_grams */
     double light_grams;
     double per_100g_mm; /* 100 g more close a gap by so much */

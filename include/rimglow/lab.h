@@ -17,7 +17,8 @@
  *
  * Witness: for a look, that of the same lamp over a pad without faults, cracked open by witness_mm: some hundredths
  * of a millimetre do not change what the wide gap shows, and it need not be drawn again when only the face
- * changes. A whole sweep has its own pad's witness.
+ * changes. Light adds up, so another lamp is a sum of lamps that were drawn before. A whole sweep has its own
+ * pad's witness.
  *
  * A lab may be used by several threads at a time; a hand by one at a time. The same case gives the
  * same bytes, on any number of workers.
@@ -72,6 +73,8 @@ void rg_lab_widths(const rg_lab *lab, const rg_lab_case *c, double width_mm[RG_B
 typedef struct rg_lab_hand rg_lab_hand; /* opaque */
 rg_code rg_lab_hand_new(rg_lab_hand **hand, rg_error *err);
 void rg_lab_hand_free(rg_lab_hand *hand);
+/* Lets go of all views. */
+void rg_lab_hand_empty(rg_lab_hand *hand);
 
 /* How long the parts took by the wall, ms. */
 typedef struct rg_lab_times {

@@ -20,7 +20,8 @@ typedef struct rg_teach_page rg_teach_page; /* opaque */
 typedef struct rg_teach_page_options {
     rg_lab_options lab;
     const char *archive;  /* folder of the shop's archive; NULL: none is shown */
-    const char *trainees; /* folder of the quiz's results; NULL: none are kept */
+    const char *trainees; /* folder of the quiz's results; NULL: trainees */
+    const char *quiz;     /* settings of the quiz; NULL: calib/quiz.ini */
     const char *listen;   /* NULL: 127.0.0.1 */
     int port;             /* 0: any free one */
     bool token;

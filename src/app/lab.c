@@ -55,8 +55,11 @@ static rg_code read_plan(rg_lab *lab, const char *settings_path, rg_error *err)
     if (code != RG_OK)
         return code;
     lab->start = plan.sweep[0];
+    if (!(lab->start.lamp > 0))
+        code = rg_fail(err, RG_BAD_DATA, "%s: [sweep %s] lamp = %g; lessons need one above 0", path,
+                       lab->start.name, lab->start.lamp);
     rg_render_plan_free(&plan);
-    return RG_OK;
+    return code;
 }
 
 static rg_code read_settings(rg_lab *lab, const char *given, rg_error *err)
@@ -85,21 +88,26 @@ static rg_code find_pad(rg_lab *lab, const char *given, rg_error *err)
 
 /* ---------------------------------------------------------------- picture */
 
-/* The station's lens for the picture of the lab; its share of the station's pixels. */
+/* The station's lens for the picture of the lab; its share of the station's pixels. A crown's margin above
+ * the tag is taken as a quarter of its edge. */
 static double cut_out(const rg_lab *lab, rg_lens *lens)
 {
     const rg_teach_settings *s = &lab->settings;
     const rg_lens *whole = &lab->station.lens;
-    double crown = 2 * lab->pad->crown.apothem_mm / cos(rg_radians(30));
-    double shown = s->view * fmax(lab->pad->rim.pad_diameter_mm, crown);
-    double scale = s->width * lab->start.distance_mm / (whole->fx * shown);
+    const rg_crown *k = &lab->pad->crown;
+    double wide = fmax(lab->pad->rim.pad_diameter_mm, 2 * k->apothem_mm / cos(rg_radians(30)));
+    double top = k->centre_height_mm + 0.75 * k->tag_size_mm;
+    double low = -s->below * lab->pad->rim.pad_diameter_mm;
+    double px_per_mm = fmin(s->width / (s->view * wide), s->height / (s->tall * (top - low)));
+    double scale = px_per_mm * lab->start.distance_mm / whole->fx;
     *lens = *whole;
     lens->width = s->width;
     lens->height = s->height;
     lens->fx *= scale;
     lens->fy *= scale;
     lens->cx = 0.5 * (s->width - 1);
-    lens->cy = s->middle * s->height - 0.5;
+    /* The camera looks at aim_mm; the middle of what must be seen goes to the picture's. */
+    lens->cy = 0.5 * (s->height - 1) + (0.5 * (top + low) - lab->start.aim_mm) * px_per_mm;
     return scale;
 }
 
@@ -113,6 +121,8 @@ static rg_code prepare(rg_lab *lab, rg_error *err)
     rg_station_light_fault(&lab->station, (int)(time(NULL) / 86400), false, lab->setup.light_fault);
     rg_code code = rg_setup_check(&lab->setup, err);
     if (code == RG_OK)
+        code = rg_synth_eye_new(&lab->eye, &lab->setup.lens, err);
+    if (code == RG_OK)
         code = rg_synth_sensor_new(&lab->sensor, lab->start.full_well, lab->start.read_noise, err);
     return code;
 }
@@ -124,6 +134,7 @@ rg_code rg_lab_open(const rg_lab_options *options, rg_lab **lab, rg_error *err)
     if (!l)
         return rg_fail(err, RG_INTERNAL, "no memory for a lab");
     pthread_mutex_init(&l->lock, NULL);
+    pthread_mutex_init(&l->drawing, NULL);
     l->workers = rg_pool_workers(options->workers, RG_LAB_FINDERS);
     rg_code code = read_settings(l, options->settings_file, err);
     if (code == RG_OK)
@@ -145,13 +156,14 @@ void rg_lab_close(rg_lab *lab)
 {
     if (!lab)
         return;
-    for (int i = 0; i < RG_LAB_WITNESSES; i++)
-        rg_frame_free(&lab->witness[i].frame);
+    rg_lab_lamps_free(&lab->lamps);
     for (int i = 0; i < lab->finders; i++)
         rg_tag_finder_free(lab->finder[i]);
+    rg_synth_eye_free(lab->eye);
     rg_synth_sensor_free(lab->sensor);
     rg_instrument_free(&lab->instrument);
     pthread_mutex_destroy(&lab->lock);
+    pthread_mutex_destroy(&lab->drawing);
     free(lab);
 }
 

@@ -91,47 +91,58 @@ static rg_code begin(const rg_lab *lab, const rg_render_sweep *face, int bands, 
 {
     rg_code code = rg_synth_check(&shot->scene, err);
     if (code == RG_OK)
-        code = rg_synth_begin(&shot->scene, &lab->setup.lens, &shot->camera, face->blur_px,
-                              face->glare, bands, &shot->drawing, err);
+        code = rg_synth_begin(&shot->scene, lab->eye, &shot->camera, face->blur_px, face->glare,
+                              bands, &shot->drawing, err);
     if (code == RG_BAD_DATA && err)
         err->code = RG_USAGE;
     return code == RG_BAD_DATA ? RG_USAGE : code;
 }
 
-static rg_code expose(const rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot,
-                      rg_error *err)
+static rg_code expose(const rg_lab *lab, const rg_render_sweep *face, const rg_synth_view *view,
+                      rg_lab_shot *shot, rg_error *err)
 {
-    rg_synth_view view;
     rg_image image;
-    rg_synth_drawing *drawing = shot->drawing;
-    double start = rg_lab_now_ms();
-    shot->drawing = NULL;
-    rg_code code = rg_synth_end(drawing, &view, err);
-    if (code != RG_OK)
-        return code;
-    code = rg_synth_expose(lab->sensor, &view, shot->exposure, shot->seed, &image, err);
-    rg_synth_view_free(&view);
+    rg_code code = rg_synth_expose(lab->sensor, view, shot->exposure, shot->seed, &image, err);
     if (code != RG_OK)
         return code;
     code = rg_synth_jpeg(&image, face->jpeg_quality, &shot->jpeg, &shot->size, err);
     rg_image_free(&image);
-    shot->expose_ms = rg_lab_now_ms() - start;
     return code;
 }
 
-static rg_code develop(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, rg_error *err)
+rg_code rg_lab_develop(rg_lab *lab, const rg_render_sweep *face, const rg_synth_view *view,
+                       rg_lab_shot *shot, rg_error *err)
 {
     rg_tag_finder *finder;
-    rg_code code = expose(lab, face, shot, err);
+    double start = rg_lab_now_ms();
+    rg_code code = expose(lab, face, view, shot, err);
+    shot->expose_ms = rg_lab_now_ms() - start;
     if (code == RG_OK)
         code = borrow_finder(lab, &finder, err);
     if (code != RG_OK)
         return code;
-    double start = rg_lab_now_ms();
+    start = rg_lab_now_ms();
     code = rg_frame_take(&lab->setup, finder, shot->jpeg, shot->size, shot->role, shot->exposure,
                          &shot->frame, err);
     shot->take_ms = rg_lab_now_ms() - start;
     return_finder(lab, finder);
+    return code;
+}
+
+static rg_code end_drawing(rg_lab_shot *shot, rg_synth_view *view, rg_error *err)
+{
+    rg_synth_drawing *drawing = shot->drawing;
+    shot->drawing = NULL;
+    return rg_synth_end(drawing, view, err);
+}
+
+static rg_code finish(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, rg_error *err)
+{
+    rg_synth_view view;
+    rg_code code = end_drawing(shot, &view, err);
+    if (code == RG_OK)
+        code = rg_lab_develop(lab, face, &view, shot, err);
+    rg_synth_view_free(&view);
     return code;
 }
 
@@ -149,29 +160,37 @@ static rg_code draw_band(void *context, int job, int worker, rg_error *err)
     return rg_synth_band(s->shot[job / s->bands].drawing, job % s->bands, err);
 }
 
-static rg_code develop_one(void *context, int job, int worker, rg_error *err)
+static rg_code draw(const shooting *s, int count, rg_error *err)
 {
-    const shooting *s = context;
-    (void)worker;
-    return develop(s->lab, s->face, &s->shot[job], err);
+    rg_code code = RG_OK;
+    int jobs = count * s->bands;
+    for (int i = 0; code == RG_OK && i < count; i++)
+        code = begin(s->lab, s->face, s->bands, &s->shot[i], err);
+    shooting borrowed = *s;
+    if (code == RG_OK)
+        code = rg_pool_run(rg_pool_workers(s->lab->workers, jobs), jobs, draw_band, NULL, &borrowed,
+                           err);
+    return code;
 }
 
-rg_code rg_lab_shoot(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, int count,
-                     double *render_ms, rg_error *err)
+rg_code rg_lab_light(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, int count,
+                     rg_synth_view *view, rg_error *err)
+{
+    const shooting s = {lab, face, shot, BANDS_EACH * lab->workers};
+    rg_code code = draw(&s, count, err);
+    for (int i = 0; code == RG_OK && i < count; i++)
+        code = end_drawing(&shot[i], &view[i], err);
+    return code;
+}
+
+rg_code rg_lab_shoot(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, double *render_ms,
+                     rg_error *err)
 {
     double start = rg_lab_now_ms();
-    shooting s = {lab, face, shot, BANDS_EACH * lab->workers};
-    rg_code code = RG_OK;
-    for (int i = 0; code == RG_OK && i < count; i++)
-        code = begin(lab, face, s.bands, &shot[i], err);
-    int jobs = count * s.bands;
-    if (code == RG_OK)
-        code = rg_pool_run(rg_pool_workers(lab->workers, jobs), jobs, draw_band, NULL, &s, err);
-    if (render_ms)
-        *render_ms = rg_lab_now_ms() - start;
-    if (code == RG_OK)
-        code = rg_pool_run(rg_pool_workers(lab->workers, count), count, develop_one, NULL, &s, err);
-    return code;
+    const shooting s = {lab, face, shot, BANDS_EACH * lab->workers};
+    rg_code code = draw(&s, 1, err);
+    *render_ms = rg_lab_now_ms() - start;
+    return code == RG_OK ? finish(lab, face, shot, err) : code;
 }
 
 rg_code rg_lab_shoot_alone(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot,
@@ -180,5 +199,5 @@ rg_code rg_lab_shoot_alone(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot
     rg_code code = begin(lab, face, 1, shot, err);
     if (code == RG_OK)
         code = rg_synth_band(shot->drawing, 0, err);
-    return code == RG_OK ? develop(lab, face, shot, err) : code;
+    return code == RG_OK ? finish(lab, face, shot, err) : code;
 }

@@ -25,7 +25,7 @@ rg_code rg_lab_hand_new(rg_lab_hand **hand, rg_error *err)
     return *hand ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory for views");
 }
 
-static void let_go(rg_lab_hand *hand)
+void rg_lab_hand_empty(rg_lab_hand *hand)
 {
     for (int i = 0; i < hand->count; i++)
         rg_frame_free(&hand->frame[i]);
@@ -36,7 +36,7 @@ void rg_lab_hand_free(rg_lab_hand *hand)
 {
     if (!hand)
         return;
-    let_go(hand);
+    rg_lab_hand_empty(hand);
     free(hand->frame);
     free(hand);
 }
@@ -80,7 +80,7 @@ static void hold(rg_lab_hand *hand, const rg_render_sweep *face, bool witness)
     rg_render_sweep key = *face;
     key.witness = witness;
     if (memcmp(&key, &hand->face, sizeof key) != 0)
-        let_go(hand);
+        rg_lab_hand_empty(hand);
     memcpy(&hand->face, &key, sizeof key);
 }
 
@@ -102,45 +102,6 @@ static rg_code collect(const rg_lab *lab, rg_lab_hand *hand, const rg_frame *fra
     rg_code code = copy_frame(frame, &hand->frame[hand->count], err);
     hand->count += code == RG_OK;
     return code;
-}
-
-/* ---------------------------------------------------------------- witness */
-
-/* Nothing wrong with the pad, the lamp as it is. */
-static rg_render_sweep without_faults(const rg_lab *lab, const rg_render_sweep *face)
-{
-    rg_render_sweep good = *face;
-    good.level_mm = -lab->settings.seat_mm;
-    good.tilt_mm = good.tilt_bearing_deg = good.saddle_mm = good.saddle_bearing_deg = 0;
-    good.bulge_mm = good.askew_x = good.askew_y = 0;
-    good.creases = 0;
-    memset(good.crease, 0, sizeof good.crease);
-    return good;
-}
-
-/* Witness frames hold no strip: copying one is copying plain values. */
-static bool known_witness(rg_lab *lab, const rg_render_sweep *good, rg_frame *frame)
-{
-    bool found = false;
-    pthread_mutex_lock(&lab->lock);
-    for (int i = 0; !found && i < RG_LAB_WITNESSES; i++)
-        if (lab->witness[i].there && memcmp(&lab->witness[i].face, good, sizeof *good) == 0) {
-            *frame = rg_frame_borrow(&lab->witness[i].frame);
-            found = true;
-        }
-    pthread_mutex_unlock(&lab->lock);
-    return found;
-}
-
-static void keep_witness(rg_lab *lab, const rg_render_sweep *good, const rg_frame *frame)
-{
-    pthread_mutex_lock(&lab->lock);
-    rg_lab_witness *w = &lab->witness[lab->next_witness];
-    lab->next_witness = (lab->next_witness + 1) % RG_LAB_WITNESSES;
-    memcpy(&w->face, good, sizeof *good);
-    w->frame = rg_frame_borrow(frame);
-    w->there = true;
-    pthread_mutex_unlock(&lab->lock);
 }
 
 /* ---------------------------------------------------------------- measuring */
@@ -205,31 +166,20 @@ static rg_code strip_picture(const rg_strip *s, rg_lab_look *look, rg_error *err
 
 /* ---------------------------------------------------------------- look */
 
-static rg_code photograph(rg_lab *lab, const rg_lab_case *c, rg_lab_look *look, rg_frame *witness,
-                          rg_error *err)
+static rg_code photograph(rg_lab *lab, const rg_lab_case *c, rg_lab_look *look, rg_error *err)
 {
-    const rg_render_sweep good = without_faults(lab, &c->face);
-    rg_lab_shot shot[2] = {rg_lab_closed(lab, c)};
-    bool drawn = c->witness && !known_witness(lab, &good, witness);
-    if (drawn)
-        shot[1] = rg_lab_cracked(lab, &good, c->seed);
-    rg_code code = rg_lab_shoot(lab, &c->face, shot, drawn ? 2 : 1, &look->ms.render, err);
-    if (code == RG_OK && drawn) {
-        keep_witness(lab, &good, &shot[1].frame);
-        *witness = rg_frame_borrow(&shot[1].frame);
-    }
+    rg_lab_shot shot = rg_lab_closed(lab, c);
+    rg_code code = rg_lab_shoot(lab, &c->face, &shot, &look->ms.render, err);
     if (code == RG_OK) {
-        look->ms.witness = drawn;
-        look->ms.expose = shot[0].expose_ms;
-        look->ms.take = shot[0].take_ms;
-        look->jpeg = shot[0].jpeg;
-        look->jpeg_size = shot[0].size;
-        look->frame = shot[0].frame;
-        shot[0].jpeg = NULL;
-        shot[0].frame = (rg_frame){0};
+        look->ms.expose = shot.expose_ms;
+        look->ms.take = shot.take_ms;
+        look->jpeg = shot.jpeg;
+        look->jpeg_size = shot.size;
+        look->frame = shot.frame;
+        shot.jpeg = NULL;
+        shot.frame = (rg_frame){0};
     }
-    for (int i = 0; i < 2; i++)
-        rg_lab_shot_free(&shot[i]);
+    rg_lab_shot_free(&shot);
     return code;
 }
 
@@ -239,7 +189,9 @@ rg_code rg_lab_look_at(rg_lab *lab, rg_lab_hand *hand, const rg_lab_case *c, rg_
     double start = rg_lab_now_ms();
     rg_frame witness = {0};
     *look = (rg_lab_look){.flux_mm = (double)NAN};
-    rg_code code = photograph(lab, c, look, &witness, err);
+    rg_code code = photograph(lab, c, look, err);
+    if (code == RG_OK && c->witness)
+        code = rg_lab_witness_of(lab, c, &witness, &look->ms.witness, err);
     if (code == RG_OK && hand) {
         const rg_render_sweep face = rg_lab_pressed(lab, c);
         hold(hand, &face, c->witness);

@@ -9,13 +9,21 @@
 #include "rimglow/lab.h"
 #include "rimglow/synth.h"
 
-enum { RG_LAB_WITNESSES = 8, RG_LAB_FINDERS = 64 };
+enum { RG_LAB_WITNESSES = 8, RG_LAB_FINDERS = 64, RG_LAB_LAMPS = 4 };
+
+/* The cracked pad's light is a sum of these, since light adds up: the room alone, the lamp as usual, and
+ * the lamp wholly uneven towards bearings 0 and 90. So a lamp that moves needs no new drawing. */
+typedef struct rg_lab_lamps {
+    rg_render_sweep face; /* with the lamp as usual */
+    bool there[RG_LAB_LAMPS];
+    rg_synth_view view[RG_LAB_LAMPS]; /* owned */
+} rg_lab_lamps;
 
 /* A witness frame, taken, of one lamp. */
 typedef struct rg_lab_witness {
     bool there;
     rg_render_sweep face; /* a pad without faults under this lamp */
-    rg_frame frame;       /* owned */
+    rg_frame frame;       /* plain values: a witness has no strip */
 } rg_lab_witness;
 
 struct rg_lab {
@@ -25,6 +33,7 @@ struct rg_lab {
     rg_station station;
     rg_setup setup; /* with the lens of the picture */
     rg_render_sweep start;
+    rg_synth_eye *eye;       /* owned */
     rg_synth_sensor *sensor; /* owned */
     int workers;
     pthread_mutex_t lock; /* of all that follows */
@@ -32,6 +41,8 @@ struct rg_lab {
     rg_tag_finder *finder[RG_LAB_FINDERS]; /* owned; at rest */
     int next_witness;
     rg_lab_witness witness[RG_LAB_WITNESSES];
+    pthread_mutex_t drawing; /* of lamps */
+    rg_lab_lamps lamps;
 };
 
 /* One photograph to be made. */
@@ -57,9 +68,20 @@ rg_render_sweep rg_lab_pressed(const rg_lab *lab, const rg_lab_case *c);
 rg_lab_shot rg_lab_closed(const rg_lab *lab, const rg_lab_case *c);
 /* cracked: of the case's own face; otherwise of a pad without faults. */
 rg_lab_shot rg_lab_cracked(const rg_lab *lab, const rg_render_sweep *face, uint64_t seed);
-/* Draws some shots in bands on the lab's workers, exposes and takes them; *render_ms may be NULL. */
-rg_code rg_lab_shoot(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, int count,
-                     double *render_ms, rg_error *err);
+/* Draws a shot in bands on the lab's workers, exposes and takes it. */
+rg_code rg_lab_shoot(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, double *render_ms,
+                     rg_error *err);
+/* The light of such shots alone, to be freed by the caller. */
+rg_code rg_lab_light(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, int count,
+                     rg_synth_view *view, rg_error *err);
+/* What follows once the shot's light is there. */
+rg_code rg_lab_develop(rg_lab *lab, const rg_render_sweep *face, const rg_synth_view *view,
+                       rg_lab_shot *shot, rg_error *err);
+/* lab_witness.c: of a pad without faults under the case's lamp; plain values, nothing is owned. *drawn:
+ * something had to be drawn. */
+rg_code rg_lab_witness_of(rg_lab *lab, const rg_lab_case *c, rg_frame *frame, bool *drawn,
+                          rg_error *err);
+void rg_lab_lamps_free(rg_lab_lamps *lamps);
 /* One shot, on this thread alone. */
 rg_code rg_lab_shoot_alone(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot,
                            rg_error *err);

@@ -16,6 +16,7 @@
 #include "rimglow/text.h"
 
 enum { SHOTS_MAX = RG_FRAMES_MAX };
+static const char every_pad[] = "*";
 /* The cup stands this far beyond its pad, and a pad cracked open about its hinge rises so much more at
  * the far side, as a share of what its middle rises. */
 static const double cup_beyond_mm = 0.3, crack_tilt = 0.41;
@@ -45,6 +46,17 @@ typedef struct rendering {
     const rg_progress *progress;
     char what[RG_NAME_SIZE + 16];
 } rendering;
+
+/* What rg_render_run was told, and what the plan's files say. */
+typedef struct run {
+    const char *plan_file, *out;
+    const char *const *only;
+    int onlys, workers;
+    const rg_progress *progress;
+    rg_render_plan plan;      /* owned */
+    rg_instrument instrument; /* owned */
+    rg_station station;
+} run;
 
 typedef struct source {
     char path[RG_INPUT_PATH];
@@ -145,13 +157,18 @@ static void aim(const rg_render_sweep *s, gsl_rng *random, double bearing, doubl
     k->seed = ((uint64_t)gsl_rng_get(random) << 32) | gsl_rng_get(random);
 }
 
+static const char *ending(const rg_render_sweep *s)
+{
+    return s->format == RG_RENDER_PNG ? "png" : "jpg";
+}
+
 static void plan_shots(rendering *r, gsl_rng *random)
 {
     const rg_render_sweep *s = r->sweep;
     shot *k = r->shot;
     if (s->witness && !s->open) {
         *k = (shot){.scene = &r->cracked, .role = RG_ROLE_WITNESS, .exposure = s->witness_exposure};
-        snprintf(k->file, sizeof k->file, "witness.jpg");
+        snprintf(k->file, sizeof k->file, "witness.%s", ending(s));
         aim(s, random, 182, -1, k++);
     }
     for (int i = 0; i < s->bearings; i++)
@@ -159,8 +176,8 @@ static void plan_shots(rendering *r, gsl_rng *random)
             *k = (shot){.scene = &r->closed,
                         .role = s->open ? RG_ROLE_OPEN : RG_ROLE_CLOSED,
                         .exposure = s->open ? s->open_exposure : 1};
-            snprintf(k->file, sizeof k->file, "%s_%02d.jpg", s->open ? "open" : "view",
-                     i * s->levels + l);
+            snprintf(k->file, sizeof k->file, "%s_%02d.%s", s->open ? "open" : "view",
+                     i * s->levels + l, ending(s));
             aim(s, random, s->first_bearing_deg + 360.0 * i / s->bearings, s->elevation_deg[l], k);
         }
     r->shots = (int)(k - r->shot);
@@ -198,20 +215,35 @@ static rg_code prepare(rendering *r, rg_error *err)
     return rg_synth_sensor_new(&r->sensor, r->sweep->full_well, r->sweep->read_noise, err);
 }
 
+/* The lens: what it draws, what it loses outwards, and its glare. */
+static rg_code draw(const rendering *r, const shot *k, rg_synth_view *view, rg_error *err)
+{
+    const rg_render_sweep *s = r->sweep;
+    rg_code code = rg_synth_render(k->scene, r->lens, &k->camera, s->blur_px, 0, view, err);
+    if (code == RG_OK)
+        code = rg_synth_vignette(view, r->lens, s->falloff_power, s->vignetting, err);
+    if (code == RG_OK)
+        rg_synth_veil(view, s->glare);
+    else
+        rg_synth_view_free(view);
+    return code;
+}
+
 static rg_code photograph(const rendering *r, const shot *k, uint8_t **bytes, size_t *size,
                           rg_error *err)
 {
     rg_synth_view view;
     rg_image image;
-    rg_code code = rg_synth_render(k->scene, r->lens, &k->camera, r->sweep->blur_px,
-                                   r->sweep->glare, &view, err);
+    rg_code code = draw(r, k, &view, err);
     if (code != RG_OK)
         return code;
     code = rg_synth_expose(r->sensor, &view, k->exposure, k->seed, &image, err);
     rg_synth_view_free(&view);
     if (code != RG_OK)
         return code;
-    code = rg_synth_jpeg(&image, r->sweep->jpeg_quality, bytes, size, err);
+    code = r->sweep->format == RG_RENDER_PNG
+               ? rg_synth_png(&image, bytes, size, err)
+               : rg_synth_jpeg(&image, r->sweep->jpeg_quality, bytes, size, err);
     rg_image_free(&image);
     return code;
 }
@@ -311,12 +343,13 @@ static json_t *view_json(const shot *k)
                      "elevation_deg", k->elevation_deg, "R", rows, "t", t);
 }
 
-static json_t *truth_json(const rendering *r)
+/* scene: what the gaps are of; name: the sweep's or the frame's. */
+static json_t *truth_json(const rendering *r, const rg_synth_scene *scene, const char *name)
 {
     double w[360];
     int widest = 0;
     json_t *gaps = json_array(), *views = json_array();
-    rg_synth_widths(&r->closed, w);
+    rg_synth_widths(scene, w);
     for (int b = 0; b < 360; b++) {
         widest = w[b] > w[widest] ? b : widest;
         json_array_append_new(gaps, json_real(round(w[b] * 1e7) / 1e7));
@@ -324,27 +357,33 @@ static json_t *truth_json(const rendering *r)
     for (int i = 0; i < r->shots; i++)
         json_array_append_new(views, view_json(&r->shot[i]));
     return json_pack("{s:s, s:s, s:s, s:s, s:s, s:b, s:f, s:i, s:o, s:o}", "format",
-                     "rimglow rendered truth", "serial", r->plan->serial, "folder", r->sweep->name,
-                     "pad", r->sweep->pad, "finger", rg_finger_name(r->sweep->finger), "sealed",
+                     "rimglow rendered truth", "serial", r->plan->serial, "folder", name, "pad",
+                     r->sweep->pad, "finger", rg_finger_name(r->sweep->finger), "sealed",
                      w[widest] <= 0, "max_gap_mm", w[widest], "max_gap_bearing_deg", widest, "w_mm",
                      gaps, "views", views);
 }
 
-static rg_code write_truth(const rendering *r, rg_error *err)
+static rg_code write_truth(const rendering *r, const rg_synth_scene *scene, const char *name,
+                           const char *folder, const char *file, rg_error *err)
 {
-    char folder[RG_PLACE_SIZE], name[2 * RG_NAME_SIZE + 16];
-    snprintf(folder, sizeof folder, "%.1000s/truth", r->out);
-    snprintf(name, sizeof name, "%s-%s.json", r->plan->serial, r->sweep->name);
-    json_t *json = truth_json(r);
+    json_t *json = truth_json(r, scene, name);
     char *text = json ? json_dumps(json, JSON_INDENT(1) | JSON_REAL_PRECISION(12)) : NULL;
     json_decref(json);
     if (!text)
         return rg_fail(err, RG_INTERNAL, "no memory for the truth");
     rg_code code = rg_folder_make(folder, err);
     if (code == RG_OK)
-        code = write_text(folder, name, text, err);
+        code = write_text(folder, file, text, err);
     free(text);
     return code;
+}
+
+static rg_code write_sweep_truth(const rendering *r, rg_error *err)
+{
+    char folder[RG_PLACE_SIZE], file[2 * RG_NAME_SIZE + 16];
+    snprintf(folder, sizeof folder, "%.1000s/truth", r->out);
+    snprintf(file, sizeof file, "%s-%s.json", r->plan->serial, r->sweep->name);
+    return write_truth(r, &r->closed, r->sweep->name, folder, file, err);
 }
 
 /* sweep.ini last: a folder that has one is whole. */
@@ -357,9 +396,48 @@ static rg_code render_sweep(rendering *r, int workers, rg_error *err)
         code =
             rg_pool_run(rg_pool_workers(workers, r->shots), r->shots, take_shot, shot_done, r, err);
     if (code == RG_OK)
-        code = write_truth(r, err);
+        code = write_sweep_truth(r, err);
     if (code == RG_OK)
         code = write_ini(r, err);
+    rg_synth_sensor_free(r->sensor);
+    free(r->shot);
+    return code;
+}
+
+/* ---------------------------------------------------------------- single frames */
+
+static shot single_shot(const rendering *r, const rg_render_frame *f)
+{
+    shot k = {.scene = f->cracked ? &r->cracked : &r->closed,
+              .role = f->cracked       ? RG_ROLE_WITNESS
+                      : r->sweep->open ? RG_ROLE_OPEN
+                                       : RG_ROLE_CLOSED,
+              .exposure = f->exposure,
+              .bearing_deg = f->bearing_deg,
+              .elevation_deg = f->elevation_deg,
+              .seed = seed_of(r->plan, f->name)};
+    k.camera = rg_synth_camera(f->bearing_deg, f->elevation_deg, f->distance_mm, r->sweep->aim_mm,
+                               f->roll_deg);
+    snprintf(k.file, sizeof k.file, "%.*s.%s", RG_NAME_SIZE - 5, f->name, ending(r->sweep));
+    return k;
+}
+
+/* The truth last, beside the picture: a picture that has one is whole. */
+static rg_code render_frame(rendering *r, const rg_render_frame *f, rg_error *err)
+{
+    rg_code code = prepare(r, err);
+    if (code == RG_OK) {
+        char truth[RG_NAME_SIZE + 8];
+        shot only = single_shot(r, f);
+        r->shot[0] = only;
+        r->shots = 1;
+        snprintf(truth, sizeof truth, "%s.json", f->name);
+        code = rg_folder_make(r->folder, err);
+        if (code == RG_OK)
+            code = take_shot(r, 0, 0, err);
+        if (code == RG_OK)
+            code = write_truth(r, only.scene, f->name, r->folder, truth, err);
+    }
     rg_synth_sensor_free(r->sensor);
     free(r->shot);
     return code;
@@ -395,61 +473,158 @@ static bool is_asked(const char *name, const char *const *only, int onlys)
     return onlys == 0;
 }
 
-static rg_code check_only(const rg_render_plan *plan, const char *file, const char *const *only,
-                          int onlys, rg_error *err)
+static bool is_there(const rg_render_plan *plan, const char *name)
 {
-    for (int i = 0; i < onlys; i++) {
-        bool there = false;
-        for (int k = 0; k < plan->sweeps; k++)
-            there = there || strcmp(plan->sweep[k].name, only[i]) == 0;
-        if (!there)
-            return rg_fail(err, RG_USAGE, "%s has no [sweep %.60s]", file, only[i]);
-    }
+    bool there = false;
+    for (int k = 0; k < plan->sweeps; k++)
+        there = there || strcmp(plan->sweep[k].name, name) == 0;
+    for (int k = 0; k < plan->frames; k++)
+        there = there || strcmp(plan->frame[k].name, name) == 0;
+    return there;
+}
+
+static rg_code check_only(const run *u, rg_error *err)
+{
+    for (int i = 0; i < u->onlys; i++)
+        if (!is_there(&u->plan, u->only[i]))
+            return rg_fail(err, RG_USAGE, "%s has no [sweep %.60s] and no [frame %.60s]",
+                           u->plan_file, u->only[i], u->only[i]);
     return RG_OK;
 }
 
-static rg_code place_sweep(rendering *r, rg_error *err)
+/* No sweep names the pad that is open or closed as this one. */
+static bool is_left(const rg_render_plan *plan, const rg_render_sweep *like, const char *pad)
+{
+    for (int i = 0; i < plan->sweeps; i++)
+        if (plan->sweep[i].open == like->open && strcmp(plan->sweep[i].pad, pad) == 0)
+            return false;
+    return true;
+}
+
+static rg_code add_sweep(const run *u, const rg_render_sweep *like, const rg_pad *pad,
+                         rg_render_plan *plan, rg_error *err)
+{
+    rg_render_sweep *s = &plan->sweep[plan->sweeps++];
+    *s = *like;
+    int n = snprintf(s->name, sizeof s->name, "%.*s-%.*s", RG_NAME_SIZE - 1, like->name,
+                     RG_NAME_SIZE - 1, pad->name);
+    for (char *at = s->name; *at; at++)
+        *at = *at == ' ' ? '-' : *at;
+    rg_copy_text(s->pad, sizeof s->pad, pad->name);
+    if (n >= RG_NAME_SIZE || !rg_is_safe_name(s->name) || is_there(&u->plan, s->name))
+        return rg_fail(
+            err, RG_BAD_DATA,
+            "%s: [sweep %s] pad = *: %s-%s cannot be a new folder's name; rename the sweep",
+            u->plan_file, like->name, like->name, pad->name);
+    return RG_OK;
+}
+
+/* Puts a sweep for each pad in the place of a sweep of all of them. */
+static rg_code spread_pads(run *u, rg_error *err)
+{
+    const rg_render_plan *from = &u->plan;
+    rg_render_plan to = *from;
+    size_t most = (size_t)from->sweeps * (size_t)(u->instrument.pads + 1);
+    rg_code code = RG_OK;
+    to.sweeps = 0;
+    to.sweep = rg_alloc(most, sizeof *to.sweep);
+    if (!to.sweep)
+        return rg_fail(err, RG_INTERNAL, "no memory for the sweeps");
+    for (int i = 0; i < from->sweeps; i++) {
+        const rg_render_sweep *s = &from->sweep[i];
+        bool all = strcmp(s->pad, every_pad) == 0;
+        if (!all)
+            to.sweep[to.sweeps++] = *s;
+        for (int k = 0; all && code == RG_OK && k < u->instrument.pads; k++) {
+            const rg_pad *pad = &u->instrument.pad[k];
+            if (pad->crown.number >= 0 && is_left(from, s, pad->name))
+                code = add_sweep(u, s, pad, &to, err);
+        }
+    }
+    free(from->sweep);
+    u->plan = to;
+    return code;
+}
+
+static rg_code refuse_there(const char *path, rg_error *err)
 {
     struct stat st;
-    int n =
-        snprintf(r->folder, sizeof r->folder, "%s/%s/%s", r->out, r->plan->serial, r->sweep->name);
-    if (n < 0 || n >= RG_PLACE_SIZE - RG_NAME_SIZE || strlen(r->out) > 1000)
-        return rg_fail(err, RG_CANT_CREATE, "%.60s...: the path is too long; use a shorter one",
-                       r->out);
-    if (lstat(r->folder, &st) == 0)
+    if (lstat(path, &st) == 0)
         return rg_fail(err, RG_CANT_CREATE,
-                       "%s is there already; remove it or render into another folder", r->folder);
+                       "%s is there already; remove it or render into another folder", path);
     return RG_OK;
 }
 
-static rg_code start(rendering *r, const rg_instrument *instrument, const rg_station *station,
-                     const char *plan_file, rg_error *err)
+/* A sweep's own folder, or the serial's for a frame (name ""). */
+static rg_code set_folder(rendering *r, const char *name, rg_error *err)
 {
-    r->lens = &station->lens;
-    r->pad = rg_instrument_pad(instrument, r->sweep->pad);
-    snprintf(r->what, sizeof r->what, "%s frame", r->sweep->name);
-    if (!r->pad)
-        return rg_fail(err, RG_BAD_DATA, "%s: [sweep %s] pad = %s: %s has no such pad", plan_file,
-                       r->sweep->name, r->sweep->pad, r->plan->instrument_path);
-    return place_sweep(r, err);
+    int n = snprintf(r->folder, sizeof r->folder, "%s/%s%s%s", r->out, r->plan->serial,
+                     name[0] ? "/" : "", name);
+    if (n >= 0 && n < RG_PLACE_SIZE - RG_NAME_SIZE - 8 && strlen(r->out) <= 1000)
+        return RG_OK;
+    return rg_fail(err, RG_CANT_CREATE, "%.60s...: the path is too long; use a shorter one",
+                   r->out);
 }
 
-/* Every sweep is checked before the first is rendered. */
-static rg_code render_all(rendering *all, int workers, const rg_instrument *instrument,
-                          const rg_station *station, const char *plan_file, const char *const *only,
-                          int onlys, rg_error *err)
+static rg_code start(rendering *r, const run *u, const char *name, rg_error *err)
 {
+    r->lens = &u->station.lens;
+    r->pad = rg_instrument_pad(&u->instrument, r->sweep->pad);
+    snprintf(r->what, sizeof r->what, "%s frame", name);
+    if (r->pad)
+        return RG_OK;
+    return rg_fail(err, RG_BAD_DATA, "%s: [sweep %s] pad = %s: %s has no such pad", u->plan_file,
+                   r->sweep->name, r->sweep->pad, r->plan->instrument_path);
+}
+
+static rg_code do_sweep(const run *u, rendering r, const rg_render_sweep *s, bool check,
+                        rg_error *err)
+{
+    r.sweep = s;
+    rg_code code = start(&r, u, s->name, err);
+    if (code == RG_OK)
+        code = set_folder(&r, s->name, err);
+    if (code == RG_OK)
+        code = check ? refuse_there(r.folder, err) : render_sweep(&r, u->workers, err);
+    return code;
+}
+
+static rg_code refuse_frame(const rendering *r, const rg_render_frame *f, rg_error *err)
+{
+    char path[RG_PLACE_SIZE + RG_NAME_SIZE + 8];
+    snprintf(path, sizeof path, "%s/%s", r->folder, single_shot(r, f).file);
+    rg_code code = refuse_there(path, err);
+    snprintf(path, sizeof path, "%.*s/%s.json", RG_PLACE_SIZE, r->folder, f->name);
+    return code == RG_OK ? refuse_there(path, err) : code;
+}
+
+static rg_code do_frame(const run *u, rendering r, const rg_render_frame *f, bool check,
+                        rg_error *err)
+{
+    for (int i = 0; i < u->plan.sweeps; i++)
+        if (strcmp(u->plan.sweep[i].name, f->sweep) == 0)
+            r.sweep = &u->plan.sweep[i];
+    rg_code code = start(&r, u, f->name, err);
+    if (code == RG_OK)
+        code = set_folder(&r, "", err);
+    if (code == RG_OK)
+        code = check ? refuse_frame(&r, f, err) : render_frame(&r, f, err);
+    return code;
+}
+
+/* Everything is checked before the first is rendered. */
+static rg_code render_all(const run *u, rg_error *err)
+{
+    const rendering all = {.plan = &u->plan, .out = u->out, .progress = u->progress};
     rg_code code = RG_OK;
-    for (int pass = 0; pass < 2; pass++)
-        for (int i = 0; code == RG_OK && i < all->plan->sweeps; i++) {
-            rendering r = *all;
-            r.sweep = &all->plan->sweep[i];
-            if (!is_asked(r.sweep->name, only, onlys))
-                continue;
-            code = start(&r, instrument, station, plan_file, err);
-            if (code == RG_OK && pass == 1)
-                code = render_sweep(&r, workers, err);
-        }
+    for (int pass = 0; pass < 2; pass++) {
+        for (int i = 0; code == RG_OK && i < u->plan.sweeps; i++)
+            if (is_asked(u->plan.sweep[i].name, u->only, u->onlys))
+                code = do_sweep(u, all, &u->plan.sweep[i], pass == 0, err);
+        for (int i = 0; code == RG_OK && i < u->plan.frames; i++)
+            if (is_asked(u->plan.frame[i].name, u->only, u->onlys))
+                code = do_frame(u, all, &u->plan.frame[i], pass == 0, err);
+    }
     return code;
 }
 
@@ -464,36 +639,45 @@ static rg_code read_plan(const char *plan_file, rg_render_plan *plan, rg_error *
     return code;
 }
 
+/* The plan's instrument and station, which are kept beside the frames; every pad has its sweep then. */
+static rg_code read_named(run *u, source *instrument, source *station, rg_error *err)
+{
+    rg_code code = read_beside(u->plan_file, u->plan.instrument_path, instrument, err);
+    if (code == RG_OK)
+        code = read_beside(u->plan_file, u->plan.station_path, station, err);
+    if (code == RG_OK)
+        code = rg_instrument_parse(instrument->path, (const char *)instrument->text,
+                                   instrument->size, &u->instrument, err);
+    if (code == RG_OK)
+        code = rg_station_parse(station->path, (const char *)station->text, station->size,
+                                &u->station, err);
+    return code == RG_OK ? spread_pads(u, err) : code;
+}
+
 rg_code rg_render_run(const char *plan_file, const char *const *only, int onlys, const char *out,
                       int workers, const rg_progress *progress, rg_error *err)
 {
-    rg_render_plan plan = {0};
-    rg_instrument instrument = {0};
-    rg_station station;
-    source of_instrument = {0}, of_station = {0};
-    rg_code code = read_plan(plan_file, &plan, err);
+    run u = {.plan_file = plan_file,
+             .out = out,
+             .only = only,
+             .onlys = onlys,
+             .workers = workers,
+             .progress = progress};
+    source instrument = {0}, station = {0};
+    rg_code code = read_plan(plan_file, &u.plan, err);
     if (code == RG_OK)
-        code = check_only(&plan, plan_file, only, onlys, err);
+        code = read_named(&u, &instrument, &station, err);
     if (code == RG_OK)
-        code = read_beside(plan_file, plan.instrument_path, &of_instrument, err);
+        code = check_only(&u, err);
     if (code == RG_OK)
-        code = read_beside(plan_file, plan.station_path, &of_station, err);
+        code = keep_copy(out, &instrument, err);
     if (code == RG_OK)
-        code = rg_instrument_parse(of_instrument.path, (const char *)of_instrument.text,
-                                   of_instrument.size, &instrument, err);
+        code = keep_copy(out, &station, err);
     if (code == RG_OK)
-        code = rg_station_parse(of_station.path, (const char *)of_station.text, of_station.size,
-                                &station, err);
-    rendering all = {.plan = &plan, .out = out, .progress = progress};
-    if (code == RG_OK)
-        code = keep_copy(out, &of_instrument, err);
-    if (code == RG_OK)
-        code = keep_copy(out, &of_station, err);
-    if (code == RG_OK)
-        code = render_all(&all, workers, &instrument, &station, plan_file, only, onlys, err);
-    free(of_instrument.text);
-    free(of_station.text);
-    rg_instrument_free(&instrument);
-    rg_render_plan_free(&plan);
+        code = render_all(&u, err);
+    free(instrument.text);
+    free(station.text);
+    rg_instrument_free(&u.instrument);
+    rg_render_plan_free(&u.plan);
     return code;
 }

@@ -15,6 +15,10 @@ extern const uint8_t rg_asset_sizes_html[], rg_asset_sizes_js[];
 extern const uint64_t rg_asset_sizes_html_size, rg_asset_sizes_js_size;
 extern const uint8_t rg_asset_vanish_html[], rg_asset_vanish_js[];
 extern const uint64_t rg_asset_vanish_html_size, rg_asset_vanish_js_size;
+extern const uint8_t rg_asset_lessons_html[], rg_asset_lessons_js[];
+extern const uint64_t rg_asset_lessons_html_size, rg_asset_lessons_js_size;
+extern const uint8_t rg_asset_quiz_html[], rg_asset_quiz_css[], rg_asset_quiz_js[];
+extern const uint64_t rg_asset_quiz_html_size, rg_asset_quiz_css_size, rg_asset_quiz_js_size;
 extern const uint8_t rg_asset_pairs_html[], rg_asset_pairs_js[], rg_asset_pairs_css[];
 extern const uint64_t rg_asset_pairs_html_size, rg_asset_pairs_js_size, rg_asset_pairs_css_size;
 

@@ -103,6 +103,10 @@ static rg_code add_parts(rg_teach_page *p, rg_error *err)
     rg_teach_add_call(p, "/api/session", RG_ROUTE_DATA, get_session);
     rg_code code = rg_teach_add_try(p, err);
     if (code == RG_OK)
+        code = rg_teach_add_lessons(p, err);
+    if (code == RG_OK)
+        code = rg_teach_add_quiz(p, err);
+    if (code == RG_OK)
         code = rg_teach_add_pairs(p, err);
     if (code == RG_OK && p->routes > RG_TEACH_ROUTES)
         code = rg_fail(err, RG_INTERNAL, "%d routes; raise RG_TEACH_ROUTES", p->routes);
@@ -146,6 +150,8 @@ void rg_teach_page_close(rg_teach_page *page)
         return;
     rg_server_stop(page->server);
     rg_teach_close_try(page);
+    rg_teach_close_lessons(page);
+    rg_teach_close_quiz(page);
     rg_teach_close_pairs(page);
     rg_lab_close(page->lab);
     free(page);

@@ -11,7 +11,8 @@
 
 enum { RG_TEACH_ROUTES = 96 };
 
-typedef struct rg_teach_try rg_teach_try; /* teach_try.c */
+typedef struct rg_teach_try rg_teach_try;         /* teach_try.c */
+typedef struct rg_teach_lessons rg_teach_lessons; /* teach_lessons.c */
 
 struct rg_teach_page {
     rg_teach_page_options options;
@@ -19,7 +20,8 @@ struct rg_teach_page {
     rg_server *server;
     rg_route route[RG_TEACH_ROUTES];
     int routes;
-    rg_teach_try *trying; /* owned by teach_try.c */
+    rg_teach_try *trying;      /* owned by teach_try.c */
+    rg_teach_lessons *lessons; /* owned by teach_lessons.c */
     void *quiz,
         *pairs; /* owned by teach_quiz.c and teach_pairs.c; NULL while these are not there */
 };
@@ -50,5 +52,6 @@ rg_code rg_teach_add_pairs(rg_teach_page *page, rg_error *err);
 rg_code rg_teach_pairs_open(const rg_teach_page_options *options, rg_pairs **pairs, rg_error *err);
 void rg_teach_close_pairs(rg_teach_page *page);
 rg_code rg_teach_add_lessons(rg_teach_page *page, rg_error *err);
+void rg_teach_close_lessons(rg_teach_page *page);
 
 #endif

@@ -4,10 +4,11 @@
  *   GET /api/lab       pad, limits, sliders {NAME: {low, high, step, start}}, sizes and heights of the lessons
  *   GET /api/look      ?page=ID&NAME=VALUE...: one view and what it shows. Sliders that are not
  *                      given stand at their start. alone=yes: this view alone; otherwise views of the
- *                      same pad by the same page add up
- *   GET /api/sweep     ?page=ID&NAME=VALUE...: a whole sweep of that pad; answers when it is done, or
- *                      {cancelled} when a look of the page shows another pad, or another sweep begins
- *   GET /api/progress  ?page=ID: {done, total} of the page's sweep
+ *                      same pad by the same page add up; fresh=yes: earlier ones are forgotten.
+ *                      witness=no: none was taken
+ *   GET /api/sweep     ?page=ID&NAME=VALUE...: a whole sweep of that pad, in the background: {running: true,
+ *                      done, total} until it is done, then what it says. Asking about another pad, or looking
+ *                      at one, ends it
  *
  * ID: up to 32 letters and digits, made up by each page. 400 for any other, and for values out of
  * range. The newest 16 pages are remembered.
@@ -29,16 +30,23 @@ typedef struct visitor {
     unsigned long seen; /* when, counted by requests */
     int users;          /* requests that hold it */
     bool busy;          /* one of them looks */
-    int round;          /* a sweep of another round is cancelled */
+    rg_lab_hand *hand;  /* owned; the looker's */
+    /* The sweep: */
+    int round; /* one of an earlier round is cancelled */
+    bool due, wanted;
+    double value[RG_TEACH_SLIDERS]; /* of its pad */
+    rg_lab_case of;
     int done, total;
-    double value[RG_TEACH_SLIDERS];
-    rg_lab_hand *hand; /* owned */
+    char *said; /* owned: the answer, once it is done */
 } visitor;
 
 struct rg_teach_try {
-    pthread_mutex_t lock;  /* of all but hands, which are their looker's */
-    pthread_cond_t rest;   /* somebody has stopped looking */
-    pthread_mutex_t sweep; /* one sweep at a time */
+    rg_lab *lab;
+    pthread_mutex_t lock; /* of all that follows */
+    pthread_cond_t rest;  /* somebody has stopped looking */
+    pthread_cond_t work;  /* a sweep is due, or it ends */
+    pthread_t sweeper;    /* one sweep at a time */
+    bool sweeping, over;
     unsigned long requests;
     visitor visitor[PAGES];
 };
@@ -73,6 +81,7 @@ static visitor *place_for(rg_teach_try *t, const char *id)
     if (!oldest)
         return NULL;
     rg_lab_hand_free(oldest->hand);
+    free(oldest->said);
     *oldest = (visitor){0};
     rg_copy_text(oldest->id, ID, id);
     return oldest;
@@ -130,8 +139,11 @@ static bool read_case(const rg_lab *lab, const rg_request *request, double *valu
     rg_error err = {0};
     if (!read_sliders(lab, request, value, reply))
         return false;
-    if (rg_lab_from_sliders(lab, value, c, &err) == RG_OK)
+    if (rg_lab_from_sliders(lab, value, c, &err) == RG_OK) {
+        const char *witness = rg_request_query(request, "witness");
+        c->witness = !witness || strcmp(witness, "no") != 0;
         return true;
+    }
     rg_teach_reply_fault(reply, &err);
     return false;
 }
@@ -251,6 +263,15 @@ static json_t *look_json(const rg_lab_look *k)
 
 /* ---------------------------------------------------------------- looking */
 
+static void forget_sweep(visitor *v)
+{
+    v->round++;
+    v->due = v->wanted = false;
+    v->done = v->total = 0;
+    free(v->said);
+    v->said = NULL;
+}
+
 /* One look of a page at a time; a sweep of another pad is over. */
 static void begin_look(rg_teach_try *t, visitor *v, const double *value)
 {
@@ -259,8 +280,7 @@ static void begin_look(rg_teach_try *t, visitor *v, const double *value)
         pthread_cond_wait(&t->rest, &t->lock);
     v->busy = true;
     if (!same_pad(v->value, value))
-        v->round++;
-    memcpy(v->value, value, sizeof v->value);
+        forget_sweep(v);
     pthread_mutex_unlock(&t->lock);
 }
 
@@ -279,13 +299,15 @@ static void get_look(void *context, const rg_request *request, rg_reply *reply)
     rg_lab_case c;
     rg_lab_look look;
     rg_error err = {0};
-    const char *alone = rg_request_query(request, "alone");
+    bool alone = rg_request_query(request, "alone"), fresh = rg_request_query(request, "fresh");
     if (!read_case(p->lab, request, value, &c, reply))
         return;
     visitor *v = enter(p->trying, request, reply);
     if (!v)
         return;
     begin_look(p->trying, v, value);
+    if (fresh)
+        rg_lab_hand_empty(v->hand);
     rg_code code = rg_lab_look_at(p->lab, alone ? NULL : v->hand, &c, &look, &err);
     end_look(p->trying, v);
     leave(p->trying, v);
@@ -305,13 +327,14 @@ typedef struct ride {
     int round;
 } ride;
 
+/* Looks go first: a page's sweep waits while it looks. */
 static bool go_on(void *context, int done, int total)
 {
     const ride *r = context;
     pthread_mutex_lock(&r->t->lock);
-    while (r->v->busy && r->v->round == r->round)
+    while (r->v->busy && r->v->round == r->round && !r->t->over)
         pthread_cond_wait(&r->t->rest, &r->t->lock);
-    bool yes = r->v->round == r->round;
+    bool yes = r->v->round == r->round && !r->t->over;
     if (yes) {
         r->v->done = done;
         r->v->total = total;
@@ -320,63 +343,111 @@ static bool go_on(void *context, int done, int total)
     return yes;
 }
 
-static int begin_round(rg_teach_try *t, visitor *v, const double *value)
-{
-    pthread_mutex_lock(&t->lock);
-    int round = ++v->round;
-    v->done = v->total = 0;
-    memcpy(v->value, value, sizeof v->value);
-    pthread_mutex_unlock(&t->lock);
-    return round;
-}
-
 static json_t *sweep_json(const rg_lab_sweep *s)
 {
-    if (s->cancelled)
-        return json_pack("{s:b}", "cancelled", 1);
-    return json_pack("{s:b, s:o, s:o, s:i, s:i, s:o}", "cancelled", 0, "map",
+    return json_pack("{s:b, s:o, s:o, s:i, s:i, s:o}", "running", 0, "map",
                      map_json(&s->result.map), "true_mm", rg_teach_numbers(s->true_mm, RG_BINS, 4),
                      "frames", s->frames, "used", s->used, "ms", rg_teach_number(s->ms, 0));
 }
 
-static void get_sweep(void *context, const rg_request *request, rg_reply *reply)
+static char *sweep_text(rg_code code, const rg_lab_sweep *s, const rg_error *err)
 {
-    rg_teach_page *p = context;
-    rg_teach_try *t = p->trying;
-    double value[RG_TEACH_SLIDERS];
-    rg_lab_case c;
-    rg_lab_sweep sweep = {.cancelled = true};
-    rg_error err = {0};
-    if (!read_case(p->lab, request, value, &c, reply))
-        return;
-    visitor *v = enter(t, request, reply);
-    if (!v)
-        return;
-    ride r = {t, v, begin_round(t, v, value)};
-    const rg_lab_watch watch = {go_on, &r};
-    pthread_mutex_lock(&t->sweep);
-    rg_code code = go_on(&r, 0, 0) ? rg_lab_sweep_round(p->lab, &c, &watch, &sweep, &err) : RG_OK;
-    pthread_mutex_unlock(&t->sweep);
-    leave(t, v);
-    if (code == RG_OK)
-        rg_page_reply_json(reply, 200, sweep_json(&sweep));
-    else
-        rg_teach_reply_fault(reply, &err);
+    json_t *json =
+        code == RG_OK ? sweep_json(s) : json_pack("{s:b, s:s}", "running", 0, "error", err->text);
+    char *text = json ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(9)) : NULL;
+    json_decref(json);
+    return text;
 }
 
-static void get_progress(void *context, const rg_request *request, rg_reply *reply)
+/* With the lock held, which is let go of while it sweeps. */
+static void sweep_for(rg_teach_try *t, visitor *v)
 {
-    const rg_teach_page *p = context;
-    char id[ID] = "";
-    if (!read_id(request, id)) {
-        rg_reply_error(reply, 400, "page=ID is needed: 1 to 32 letters and digits");
+    ride r = {t, v, v->round};
+    const rg_lab_watch watch = {go_on, &r};
+    const rg_lab_case c = v->of;
+    rg_lab_sweep sweep;
+    rg_error err = {0};
+    v->due = false;
+    v->users++;
+    pthread_mutex_unlock(&t->lock);
+    rg_code code = rg_lab_sweep_round(t->lab, &c, &watch, &sweep, &err);
+    char *text = sweep.cancelled ? NULL : sweep_text(code, &sweep, &err);
+    pthread_mutex_lock(&t->lock);
+    v->users--;
+    if (v->round != r.round) {
+        free(text);
         return;
     }
-    pthread_mutex_lock(&p->trying->lock);
-    const visitor *v = known(p->trying, id);
-    int done = v ? v->done : 0, total = v ? v->total : 0;
-    pthread_mutex_unlock(&p->trying->lock);
-    rg_page_reply_json(reply, 200, json_pack("{s:i, s:i}", "done", done, "total", total));
+    v->said = text;
+    v->wanted = text != NULL; /* without memory it is tried again when it is asked for */
+}
+
+static visitor *next_due(rg_teach_try *t)
+{
+    visitor *first = NULL;
+    for (int i = 0; i < PAGES; i++)
+        if (t->visitor[i].due && (!first || t->visitor[i].seen < first->seen))
+            first = &t->visitor[i];
+    return first;
+}
+
+static void *sweep_all(void *context)
+{
+    rg_teach_try *t = context;
+    pthread_mutex_lock(&t->lock);
+    while (!t->over) {
+        visitor *v = next_due(t);
+        if (v)
+            sweep_for(t, v);
+        else
+            pthread_cond_wait(&t->work, &t->lock);
+    }
+    pthread_mutex_unlock(&t->lock);
+    return NULL;
+}
+
+/* What is said of this pad's sweep, which begins when nobody has wanted it yet; "" while it runs. */
+static char *ask_sweep(rg_teach_try *t, visitor *v, const double *value, const rg_lab_case *c,
+                       int *done, int *total)
+{
+    pthread_mutex_lock(&t->lock);
+    if (!v->wanted || !same_pad(v->value, value) || v->of.witness != c->witness) {
+        forget_sweep(v);
+        memcpy(v->value, value, sizeof v->value);
+        v->of = *c;
+        v->due = v->wanted = true;
+        pthread_cond_signal(&t->work);
+    }
+    *done = v->done;
+    *total = v->total;
+    char *said = v->said ? strdup(v->said) : strdup("");
+    pthread_mutex_unlock(&t->lock);
+    return said;
+}
+
+static void get_sweep(void *context, const rg_request *request, rg_reply *reply)
+{
+    const rg_teach_page *p = context;
+    double value[RG_TEACH_SLIDERS];
+    rg_lab_case c;
+    int done, total;
+    if (!read_case(p->lab, request, value, &c, reply))
+        return;
+    visitor *v = enter(p->trying, request, reply);
+    if (!v)
+        return;
+    char *said = ask_sweep(p->trying, v, value, &c, &done, &total);
+    leave(p->trying, v);
+    if (!said) {
+        rg_reply_error(reply, 500, "no memory");
+    } else if (said[0]) {
+        reply->bytes = (uint8_t *)said;
+        reply->size = strlen(said);
+    } else {
+        free(said);
+        rg_page_reply_json(
+            reply, 200, json_pack("{s:b, s:i, s:i}", "running", 1, "done", done, "total", total));
+    }
 }
 
 /* ---------------------------------------------------------------- table */
@@ -399,15 +470,16 @@ rg_code rg_teach_add_try(rg_teach_page *page, rg_error *err)
     if (!t)
         return rg_fail(err, RG_INTERNAL, "no memory for the lessons");
     pthread_mutex_init(&t->lock, NULL);
-    pthread_mutex_init(&t->sweep, NULL);
+    pthread_cond_init(&t->work, NULL);
     pthread_cond_init(&t->rest, NULL);
+    t->lab = page->lab;
     page->trying = t;
     add_assets(page);
     rg_teach_add_call(page, "/api/lab", RG_ROUTE_DATA, get_lab);
     rg_teach_add_call(page, "/api/look", RG_ROUTE_DATA, get_look);
     rg_teach_add_call(page, "/api/sweep", RG_ROUTE_DATA, get_sweep);
-    rg_teach_add_call(page, "/api/progress", RG_ROUTE_DATA, get_progress);
-    return RG_OK;
+    t->sweeping = pthread_create(&t->sweeper, NULL, sweep_all, t) == 0;
+    return t->sweeping ? RG_OK : rg_fail(err, RG_INTERNAL, "no thread for sweeps");
 }
 
 void rg_teach_close_try(rg_teach_page *page)
@@ -415,10 +487,19 @@ void rg_teach_close_try(rg_teach_page *page)
     rg_teach_try *t = page->trying;
     if (!t)
         return;
-    for (int i = 0; i < PAGES; i++)
+    pthread_mutex_lock(&t->lock);
+    t->over = true;
+    pthread_cond_broadcast(&t->work);
+    pthread_cond_broadcast(&t->rest);
+    pthread_mutex_unlock(&t->lock);
+    if (t->sweeping)
+        pthread_join(t->sweeper, NULL);
+    for (int i = 0; i < PAGES; i++) {
         rg_lab_hand_free(t->visitor[i].hand);
+        free(t->visitor[i].said);
+    }
     pthread_mutex_destroy(&t->lock);
-    pthread_mutex_destroy(&t->sweep);
+    pthread_cond_destroy(&t->work);
     pthread_cond_destroy(&t->rest);
     free(t);
     page->trying = NULL;

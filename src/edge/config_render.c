@@ -13,9 +13,11 @@
 
 #define PLAN(member)  offsetof(rg_render_plan, member)
 #define SWEEP(member) offsetof(rg_render_sweep, member)
+#define FRAME(member) offsetof(rg_render_frame, member)
 
 static const char every_sweep[] = "every sweep";
-static const char sweep_prefix[] = "sweep ";
+static const char sweep_prefix[] = "sweep ", frame_prefix[] = "frame ";
+static const char *const format_name[] = {"jpeg", "png", NULL};
 
 static const rg_ini_field field[] = {
     {"render", "serial", RG_INI_TEXT, PLAN(serial), 1, RG_NAME_SIZE, "serial number"},
@@ -23,7 +25,7 @@ static const rg_ini_field field[] = {
     {"render", "station", RG_INI_TEXT, PLAN(station_path), 1, 512, "station file"},
     {"render", "seed", RG_INI_WHOLE, PLAN(seed), 0, 1000000000, "seed of noise and unsteadiness"},
     {"render", "date", RG_INI_OWN, 0, 0, 0, "date of the frames, or none"},
-    {"sweep", "pad", RG_INI_TEXT, SWEEP(pad), 1, RG_NAME_SIZE, "pad, as in the instrument file"},
+    {"sweep", "pad", RG_INI_TEXT, SWEEP(pad), 1, RG_NAME_SIZE, "pad of the instrument file, or *"},
     {"sweep", "open", RG_INI_SWITCH, SWEEP(open), 0, 0, "key at rest: frames of the open pad"},
     {"sweep", "finger", RG_INI_OWN, 0, 0, 0, "light, firm, unstated, or grams such as 35 g"},
     {"sweep", "key", RG_INI_TEXT, SWEEP(key), 0, RG_NAME_SIZE, "pad whose key is pressed, or none"},
@@ -60,10 +62,15 @@ static const rg_ini_field field[] = {
     {"sweep", "witness_mm", RG_INI_NUMBER, SWEEP(witness_mm), 0.1, 5, "how far it is open, mm"},
     {"sweep", "open_exposure", RG_INI_NUMBER, SWEEP(open_exposure), 0.001, 100,
      "exposure of open frames against a closed frame's"},
+    {"sweep", "falloff_power", RG_INI_NUMBER, SWEEP(falloff_power), 0, 16,
+     "power of the cosine by which the lens darkens outwards, 4: a plain lens"},
+    {"sweep", "vignetting", RG_INI_NUMBER, SWEEP(vignetting), 0, 0.95,
+     "share of light that mounts and stops take from the corners besides"},
     {"sweep", "blur_px", RG_INI_NUMBER, SWEEP(blur_px), 0.3, 4, "sigma of the blur, px"},
     {"sweep", "glare", RG_INI_NUMBER, SWEEP(glare), 0, 0.5, "share of light spread evenly"},
     {"sweep", "full_well", RG_INI_NUMBER, SWEEP(full_well), 100, 1e7, "electrons at saturation"},
     {"sweep", "read_noise", RG_INI_NUMBER, SWEEP(read_noise), 0, 1e4, "read noise, electrons"},
+    {"sweep", "format", RG_INI_OWN, 0, 0, 0, "jpeg or png"},
     {"sweep", "jpeg_quality", RG_INI_WHOLE, SWEEP(jpeg_quality), 1, 100, "quality of the JPEGs"},
     {"sweep", "distance_mm", RG_INI_NUMBER, SWEEP(distance_mm), 20, 5000, "camera to axis, mm"},
     {"sweep", "aim_mm", RG_INI_NUMBER, SWEEP(aim_mm), -50, 50,
@@ -80,12 +87,27 @@ static const rg_ini_field field[] = {
      "how far the hand is off, mm"},
     {"sweep", "roll_spread_deg", RG_INI_NUMBER, SWEEP(roll_spread_deg), 0, 30,
      "how far the hand is off, degrees"},
+    {"frame", "sweep", RG_INI_TEXT, FRAME(sweep), 1, RG_NAME_SIZE, "sweep whose scene it shows"},
+    {"frame", "cracked", RG_INI_SWITCH, FRAME(cracked), 0, 0, "the pad is cracked open"},
+    {"frame", "bearing_deg", RG_INI_NUMBER, FRAME(bearing_deg), -360, 360,
+     "bearing of the camera, degrees"},
+    {"frame", "elevation_deg", RG_INI_NUMBER, FRAME(elevation_deg), -30, 60,
+     "its elevation, degrees"},
+    {"frame", "distance_mm", RG_INI_NUMBER, FRAME(distance_mm), 20, 5000, "camera to axis, mm"},
+    {"frame", "roll_deg", RG_INI_NUMBER, FRAME(roll_deg), -180, 180, "roll of the camera, degrees"},
+    {"frame", "exposure", RG_INI_NUMBER, FRAME(exposure), 0.001, 100,
+     "exposure against a closed frame's"},
 };
 static const rg_ini_table table = {field, (int)(sizeof field / sizeof field[0])};
 
 static bool is_sweep(const char *section)
 {
     return strncmp(section, sweep_prefix, sizeof sweep_prefix - 1) == 0;
+}
+
+static bool is_frame(const char *section)
+{
+    return strncmp(section, frame_prefix, sizeof frame_prefix - 1) == 0;
 }
 
 static const rg_ini_entry *entry_of(const rg_ini *ini, int section, const char *key)
@@ -168,16 +190,21 @@ static rg_code fill_levels(const rg_ini *ini, int section, rg_render_sweep *s, r
 
 /* ---------------------------------------------------------------- sweeps */
 
-static rg_code name_sweep(const rg_ini *ini, int section, const rg_render_plan *plan,
-                          rg_render_sweep *s, rg_error *err)
+/* The name after the prefix, which becomes a folder's or a file's; sweeps and frames share theirs. */
+static rg_code take_name(const rg_ini *ini, int section, size_t prefix, const rg_render_plan *plan,
+                         char to[RG_NAME_SIZE], rg_error *err)
 {
-    const char *name = ini->section[section].name + sizeof sweep_prefix - 1;
-    rg_ini_trimmed(s->name, sizeof s->name, name, name + strlen(name));
-    for (const rg_render_sweep *before = plan->sweep; before < s; before++)
-        if (strcmp(before->name, s->name) == 0)
-            return rg_fail(err, RG_BAD_DATA, "%s, line %d: sweep %s is given twice; rename one",
-                           ini->label, ini->section[section].line, s->name);
-    if (rg_is_safe_name(s->name))
+    const char *name = ini->section[section].name + prefix;
+    rg_ini_trimmed(to, RG_NAME_SIZE, name, name + strlen(name));
+    bool twice = false;
+    for (int i = 0; i < plan->sweeps; i++)
+        twice = twice || (plan->sweep[i].name != to && strcmp(plan->sweep[i].name, to) == 0);
+    for (int i = 0; i < plan->frames; i++)
+        twice = twice || (plan->frame[i].name != to && strcmp(plan->frame[i].name, to) == 0);
+    if (twice)
+        return rg_fail(err, RG_BAD_DATA, "%s, line %d: %s is given twice; rename one", ini->label,
+                       ini->section[section].line, to);
+    if (rg_is_safe_name(to))
         return RG_OK;
     return rg_fail(err, RG_BAD_DATA,
                    "%s, line %d: [%s]: the name becomes a folder's; use letters, digits, '.', '_' "
@@ -185,11 +212,19 @@ static rg_code name_sweep(const rg_ini *ini, int section, const rg_render_plan *
                    ini->label, ini->section[section].line, ini->section[section].name);
 }
 
+static rg_code fill_format(const rg_ini *ini, int section, rg_render_sweep *s, rg_error *err)
+{
+    int format = 0;
+    rg_code code = rg_ini_word(ini, entry_of(ini, section, "format"), format_name, &format, err);
+    s->format = (rg_render_format)format;
+    return code;
+}
+
 static rg_code fill_sweep(const rg_ini *ini, int section, rg_render_plan *plan, rg_error *err)
 {
     rg_render_sweep *s = &plan->sweep[plan->sweeps++];
     int fallback = rg_ini_section_index(ini, every_sweep);
-    rg_code code = name_sweep(ini, section, plan, s, err);
+    rg_code code = take_name(ini, section, sizeof sweep_prefix - 1, plan, s->name, err);
     if (code == RG_OK)
         code = rg_ini_fill(ini, table, "sweep", section, fallback, s, err);
     if (code == RG_OK)
@@ -201,32 +236,77 @@ static rg_code fill_sweep(const rg_ini *ini, int section, rg_render_plan *plan, 
         code = fill_streaks(ini, section, s, err);
     if (code == RG_OK)
         code = fill_levels(ini, section, s, err);
+    if (code == RG_OK)
+        code = fill_format(ini, section, s, err);
     if (code == RG_OK && s->levels * s->bearings >= RG_FRAMES_MAX)
         code = rg_ini_fail(ini, entry_of(ini, section, "bearings"), err,
                            "with %d elevations more than %d frames", s->levels, RG_FRAMES_MAX);
     return code;
 }
 
-static rg_code count_sweeps(const rg_ini *ini, int *sweeps, rg_error *err)
+static rg_code fill_frame(const rg_ini *ini, int section, rg_render_plan *plan, rg_error *err)
 {
-    *sweeps = 0;
+    rg_render_frame *f = &plan->frame[plan->frames++];
+    rg_code code = take_name(ini, section, sizeof frame_prefix - 1, plan, f->name, err);
+    if (code == RG_OK)
+        code = rg_ini_fill(ini, table, "frame", section, -1, f, err);
+    for (int i = 0; code == RG_OK && i < plan->sweeps; i++)
+        if (strcmp(plan->sweep[i].name, f->sweep) == 0 && strcmp(plan->sweep[i].pad, "*") != 0)
+            return RG_OK;
+    return code != RG_OK
+               ? code
+               : rg_ini_fail(ini, rg_ini_find(ini, section, "sweep"), err,
+                             "no [sweep %s] with a pad of its own in this plan", f->sweep);
+}
+
+static rg_code check_count(const rg_ini *ini, const char *kind, int n, int least, int most,
+                           rg_error *err)
+{
+    if (n >= least && n <= most)
+        return RG_OK;
+    return rg_fail(err, RG_BAD_DATA, "%s: %d sections [%s NAME]; a plan has %d to %d, see %s",
+                   ini->label, n, kind, least, most, ini->model);
+}
+
+static rg_code count_sections(const rg_ini *ini, int *sweeps, int *frames, rg_error *err)
+{
+    *sweeps = *frames = 0;
     for (int i = 0; i < ini->sections; i++) {
         const char *name = ini->section[i].name;
         if (is_sweep(name))
             ++*sweeps;
+        else if (is_frame(name))
+            ++*frames;
         else if (strcmp(name, "render") != 0 && strcmp(name, every_sweep) != 0)
-            return rg_ini_unknown_section(ini, i, "[render], [every sweep] and [sweep NAME]", err);
+            return rg_ini_unknown_section(
+                ini, i, "[render], [every sweep], [sweep NAME] and [frame NAME]", err);
     }
-    if (*sweeps >= 1 && *sweeps <= RG_RENDER_SWEEPS_MAX)
-        return RG_OK;
-    return rg_fail(err, RG_BAD_DATA, "%s: %d sections [sweep NAME]; a plan has 1 to %d, see %s",
-                   ini->label, *sweeps, RG_RENDER_SWEEPS_MAX, ini->model);
+    rg_code code = check_count(ini, "sweep", *sweeps, 1, RG_RENDER_SWEEPS_MAX, err);
+    return code == RG_OK ? check_count(ini, "frame", *frames, 0, RG_RENDER_FRAMES_MAX, err) : code;
+}
+
+/* Frames last: they name sweeps. */
+static rg_code fill_sections(const rg_ini *ini, int sweeps, int frames, rg_render_plan *plan,
+                             rg_error *err)
+{
+    rg_code code = RG_OK;
+    plan->sweep = rg_alloc((size_t)sweeps, sizeof *plan->sweep);
+    plan->frame = frames ? rg_alloc((size_t)frames, sizeof *plan->frame) : NULL;
+    if (!plan->sweep || (frames && !plan->frame))
+        return rg_fail(err, RG_INTERNAL, "no memory for %d sweeps", sweeps);
+    for (int i = 0; code == RG_OK && i < ini->sections; i++)
+        if (is_sweep(ini->section[i].name))
+            code = fill_sweep(ini, i, plan, err);
+    for (int i = 0; code == RG_OK && i < ini->sections; i++)
+        if (is_frame(ini->section[i].name))
+            code = fill_frame(ini, i, plan, err);
+    return code;
 }
 
 static rg_code fill(const rg_ini *ini, rg_render_plan *plan, rg_error *err)
 {
-    int sweeps;
-    rg_code code = count_sweeps(ini, &sweeps, err);
+    int sweeps, frames;
+    rg_code code = count_sections(ini, &sweeps, &frames, err);
     int every = rg_ini_section_index(ini, every_sweep);
     if (code == RG_OK)
         code = rg_ini_fill_named(ini, table, "render", plan, err);
@@ -235,15 +315,7 @@ static rg_code fill(const rg_ini *ini, rg_render_plan *plan, rg_error *err)
                            &plan->day, err);
     if (code == RG_OK && every >= 0)
         code = rg_ini_check_keys(ini, table, "sweep", every, err);
-    if (code != RG_OK)
-        return code;
-    plan->sweep = rg_alloc((size_t)sweeps, sizeof *plan->sweep);
-    if (!plan->sweep)
-        return rg_fail(err, RG_INTERNAL, "no memory for %d sweeps", sweeps);
-    for (int i = 0; code == RG_OK && i < ini->sections; i++)
-        if (is_sweep(ini->section[i].name))
-            code = fill_sweep(ini, i, plan, err);
-    return code;
+    return code == RG_OK ? fill_sections(ini, sweeps, frames, plan, err) : code;
 }
 
 rg_code rg_render_plan_parse(const char *label, const char *text, size_t size, rg_render_plan *plan,
@@ -266,5 +338,6 @@ void rg_render_plan_free(rg_render_plan *plan)
     if (!plan)
         return;
     free(plan->sweep);
+    free(plan->frame);
     *plan = (rg_render_plan){0};
 }

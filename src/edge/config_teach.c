@@ -17,7 +17,10 @@ static const rg_ini_field field[] = {
     {"picture", "height_px", RG_INI_WHOLE, SETTING(height), 120, 4096, "height, px"},
     {"picture", "view", RG_INI_NUMBER, SETTING(view), 1.05, 10,
      "width that it shows, in widths of pad or crown"},
-    {"picture", "middle", RG_INI_NUMBER, SETTING(middle), 0, 1, "where the aim lies, from the top"},
+    {"picture", "tall", RG_INI_NUMBER, SETTING(tall), 1.05, 10,
+     "height that it shows, in heights up to the crown's top"},
+    {"picture", "below", RG_INI_NUMBER, SETTING(below), 0.02, 1,
+     "what is shown below the rim, in pad diameters"},
     {"finger", "seat_mm", RG_INI_NUMBER, SETTING(seat_mm), 0, 1,
      "how deep the land sinks in at light_grams, mm"},
     {"finger", "light_grams", RG_INI_NUMBER, SETTING(light_grams), 1, 1000, "light finger, grams"},
@@ -44,7 +47,7 @@ static const rg_ini_field field[] = {
     {"lessons", "sizes_mm", RG_INI_OWN, 0, 0, 0, "gaps side by side, mm"},
     {"lessons", "elevations_deg", RG_INI_OWN, 0, 0, 0, "heights of the camera, degrees"},
 };
-enum { FIELDS = sizeof field / sizeof field[0], FIRST_SLIDER = 10 };
+enum { FIELDS = sizeof field / sizeof field[0], FIRST_SLIDER = 11 };
 static const rg_ini_table table = {field, FIELDS};
 static const char *const section_name[] = {"picture", "finger",  "crease", "collect",
                                            "sliders", "lessons", NULL};
@@ -93,7 +96,8 @@ static rg_code fill_slider(const rg_ini *ini, rg_teach_slider s, rg_teach_range 
     return RG_OK;
 }
 
-static rg_code fill_list(const rg_ini *ini, const char *key, double low, double high,
+/* What a lesson shows must lie where its slider goes. */
+static rg_code fill_list(const rg_ini *ini, const char *key, const rg_teach_range *range,
                          double *number, int *count, rg_error *err)
 {
     const rg_ini_entry *e = rg_ini_find(ini, rg_ini_section_index(ini, "lessons"), key);
@@ -101,8 +105,9 @@ static rg_code fill_list(const rg_ini *ini, const char *key, double low, double 
     if (code == RG_OK && *count == 0)
         return rg_ini_fail(ini, e, err, "no number; 1 to %d are needed", RG_TEACH_STEPS);
     for (int i = 0; code == RG_OK && i < *count; i++)
-        if (!(number[i] >= low && number[i] <= high))
-            code = rg_ini_fail(ini, e, err, "%g; %g to %g is possible", number[i], low, high);
+        if (!(number[i] >= range->low && number[i] <= range->high))
+            code = rg_ini_fail(ini, e, err, "%g; the slider goes from %g to %g", number[i],
+                               range->low, range->high);
     return code;
 }
 
@@ -112,9 +117,10 @@ static rg_code fill(const rg_ini *ini, rg_teach_settings *s, rg_error *err)
     for (int i = 0; code == RG_OK && i < RG_TEACH_SLIDERS; i++)
         code = fill_slider(ini, (rg_teach_slider)i, &s->slider[i], err);
     if (code == RG_OK)
-        code = fill_list(ini, "sizes_mm", 0, 2, s->size_mm, &s->sizes, err);
+        code = fill_list(ini, "sizes_mm", &s->slider[RG_TEACH_GAP], s->size_mm, &s->sizes, err);
     if (code == RG_OK)
-        code = fill_list(ini, "elevations_deg", -20, 30, s->elevation_deg, &s->elevations, err);
+        code = fill_list(ini, "elevations_deg", &s->slider[RG_TEACH_ELEVATION], s->elevation_deg,
+                         &s->elevations, err);
     return code;
 }
 

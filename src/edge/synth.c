@@ -25,8 +25,9 @@ void rg_synth_scene_default(rg_synth_scene *scene)
                               .tag_height_mm = 10.3,
                               .key = true,
                               .lamp = {4.7, 2.75, 1.3},
-                              .wall = 0.92,
-                              .land_reflectance = 0.8,
+                              .wall = 1.2,
+                              .land_reflectance = 0.96,
+                              .land_shoulder = 0.1,
                               .paper = 0.15,
                               .ink = 0.006,
                               .metal = 0.055,
@@ -73,6 +74,8 @@ static rg_code check_light(const rg_synth_scene *s, rg_error *err)
             return bad(err, "a light", light[i], "at least 0, below 1e6");
     if (!(s->land_reflectance >= 0 && s->land_reflectance <= 1))
         return bad(err, "land_reflectance", s->land_reflectance, "0 to 1");
+    if (!(s->land_shoulder >= 0 && s->land_shoulder <= 1))
+        return bad(err, "land_shoulder", s->land_shoulder, "a slope of 0 to 1");
     if (!(s->shadow_blur_mm > 0))
         return bad(err, "shadow_blur_mm", s->shadow_blur_mm, "above 0");
     if (!(fabs(s->lamp_uneven) <= 1))

@@ -1,5 +1,5 @@
 /*
- * synth_camera.c - from light to codes and JPEG. See synth.h.
+ * synth_camera.c - from light to codes, JPEG and PNG. See synth.h.
  */
 #include <math.h>
 #include <setjmp.h>
@@ -8,6 +8,7 @@
 
 #include <gsl/gsl_cdf.h>
 #include <jpeglib.h>
+#include <png.h>
 
 #include "rimglow/memory.h"
 #include "synth_private.h"
@@ -19,6 +20,58 @@ struct rg_synth_sensor {
     float normal[NORMALS]; /* quantiles of the normal distribution, variance 1 */
     uint8_t code[CODES];   /* linear light to code */
 };
+
+/* ----------------------------------------------------------------- lens */
+
+static double corner_distance(const rg_lens *lens)
+{
+    double x = fmax(lens->cx + 0.5, lens->width - 0.5 - lens->cx);
+    double y = fmax(lens->cy + 0.5, lens->height - 0.5 - lens->cy);
+    return hypot(x, y);
+}
+
+rg_code rg_synth_vignette(rg_synth_view *view, const rg_lens *lens, double power, double loss,
+                          rg_error *err)
+{
+    if (view->width != lens->width || view->height != lens->height)
+        return rg_fail(err, RG_BAD_DATA,
+                       "vignetting: a picture of %d x %d px, a lens of %d x %d px", view->width,
+                       view->height, lens->width, lens->height);
+    if (!(power >= 0 && power <= 16 && loss >= 0 && loss < 1))
+        return rg_fail(
+            err, RG_BAD_DATA,
+            "vignetting: cosine to the power %g, %g lost in the corners; 0 to 16 and 0 to "
+            "below 1 are possible",
+            power, loss);
+    size_t plane = (size_t)view->width * (size_t)view->height;
+    double far = corner_distance(lens);
+    for (int y = 0; y < view->height; y++)
+        for (int x = 0; x < view->width; x++) {
+            double dx = x - lens->cx, dy = y - lens->cy, r = hypot(dx, dy) / far;
+            double tangent = hypot(dx / lens->fx, dy / lens->fy);
+            float pass = (float)(pow(1 + tangent * tangent, -0.5 * power) * (1 - loss * r * r));
+            float *light = view->light + (size_t)y * (size_t)view->width + (size_t)x;
+            for (int k = 0; k < 3; k++)
+                light[(size_t)k * plane] *= pass;
+        }
+    return RG_OK;
+}
+
+void rg_synth_veil(rg_synth_view *view, double glare)
+{
+    size_t plane = (size_t)view->width * (size_t)view->height;
+    for (int k = 0; glare > 0 && k < 3; k++) {
+        float *light = view->light + (size_t)k * plane;
+        double sum = 0;
+        for (size_t i = 0; i < plane; i++)
+            sum += (double)light[i];
+        float even = (float)(glare * sum / (double)plane);
+        for (size_t i = 0; i < plane; i++)
+            light[i] = light[i] * (float)(1 - glare) + even;
+    }
+}
+
+/* --------------------------------------------------------------- sensor */
 
 static void tabulate_normal(rg_synth_sensor *s)
 {
@@ -142,16 +195,23 @@ static void write_rows(struct jpeg_compress_struct *jpeg, const rg_image *image,
     jpeg_finish_compress(jpeg);
 }
 
+static rg_code check_image(const char *kind, const rg_image *image, rg_error *err)
+{
+    if (image->channels == 3 && image->depth == 8 && image->height == image->full_height)
+        return RG_OK;
+    return rg_fail(err, RG_BAD_DATA,
+                   "%s of a rendered frame: needs all rows, 3 channels of 8 bits, has %d of %d",
+                   kind, image->channels, image->depth);
+}
+
 rg_code rg_synth_jpeg(const rg_image *image, int quality, uint8_t **bytes, size_t *size,
                       rg_error *err)
 {
     *bytes = NULL;
     *size = 0;
-    if (image->channels != 3 || image->depth != 8 || image->height != image->full_height)
-        return rg_fail(err, RG_BAD_DATA,
-                       "JPEG of a rendered frame: needs all rows, 3 channels of "
-                       "8 bits, has %d of %d",
-                       image->channels, image->depth);
+    rg_code code = check_image("JPEG", image, err);
+    if (code != RG_OK)
+        return code;
     struct jpeg_compress_struct jpeg;
     failure fail;
     unsigned char *out = NULL;
@@ -168,5 +228,32 @@ rg_code rg_synth_jpeg(const rg_image *image, int quality, uint8_t **bytes, size_
     jpeg_destroy_compress(&jpeg);
     *bytes = out;
     *size = length;
+    return RG_OK;
+}
+
+/* ------------------------------------------------------------------ PNG */
+
+rg_code rg_synth_png(const rg_image *image, uint8_t **bytes, size_t *size, rg_error *err)
+{
+    *bytes = NULL;
+    *size = 0;
+    rg_code code = check_image("PNG", image, err);
+    if (code != RG_OK)
+        return code;
+    png_image png = {.version = PNG_IMAGE_VERSION,
+                     .width = (png_uint_32)image->width,
+                     .height = (png_uint_32)image->height,
+                     .format = PNG_FORMAT_RGB};
+    png_alloc_size_t room = PNG_IMAGE_PNG_SIZE_MAX(png);
+    uint8_t *to = rg_alloc(room, 1);
+    if (!to)
+        return rg_fail(err, RG_INTERNAL, "no memory for a PNG of %d x %d px", image->width,
+                       image->height);
+    if (!png_image_write_to_memory(&png, to, &room, 0, image->data, 0, NULL)) {
+        free(to);
+        return rg_fail(err, RG_INTERNAL, "PNG of a rendered frame: %s", png.message);
+    }
+    *bytes = to;
+    *size = room;
     return RG_OK;
 }

@@ -33,16 +33,21 @@ typedef struct spread {
     float share[COMB_TEETH][2 * REACH_MAX + 1];
 } spread;
 
+struct rg_synth_eye {
+    rg_lens lens;
+    rg_vec2 *way; /* owned; [(height + 1)][(width + 1)] normalised direction of pixel corners */
+};
+
 typedef struct canvas {
     const synth_world *w;
     const rg_lens *lens;
     rg_vec3 from; /* camera's centre, rim frame */
     rg_mat3 back; /* camera's axes in the rim frame */
     int width, height;
-    int first, last; /* columns that are written, to one before last: a band of the picture */
-    rg_vec2 *way;    /* [(height + 1)][(width + 1)] normalised direction of pixel corners */
-    float *flat;     /* [3][height][width] boxes of whole pixels */
-    float *light;    /* [3][height][width] the result */
+    int first, last;    /* columns that are written, to one before last: a band of the picture */
+    const rg_vec2 *way; /* the eye's */
+    float *flat;        /* [3][height][width] boxes of whole pixels */
+    float *light;       /* [3][height][width] the result */
     spread whole, edge, columns, comb;
 } canvas;
 
@@ -86,16 +91,16 @@ static bool look_through(const rg_lens *lens, double u, double v, rg_vec2 *n)
     return false;
 }
 
-static bool find_ways(canvas *c)
+static bool find_ways(rg_synth_eye *eye)
 {
-    const rg_lens *l = c->lens;
-    for (int y = 0; y <= c->height; y++) {
+    const rg_lens *l = &eye->lens;
+    for (int y = 0; y <= l->height; y++) {
         rg_vec2 n = {(-0.5 - l->cx) / l->fx, (y - 0.5 - l->cy) / l->fy};
-        for (int x = 0; x <= c->width; x++) {
+        for (int x = 0; x <= l->width; x++) {
             n.x += x ? 1 / l->fx : 0;
             if (!look_through(l, x - 0.5, y - 0.5, &n))
                 return false;
-            c->way[(size_t)y * (size_t)(c->width + 1) + (size_t)x] = n;
+            eye->way[(size_t)y * (size_t)(l->width + 1) + (size_t)x] = n;
         }
     }
     return true;
@@ -389,21 +394,6 @@ static rg_code blur_flat(canvas *c, int channel, rg_error *err)
     return RG_OK;
 }
 
-/* Scattered light: a share of all light, evenly over the picture. */
-static void add_glare(canvas *c, double glare)
-{
-    size_t plane = (size_t)c->width * (size_t)c->height;
-    for (int k = 0; glare > 0 && k < 3; k++) {
-        float *light = c->light + (size_t)k * plane;
-        double sum = 0;
-        for (size_t i = 0; i < plane; i++)
-            sum += (double)light[i];
-        float even = (float)(glare * sum / (double)plane);
-        for (size_t i = 0; i < plane; i++)
-            light[i] = light[i] * (float)(1 - glare) + even;
-    }
-}
-
 /* ---------------------------------------------------------------- truth */
 
 static void tell_truth(const synth_world *w, const rg_lens *lens, const rg_pose *camera,
@@ -417,7 +407,7 @@ static void tell_truth(const synth_world *w, const rg_lens *lens, const rg_pose 
 
 /* ------------------------------------------------------------------ all */
 
-static rg_code check_view(const rg_lens *lens, double sigma_px, double glare, rg_error *err)
+static rg_code check_lens(const rg_lens *lens, rg_error *err)
 {
     if (lens->width < 16 || lens->height < 16 || lens->width > 8192 || lens->height > 8192)
         return rg_fail(err, RG_BAD_DATA, "rendering %d x %d px; 16 to 8192 px are possible",
@@ -425,6 +415,11 @@ static rg_code check_view(const rg_lens *lens, double sigma_px, double glare, rg
     if (!(lens->fx > 1 && lens->fy > 1))
         return rg_fail(err, RG_BAD_DATA, "rendering with a focal length of %g px; above 1 px",
                        lens->fx);
+    return RG_OK;
+}
+
+static rg_code check_view(double sigma_px, double glare, rg_error *err)
+{
     if (!(sigma_px >= 0.3 && sigma_px <= 4))
         return rg_fail(err, RG_BAD_DATA, "rendering with a blur of %g px; 0.3 to 4 px are possible",
                        sigma_px);
@@ -433,9 +428,42 @@ static rg_code check_view(const rg_lens *lens, double sigma_px, double glare, rg
     return RG_OK;
 }
 
-static rg_code make_canvas(canvas *c, const synth_world *w, const rg_lens *lens,
+rg_code rg_synth_eye_new(rg_synth_eye **eye, const rg_lens *lens, rg_error *err)
+{
+    *eye = NULL;
+    rg_code code = check_lens(lens, err);
+    if (code != RG_OK)
+        return code;
+    rg_synth_eye *e = rg_alloc(1, sizeof *e);
+    size_t corners = ((size_t)lens->width + 1) * ((size_t)lens->height + 1);
+    if (e)
+        *e = (rg_synth_eye){*lens, rg_alloc(corners, sizeof *e->way)};
+    if (!e || !e->way)
+        code =
+            rg_fail(err, RG_INTERNAL, "no memory to render %d x %d px", lens->width, lens->height);
+    else if (!find_ways(e))
+        code = rg_fail(err, RG_BAD_DATA,
+                       "the lens distortion folds over inside the picture; "
+                       "render with a weaker one");
+    if (code == RG_OK)
+        *eye = e;
+    else
+        rg_synth_eye_free(e);
+    return code;
+}
+
+void rg_synth_eye_free(rg_synth_eye *eye)
+{
+    if (!eye)
+        return;
+    free(eye->way);
+    free(eye);
+}
+
+static rg_code make_canvas(canvas *c, const synth_world *w, const rg_synth_eye *eye,
                            const rg_pose *camera, double sigma_px, rg_error *err)
 {
+    const rg_lens *lens = &eye->lens;
     size_t width = (size_t)lens->width, height = (size_t)lens->height;
     *c = (canvas){.w = w,
                   .lens = lens,
@@ -443,33 +471,28 @@ static rg_code make_canvas(canvas *c, const synth_world *w, const rg_lens *lens,
                   .back = rg_mat3_transpose(camera->R),
                   .width = lens->width,
                   .height = lens->height,
-                  .way = rg_alloc((width + 1) * (height + 1), sizeof *c->way),
+                  .way = eye->way,
                   .flat = rg_alloc(3 * width * height, sizeof *c->flat),
                   .light = rg_alloc(3 * width * height, sizeof *c->light)};
-    if (!c->way || !c->flat || !c->light)
+    if (!c->flat || !c->light)
         return rg_fail(err, RG_INTERNAL, "no memory to render %d x %d px", lens->width,
                        lens->height);
     make_spread(&c->whole, 1, sigma_px);
     make_spread(&c->edge, EDGE_PARTS, sigma_px);
     make_spread(&c->columns, COMB_COLUMNS, sigma_px);
     make_spread(&c->comb, w->widest > WIDE_GAP_MM ? COMB_COARSE : COMB_TEETH, sigma_px);
-    if (!find_ways(c))
-        return rg_fail(err, RG_BAD_DATA,
-                       "the lens distortion folds over inside the picture; "
-                       "render with a weaker one");
     return RG_OK;
 }
 
 struct rg_synth_drawing {
     synth_world world;
-    rg_lens lens;
     rg_pose camera;
     canvas c;
     double glare;
     int bands;
 };
 
-rg_code rg_synth_begin(const rg_synth_scene *scene, const rg_lens *lens, const rg_pose *camera,
+rg_code rg_synth_begin(const rg_synth_scene *scene, const rg_synth_eye *eye, const rg_pose *camera,
                        double sigma_px, double glare, int bands, rg_synth_drawing **drawing,
                        rg_error *err)
 {
@@ -477,15 +500,14 @@ rg_code rg_synth_begin(const rg_synth_scene *scene, const rg_lens *lens, const r
     rg_synth_drawing *d = rg_alloc(1, sizeof *d);
     if (!d)
         return rg_fail(err, RG_INTERNAL, "no memory for the rendered scene");
-    d->lens = *lens;
     d->camera = *camera;
     d->glare = glare;
     d->bands = bands;
-    rg_code code = check_view(lens, sigma_px, glare, err);
+    rg_code code = check_view(sigma_px, glare, err);
     if (code == RG_OK)
         code = synth_world_make(&d->world, scene, camera, err);
     if (code == RG_OK)
-        code = make_canvas(&d->c, &d->world, &d->lens, camera, sigma_px, err);
+        code = make_canvas(&d->c, &d->world, eye, camera, sigma_px, err);
     if (code == RG_OK)
         *drawing = d;
     else
@@ -511,9 +533,9 @@ rg_code rg_synth_end(rg_synth_drawing *d, rg_synth_view *view, rg_error *err)
     for (int k = 0; code == RG_OK && k < 3; k++)
         code = blur_flat(c, k, err);
     if (code == RG_OK) {
-        add_glare(c, d->glare);
         *view = (rg_synth_view){.width = c->width, .height = c->height, .light = c->light};
-        tell_truth(&d->world, &d->lens, &d->camera, view);
+        rg_synth_veil(view, d->glare);
+        tell_truth(&d->world, c->lens, &d->camera, view);
         c->light = NULL;
     }
     rg_synth_abandon(d);
@@ -524,7 +546,6 @@ void rg_synth_abandon(rg_synth_drawing *d)
 {
     if (!d)
         return;
-    free(d->c.way);
     free(d->c.flat);
     free(d->c.light);
     free(d);
@@ -533,14 +554,19 @@ void rg_synth_abandon(rg_synth_drawing *d)
 rg_code rg_synth_render(const rg_synth_scene *scene, const rg_lens *lens, const rg_pose *camera,
                         double sigma_px, double glare, rg_synth_view *view, rg_error *err)
 {
-    rg_synth_drawing *d;
+    rg_synth_eye *eye;
+    rg_synth_drawing *d = NULL;
     *view = (rg_synth_view){0};
-    rg_code code = rg_synth_begin(scene, lens, camera, sigma_px, glare, 1, &d, err);
+    rg_code code = rg_synth_eye_new(&eye, lens, err);
+    if (code == RG_OK)
+        code = rg_synth_begin(scene, eye, camera, sigma_px, glare, 1, &d, err);
     if (code == RG_OK)
         code = rg_synth_band(d, 0, err);
     if (code == RG_OK)
-        return rg_synth_end(d, view, err);
-    rg_synth_abandon(d);
+        code = rg_synth_end(d, view, err);
+    else
+        rg_synth_abandon(d);
+    rg_synth_eye_free(eye);
     return code;
 }
 

@@ -244,14 +244,15 @@ static double crown(const synth_world *w, const synth_ray *r, synth_hit *hit)
 /* ---------------------------------------------------------- under the pad */
 
 /* Share of the bright hole's light that falls on the pad's face at a depth x
- * into a slot of height g, see synth.h. */
+ * into a slot of height g (x < 0: over the hole), see synth.h. */
 static double lit_share(const synth_world *w, double x, double g)
 {
-    if (x <= 0)
-        return 1;
     if (g <= 0)
-        return 0;
-    double t = g / x, once = 1 - 1 / sqrt(1 + t * t), twice = 1 - 1 / sqrt(1 + 4 * t * t);
+        return x < 0 ? 1 : 0;
+    double once = 0.5 * (1 - x / sqrt(x * x + g * g));
+    if (x <= 0)
+        return once;
+    double twice = 0.5 * (1 - x / sqrt(x * x + 4 * g * g));
     return once + w->s.land_reflectance * (twice - once);
 }
 
@@ -272,8 +273,8 @@ static bool at_feeler(const synth_world *w, double x, double y, double z)
     const rg_synth_pad *p = &w->s.pad;
     if (!(p->feeler_mm > 0) || z < 0 || z > p->feeler_mm)
         return false;
-    double b = rg_radians(p->feeler_bearing_deg);
-    return x * cos(b) - y * sin(b) > 0 && fabs(x * sin(b) + y * cos(b)) < 0.5 * p->feeler_width_mm;
+    double b = rg_radians(p->feeler_bearing_deg), out = x * cos(b) - y * sin(b);
+    return out > w->s.inner_mm && fabs(x * sin(b) + y * cos(b)) < 0.5 * p->feeler_width_mm;
 }
 
 typedef struct walk {
@@ -309,15 +310,16 @@ static bool meets_pad(const synth_world *w, const synth_ray *r, walk *at, double
 }
 
 /* The land lies at z = 0: a ray that goes down onto it before s = to is
- * mirrored there and loses what the metal takes. */
-static bool meets_land(const synth_world *w, walk *at, double to)
+ * mirrored there and loses what the metal takes. shoulder: how much the land leans towards where the ray comes
+ * from; it mirrors by twice that upwards. */
+static bool meets_land(const synth_world *w, walk *at, double to, double shoulder)
 {
     if (at->slope >= 0 || at->z + (to - at->s) * at->slope >= 0)
         return false;
-    double s = at->s - at->z / at->slope;
+    double s = at->s - at->z / at->slope, share = (s - at->s) / (to - at->s);
     at->s = s;
     at->z = 0;
-    at->slope = -at->slope;
+    at->slope = -at->slope + 2 * shoulder * fmax(1 - 2 * share, 0);
     at->weight *= w->s.land_reflectance;
     return true;
 }
@@ -334,11 +336,12 @@ static double gap_at(const synth_world *w, const synth_ray *r, double s)
 }
 
 /* Over the land, inwards or outwards: light in *to when the ray ends there. */
-static bool over_land(const synth_world *w, const synth_ray *r, walk *at, double to, float light[3])
+static bool over_land(const synth_world *w, const synth_ray *r, walk *at, double to,
+                      double shoulder, float light[3])
 {
     for (int bounce = 0; bounce < 3; bounce++) {
         walk was = *at;
-        bool down = meets_land(w, at, to);
+        bool down = meets_land(w, at, to, bounce ? 0 : shoulder);
         double stop = down ? at->s : to;
         walk up = was;
         if (meets_pad(w, r, &up, stop, NEAR_PARTS, true)) {
@@ -362,11 +365,21 @@ static void far_wall(const synth_world *w, const synth_ray *r, const walk *at, f
     lamp(w, light, at->weight * w->s.wall * uneven);
 }
 
+/* A ray that meets the rounding of the far land's inner edge is thrown up to the pad: (cos 2 t, sin 2 t)
+ * where the edge's normal leans by t, a quarter circle of radius edge_mm. */
+static void far_edge(const synth_world *w, const synth_ray *r, const walk *at, float light[3])
+{
+    double e = w->s.edge_mm, cosine = 1 + at->z / e, sine = sqrt(fmax(1 - cosine * cosine, 0));
+    double gap = gap_at(w, r, at->s), up = 2 * sine * cosine;
+    double depth = e * (1 - sine) + (gap - at->z) * (1 - 2 * sine * sine) / fmax(up, 1e-6);
+    lamp(w, light, at->weight * w->s.land_reflectance * lit_share(w, depth, gap));
+}
+
 /* From inside the hole out through the far slot. */
 static void far_side(const synth_world *w, const synth_ray *r, walk *at, double land_end,
                      double pad_end, float light[3])
 {
-    if (over_land(w, r, at, land_end, light))
+    if (over_land(w, r, at, land_end, 0, light))
         return;
     if (meets_pad(w, r, at, pad_end, NEAR_PARTS, false)) {
         double depth = radius_at(r, at->s) - w->s.inner_mm;
@@ -387,14 +400,19 @@ static void through_slot(const synth_world *w, const synth_ray *r, walk *at, flo
         far_side(w, r, at, r->nearest + land, pad_end, light);
         return;
     }
-    if (over_land(w, r, at, r->nearest - hole, light))
+    if (over_land(w, r, at, r->nearest - hole, w->s.land_shoulder, light))
         return;
     if (meets_pad(w, r, at, r->nearest + hole, BORE_PARTS, false)) {
-        lamp(w, light, at->weight);
+        double depth = radius_at(r, at->s) - w->s.inner_mm;
+        lamp(w, light, at->weight * lit_share(w, depth, gap_at(w, r, at->s)));
+        return;
+    }
+    if (at->z < -w->s.edge_mm) {
+        far_wall(w, r, at, light);
         return;
     }
     if (at->z < 0) {
-        far_wall(w, r, at, light);
+        far_edge(w, r, at, light);
         return;
     }
     far_side(w, r, at, r->nearest + land, pad_end, light);

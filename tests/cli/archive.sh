@@ -16,7 +16,8 @@ on_day() {
 }
 
 # instrument SERIAL [PICTURES]: two small sweeps in sweeps/SERIAL, and their results in inspection/SERIAL.
-instrument() {
+instrument() { made "instrument-$1-${2:-map}" inspected "$@"; }
+inspected() {
     for name in g-sharp c; do
         case $name in g-sharp) pad="G sharp" from=07-G-sharp ;; c) pad=C from=04-C ;; esac
         sweep "sweeps/$1/$name" "$pad"

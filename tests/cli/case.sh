@@ -95,6 +95,24 @@ whole() {
     for frame in "$SAMPLES/$2"/view_*.jpg; do add "$1" closed "$frame"; done
 }
 
+# made NAME COMMAND...: what COMMAND makes in an empty folder, copied into this one. It runs once for each run of the
+# cases, so only for what a case begins with, never for what it is about.
+made() {
+    (
+        flock 9
+        [ -d "$MADE/$1" ] || make_once "$MADE/$1" "$@"
+    ) 9>"$MADE/$1.lock"
+    cp -a "$MADE/$1/." .
+}
+make_once() {
+    rm -rf "$1.new"
+    mkdir "$1.new"
+    cd "$1.new"
+    (shift 2 && "$@")
+    rm -f out err edited
+    mv "$1.new" "$1"
+}
+
 spoil() { "$TOOLS/spoil" "$@"; }
 
 . "$1"

@@ -27,6 +27,9 @@ done
 work=$(mktemp -d) || exit 1
 trap 'chmod -R u+w "$work"; rm -rf "$work"' EXIT
 trap 'exit 1' INT TERM
+MADE=$work/made # what cases share (made, in case.sh)
+export MADE
+mkdir "$MADE"
 
 for file in tests/cli/test_*.sh; do
     mkdir "$work/$(basename "$file" .sh)"

@@ -1,7 +1,8 @@
 # The archive: what is stored, found, compared, certified and handed over.
 
 # Two quick sweeps of one serial with results beside them, so that adding does not measure.
-bench_day() {
+bench_day() { made bench-day swept_and_inspected; }
+swept_and_inspected() {
     leaking "G sharp"
     sweep C C
     add C witness "$SAMPLES/04-C/witness.jpg"

@@ -15,7 +15,7 @@ horn() {
 # take NAME PAD SAMPLE [FINGER]: a sweep folder of the sample's frames, of my-horn.ini, taken 2026-11-20.
 take() {
     sweep "$1" "$2"
-    change "$1" "s|^instrument.*|instrument = $PWD/my-horn.ini|; s/^finger.*/finger = ${4:-light}/
+    change "$1" "s|^instrument.*|instrument = ../my-horn.ini|; s/^finger.*/finger = ${4:-light}/
         /^\[frames\]/i [taken]\ndate = 2026-11-20\ngain = 0\nexposure_s = 0"
     add "$1" witness "$SAMPLES/$3/witness.jpg"
     for frame in "$SAMPLES/$3"/view_*.jpg; do add "$1" closed "$frame"; done
@@ -54,10 +54,19 @@ END
 
 stored() { rg archive add --technician "A. Bell" "$@"; exits 0; }
 
-# One pad, sealed, archived without set-up values.
-sealed_horn() {
+# One pad, sealed: its sweep c, inspected.
+sealed_pad() { made sealed-pad swept_and_inspected; }
+swept_and_inspected() {
     horn C
     take c C 04-C
+    rg inspect -q c
+    exits 0
+}
+
+# The same, archived without set-up values.
+sealed_horn() { made sealed-horn archived; }
+archived() {
+    sealed_pad
     stored --occasion release c
 }
 
@@ -146,7 +155,7 @@ test_a_pad_that_was_not_swept_or_only_with_a_firm_finger_holds() {
 # at_rest NAME: a sweep folder of the open key of G, taken when those of `take` were.
 at_rest() {
     sweep "$1" G
-    change "$1" "s|^instrument.*|instrument = $PWD/my-horn.ini|
+    change "$1" "s|^instrument.*|instrument = ../my-horn.ini|
         /^\[frames\]/i [taken]\ndate = 2026-11-20\ngain = 0\nexposure_s = 0"
     ln -s "$ROOT/samples/PE-A-0147-open/08-G"/view_*.jpg "$1"
     echo "view_*.jpg = open, exposure 0.25" >>"$1/sweep.ini"
@@ -230,8 +239,7 @@ test_wrong_units_and_rules_are_refused_by_name() {
 }
 
 test_what_cannot_be_judged_is_not_archived() {
-    horn C
-    take c C 04-C
+    sealed_pad
     values 's/^unit = gf/unit = oz/'
     rg archive add --technician "A. Bell" --setup setup.ini c
     refused 65 "spring force C" oz
@@ -247,8 +255,7 @@ test_what_cannot_be_judged_is_not_archived() {
 timeless() { sed 's/^max_age_days.*/max_age_days = 0/' "$CALIB/release.ini" >rules.ini; }
 
 test_the_bag_holds_the_sheet_and_verify_knows_it() {
-    horn C
-    take c C 04-C
+    sealed_pad
     values
     timeless
     stored --setup setup.ini --rules rules.ini c
@@ -283,8 +290,7 @@ manifests_of() {
 }
 
 test_a_sheet_that_does_not_follow_from_its_bag_is_found() {
-    horn C
-    take c C 04-C
+    sealed_pad
     values '/lubrication/,/date/s/= done/= not done/'
     timeless
     stored --setup setup.ini --rules rules.ini c
@@ -310,8 +316,7 @@ test_a_sheet_that_does_not_follow_from_its_bag_is_found() {
 }
 
 test_the_bag_keeps_the_settings_of_its_work_up_and_is_judged_by_them() {
-    horn C
-    take c C 04-C
+    sealed_pad
     values
     timeless
     stored --setup setup.ini --rules rules.ini c
@@ -333,8 +338,7 @@ test_the_bag_keeps_the_settings_of_its_work_up_and_is_judged_by_them() {
 }
 
 test_a_yearly_service_shows_what_changed() {
-    horn C
-    take c C 04-C
+    sealed_pad
     timeless
     sed -i 's/^change_low.*= -15/&/' rules.ini
     for mass in 2431 2433 2452; do

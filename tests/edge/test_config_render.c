@@ -3,6 +3,7 @@
  * [every sweep], and what cannot be rendered is refused by line.
  */
 #include <criterion/criterion.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -59,6 +60,63 @@ Test(config_render, creases_and_streaks_are_lists)
     rg_render_plan_free(&plan);
 }
 
+static const char frame_section[] =
+    "\n[frame near]\nsweep = 08-G-light\ncracked = no\nbearing_deg = 175\n"
+    "elevation_deg = 0.2\ndistance_mm = 80\nroll_deg = -3\nexposure = 0.5\n";
+
+/* The sample plan with a frame of its own, changed once. */
+static rg_code with_frame(const char *from, const char *to)
+{
+    char *text = test_text(plan_path), *all = malloc(strlen(text) + sizeof frame_section);
+    cr_assert_not_null(all);
+    strcpy(all, text);
+    strcat(all, frame_section);
+    char *new_text = malloc(strlen(all) + strlen(to) + 1), *at = strstr(all, from);
+    cr_assert(at && new_text);
+    sprintf(new_text, "%.*s%s%s", (int)(at - all), all, to, at + strlen(from));
+    rg_code code = rg_render_plan_parse("p.ini", new_text, strlen(new_text), &plan, &err);
+    free(text);
+    free(all);
+    free(new_text);
+    return code;
+}
+
+Test(config_render, a_single_frame_shows_a_sweeps_scene_from_its_own_place)
+{
+    cr_assert_eq(with_frame("exposure = 0.5", "exposure = 0.25"), RG_OK, "%s", err.text);
+    cr_assert_eq(plan.frames, 1);
+    const rg_render_frame *f = &plan.frame[0];
+    cr_expect_str_eq(f->name, "near");
+    cr_expect_str_eq(f->sweep, "08-G-light");
+    cr_expect(f->bearing_deg == 175 && f->elevation_deg == 0.2 && f->distance_mm == 80);
+    cr_expect(f->roll_deg == -3 && f->exposure == 0.25 && !f->cracked);
+    rg_render_plan_free(&plan);
+    static const struct {
+        const char *from, *to, *names;
+    } bad[] = {{"sweep = 08-G-light\n", "sweep = 99\n", "no [sweep 99]"},
+               {"[frame near]", "[frame 08-G-light]", "given twice"},
+               {"[frame near]", "[frame ../x]", "folder"},
+               {"roll_deg = -3\n", "", "roll_deg"},
+               {"distance_mm = 80", "distance_mm = 2", "20 to 5000"},
+               {"pad = G\nlevel_mm", "pad = *\nlevel_mm", "no [sweep 08-G-light] with a pad"}};
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
+        cr_expect_eq(with_frame(bad[i].from, bad[i].to), RG_BAD_DATA, "%s", bad[i].to);
+        cr_expect(strstr(err.text, bad[i].names), "%s: %s", bad[i].to, err.text);
+    }
+}
+
+Test(config_render, lens_and_format_are_the_plans)
+{
+    cr_assert_eq(changed("vignetting = 0", "vignetting = 0.25"), RG_OK, "%s", err.text);
+    cr_expect(plan.sweep[0].falloff_power == 4 && plan.sweep[0].vignetting == 0.25);
+    cr_expect_eq(plan.sweep[0].format, RG_RENDER_JPEG);
+    cr_expect(plan.frames == 0 && !plan.frame);
+    rg_render_plan_free(&plan);
+    cr_assert_eq(changed("format = jpeg", "format = png"), RG_OK, "%s", err.text);
+    cr_expect_eq(plan.sweep[0].format, RG_RENDER_PNG);
+    rg_render_plan_free(&plan);
+}
+
 static rg_code parse_and_free(const char *label, const char *text, size_t size, rg_error *why)
 {
     rg_code code = rg_render_plan_parse(label, text, size, &plan, why);
@@ -88,6 +146,9 @@ Test(config_render, a_plan_that_cannot_be_is_refused_by_line)
         {"tilt_mm = 0.03", "tlt_mm = 0.03", {"tlt_mm"}},
         {"level_mm = -0.01", "level_mm = 20", {"-5 to 10"}},
         {"press_mm = 0.02", "", {"press_mm"}},
+        {"format = jpeg", "format = tiff", {"format = tiff"}},
+        {"vignetting = 0", "vignetting = 1", {"0 to 0.95"}},
+        {"falloff_power = 4", "falloff_power = -1", {"0 to 16"}},
     };
     char *text = test_text(plan_path);
     TEST_REFUSALS(parse_and_free, "p.ini", text, bad);

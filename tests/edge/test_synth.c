@@ -220,6 +220,7 @@ static double flux(double width, double elevation, double sigma, double reflecta
     rg_synth_scene_default(&s);
     s.wall = 1;
     s.land_reflectance = reflectance;
+    s.land_shoulder = 0;
     return flux_of(&s, width, elevation, sigma, aim);
 }
 
@@ -254,14 +255,57 @@ Test(synth, a_view_from_above_closes_the_slot_at_its_depth)
     cr_expect_float_eq(flux(w, half, 0.8, 1, 0), 3 * (w - 0.01 * 1.5), 0.02 * 3 * w);
 }
 
-/* From below the pad's face over the land ends the view, but for the part of it
- * that is lit through the slot. */
+/* From below a ray ends on the pad's face at y = 1 mm - u from the hole's edge, u into the slot, where half of
+ * 1 - y / sqrt(y^2 + w^2) of the half space is bright (an element and an endless strip at right angles to it). Over u
+ * from 0 to w / slope the integral is (u + sqrt(1 + w^2) ... ) / 2 in closed form. */
 Test(synth, a_view_from_below_ends_on_the_pad_over_the_land)
 {
-    double w = 0.05, e = elevation_for(-0.02), f = flux(w, e, 0.8, 0, 0);
-    cr_expect_gt(f, 3 * (w - 0.02), "%g", f);
-    cr_expect_lt(f, 3 * (w - 0.02) + 0.15 * 3 * w);
+    double w = 0.05, slope = 0.02, e = elevation_for(-slope), f = flux(w, e, 0.8, 0, 0);
+    double deep = w / slope, in = deep - 1;
+    double lit = 0.5 * (deep + sqrt(in * in + w * w) - sqrt(1 + w * w));
+    cr_expect_float_eq(f, 3 * slope * lit, 0.01 * 3 * w, "%g for %g", f, 3 * slope * lit);
     cr_expect_gt(flux(w, e, 0.8, 0.9, 0), f, "a mirror of a land lights the pad over it");
+}
+
+/* A land that leans outwards throws what falls on its outer half up to the dark pad: of the slope's 1 mm half is lost
+ * but for the last part, where the pad leaves a slope of w / (1 - x) free. */
+Test(synth, a_shoulder_takes_what_falls_on_the_lands_outer_half)
+{
+    rg_synth_scene s;
+    rg_synth_scene_default(&s);
+    s.wall = s.land_reflectance = 1;
+    s.land_shoulder = 0.5;
+    double w = 0.05, slope = 0.01, lost = 0;
+    for (double x = 0.0005; x < 1; x += 0.001)
+        if (slope + 2 * s.land_shoulder * fmax(1 - 2 * x, 0) > w / (1 - x))
+            lost += 0.001 * slope;
+    cr_assert(lost > 0.4 * slope && lost < 0.5 * slope);
+    cr_expect_float_eq(flux_of(&s, w, elevation_for(slope), 0.8, 0), 3 * (w - 1.5 * slope - lost),
+                       0.02 * 3 * w);
+}
+
+/* Through an open pad the view sinks onto the far land's inner edge: sharp, it would leave the lit wall under it in
+ * view; rounded by more than the view sinks, it shows the pad over it, which is lit by at most half. */
+Test(synth, the_far_lands_rounded_edge_is_darker_than_the_wall)
+{
+    rg_synth_scene s;
+    rg_synth_scene_default(&s);
+    s.pad.local_mm = NULL;
+    double lit[2], edge[2] = {0, 0.03};
+    for (int k = 0; k < 2; k++) {
+        s.edge_mm = edge[k];
+        s.pad.level_mm = 0.1;
+        s.key = false;
+        s.room = 0;
+        rg_pose camera = rg_synth_camera(90, elevation_for(0.001), 110, 0, 0);
+        rg_synth_view view = render(&s, &rim_lens, &camera, 0.8);
+        lit[k] = 0;
+        for (int y = 28; y < 36; y++)
+            lit[k] += (double)at(&view, 1, 100, y);
+        rg_synth_view_free(&view);
+    }
+    cr_expect_gt(lit[0], 1, "%g", lit[0]);
+    cr_expect_lt(lit[1], 0.5 * lit[0], "%g %g", lit[1], lit[0]);
 }
 
 Test(synth, bulge_and_feeler_stand_in_the_light)
@@ -287,6 +331,7 @@ Test(synth, the_far_wall_has_its_own_light)
     rg_synth_scene s;
     rg_synth_scene_default(&s);
     s.land_reflectance = 1;
+    s.land_shoulder = 0;
     s.wall = 0.5;
     cr_expect_float_eq(flux_of(&s, 0.05, elevation_for(slope), 0.8, 0), 1.5 * direct + by_land,
                        0.003);
@@ -578,6 +623,47 @@ Test(synth, the_jpeg_holds_the_picture)
     rg_synth_sensor_free(sensor);
 }
 
+/* ------------------------------------------------------------------ bands */
+
+static rg_synth_view in_bands(const rg_synth_eye *eye, const rg_synth_scene *scene,
+                              const rg_pose *camera, int bands)
+{
+    rg_synth_drawing *drawing;
+    rg_synth_view view;
+    rg_error err = {0};
+    cr_assert_eq(rg_synth_begin(scene, eye, camera, 0.7, 0.02, bands, &drawing, &err), RG_OK, "%s",
+                 err.text);
+    for (int i = bands - 1; i >= 0; i--) /* in any order */
+        cr_assert_eq(rg_synth_band(drawing, i, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(rg_synth_end(drawing, &view, &err), RG_OK, "%s", err.text);
+    return view;
+}
+
+Test(synth, any_number_of_bands_gives_the_same_light_to_the_last_bit)
+{
+    static const int bands[] = {1, 2, 3, 7, 64};
+    rg_lens lens = rim_lens;
+    lens.width = 161; /* odd: the last column stands alone */
+    rg_synth_scene s;
+    rg_synth_eye *eye;
+    rg_pose camera = rg_synth_camera(90, 0.3, 110, 0, 1);
+    rg_synth_scene_default(&s);
+    s.pad.creases = 1;
+    s.pad.crease[0] = (rg_synth_crease){90, 40, 0.06};
+    rg_synth_view whole;
+    rg_error err = {0};
+    cr_assert_eq(rg_synth_render(&s, &lens, &camera, 0.7, 0.02, &whole, &err), RG_OK);
+    cr_assert_eq(rg_synth_eye_new(&eye, &lens, &err), RG_OK);
+    for (size_t i = 0; i < sizeof bands / sizeof bands[0]; i++) {
+        rg_synth_view v = in_bands(eye, &s, &camera, bands[i]);
+        size_t bytes = 3 * (size_t)v.width * (size_t)v.height * sizeof *v.light;
+        cr_expect_eq(memcmp(v.light, whole.light, bytes), 0, "%d bands", bands[i]);
+        rg_synth_view_free(&v);
+    }
+    rg_synth_view_free(&whole);
+    rg_synth_eye_free(eye);
+}
+
 /* --------------------------------------------------------------- refusals */
 
 static void refused(const rg_synth_scene *s, const rg_lens *lens, double sigma, const char *names)
@@ -603,6 +689,8 @@ Test(synth, impossible_scenes_are_refused_by_name)
     refused(&s, &rim_lens, 0.8, "crown");
     s = good, s.land_reflectance = 1.5;
     refused(&s, &rim_lens, 0.8, "land_reflectance");
+    s = good, s.land_shoulder = -0.1;
+    refused(&s, &rim_lens, 0.8, "land_shoulder");
     s = good, s.lamp[1] = -1;
     refused(&s, &rim_lens, 0.8, "light");
     s = good, s.pad.creases = 9;

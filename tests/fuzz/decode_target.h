@@ -8,17 +8,8 @@
 #ifndef RIMGLOW_FUZZ_DECODE_TARGET_H
 #define RIMGLOW_FUZZ_DECODE_TARGET_H
 
-#include <stddef.h>
-#include <stdint.h>
-#include <stdlib.h>
-
+#include "fuzz.h"
 #include "rimglow/decode.h"
-
-static inline void require(bool promise)
-{
-    if (!promise)
-        abort();
-}
 
 static inline void check(rg_code code, const rg_image *image, const rg_error *err)
 {

@@ -3,19 +3,8 @@
  * bag-info.txt. Besides memory errors it stops at a broken promise: a refusal without a text, a
  * path that leaves the bag, a doubled path, or a value that holds a control character.
  */
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
-
+#include "fuzz.h"
 #include "rimglow/bag.h"
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
-static void require(int promise)
-{
-    if (!promise)
-        abort();
-}
 
 static void check_path(const char *path)
 {
@@ -60,16 +49,6 @@ static void try_info(const char *text, size_t size)
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-    if (size < 1)
-        return 0;
-    char *text = malloc(size > 1 ? size - 1 : 1); /* exact size: a read beyond it is seen */
-    if (!text)
-        return 0;
-    memcpy(text, data + 1, size - 1);
-    if (data[0] % 2)
-        try_info(text, size - 1);
-    else
-        try_manifest(text, size - 1);
-    free(text);
-    return 0;
+    static fuzz_text *const parser[] = {try_manifest, try_info};
+    return fuzz_chosen(parser, sizeof parser / sizeof *parser, data, size);
 }

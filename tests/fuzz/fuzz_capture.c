@@ -3,20 +3,9 @@
  * JPEG's structure, or a PNG with a YUYV frame in it. What the walk takes for whole begins with SOI and ends with EOI and
  * padding; a frame that comes out of a PNG can be written again and comes out the same.
  */
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
-
+#include "fuzz.h"
 #include "rimglow/capture.h"
 #include "rimglow/decode.h"
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
-static void require(int promise)
-{
-    if (!promise)
-        abort();
-}
 
 static void try_jpeg(const uint8_t *data, size_t size)
 {

@@ -5,25 +5,9 @@
  * that does not survive being written and read again.
  */
 #include <math.h>
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
 
+#include "fuzz.h"
 #include "rimglow/config.h"
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
-static void require(int promise)
-{
-    if (!promise) {
-        abort();
-    }
-}
-
-static void check_refusal(rg_code code, const rg_error *err)
-{
-    require(code == RG_OK || (code == RG_BAD_DATA && err->code == code && err->text[0] != 0));
-}
 
 static void check_links(const rg_instrument *horn)
 {
@@ -128,17 +112,6 @@ static void try_sweep(const char *text, size_t size)
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-    if (size < 1) {
-        return 0;
-    }
-    size_t length = size - 1;
-    char *text = malloc(length > 0 ? length : 1); /* exact size: a read beyond it is seen */
-    if (text == NULL) {
-        return 0;
-    }
-    memcpy(text, data + 1, length);
-    static void (*const parser[])(const char *, size_t) = {try_instrument, try_station, try_sweep};
-    parser[data[0] % 3](text, length);
-    free(text);
-    return 0;
+    static fuzz_text *const parser[] = {try_instrument, try_station, try_sweep};
+    return fuzz_chosen(parser, sizeof parser / sizeof *parser, data, size);
 }

@@ -2,20 +2,9 @@
  * fuzz_config_edit.c - any text and any change: the first three lines are
  * section, key and value, the rest is the file.
  */
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
-
+#include "fuzz.h"
 #include "rimglow/config_board.h"
 #include "rimglow/config_edit.h"
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
-static void require(int condition)
-{
-    if (!condition)
-        abort();
-}
 
 /* What was written stands there: writing it again changes nothing. */
 static void check(const char *edited, const rg_config_change *change)

@@ -3,8 +3,6 @@
  */
 #include "decode_target.h"
 
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     return fuzz_decode(RG_FORMAT_JPEG, data, size);

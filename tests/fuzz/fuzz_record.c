@@ -3,20 +3,10 @@
  * the header's promises and must come back from its own text byte by byte.
  */
 #include <math.h>
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
 
+#include "fuzz.h"
 #include "rimglow/record.h"
 #include "rimglow/text.h"
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
-static void require(int promise)
-{
-    if (!promise)
-        abort();
-}
 
 static void check_record(const rg_record *r)
 {
@@ -72,11 +62,6 @@ static void try_time(const char *data, size_t size)
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-    if (size == 0)
-        return 0;
-    if (data[0] % 2 == 0)
-        try_record((const char *)data + 1, size - 1);
-    else
-        try_time((const char *)data + 1, size - 1);
-    return 0;
+    static fuzz_text *const parser[] = {try_record, try_time};
+    return fuzz_chosen(parser, sizeof parser / sizeof *parser, data, size);
 }

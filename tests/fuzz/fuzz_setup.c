@@ -4,21 +4,11 @@
  * that was not measured may pass.
  */
 #include <math.h>
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
 
+#include "fuzz.h"
 #include "rimglow/config_release.h"
 #include "rimglow/config_values.h"
 #include "rimglow/setup_report.h"
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
-static void require(int promise)
-{
-    if (!promise)
-        abort();
-}
 
 static void try_values(const char *text, size_t size)
 {
@@ -97,15 +87,6 @@ static void try_report(const char *text, size_t size)
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-    if (size < 1)
-        return 0;
-    size_t length = size - 1;
-    char *text = malloc(length > 0 ? length : 1); /* exact size: a read beyond it is seen */
-    if (text == NULL)
-        return 0;
-    memcpy(text, data + 1, length);
-    static void (*const parser[])(const char *, size_t) = {try_values, try_rules, try_report};
-    parser[data[0] % 3](text, length);
-    free(text);
-    return 0;
+    static fuzz_text *const parser[] = {try_values, try_rules, try_report};
+    return fuzz_chosen(parser, sizeof parser / sizeof *parser, data, size);
 }

@@ -3,25 +3,10 @@
  * is the text. Stops at a refusal without a text and at values outside what the header allows.
  */
 #include <math.h>
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
 
+#include "fuzz.h"
 #include "rimglow/config.h"
 #include "rimglow/config_board.h"
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
-static void require(int promise)
-{
-    if (!promise)
-        abort();
-}
-
-static void check_refusal(rg_code code, const rg_error *err)
-{
-    require(code == RG_OK || (code == RG_BAD_DATA && err->code == code && err->text[0] != 0));
-}
 
 static void try_sheet(const char *text, size_t size)
 {
@@ -54,14 +39,6 @@ static void try_board(const char *text, size_t size)
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-    if (size < 1)
-        return 0;
-    size_t length = size - 1;
-    char *text = malloc(length > 0 ? length : 1); /* exact size: a read beyond it is seen */
-    if (text == NULL)
-        return 0;
-    memcpy(text, data + 1, length);
-    (data[0] % 2 ? try_board : try_sheet)(text, length);
-    free(text);
-    return 0;
+    static fuzz_text *const parser[] = {try_sheet, try_board};
+    return fuzz_chosen(parser, sizeof parser / sizeof *parser, data, size);
 }

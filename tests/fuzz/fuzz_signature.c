@@ -2,19 +2,8 @@
  * Fuzz target for the text of a signature file. One input is signed with a key that nobody else
  * has, so no other text may ever be called good.
  */
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
-
+#include "fuzz.h"
 #include "rimglow/signing.h"
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
-static void require(int promise)
-{
-    if (!promise)
-        abort();
-}
 
 /* Whether data is the signed text, but for the case of its digits. */
 static int is_signed_text(const uint8_t *data, size_t size, const char *text)

@@ -4,26 +4,11 @@
  * accepted must keep the header's promises, and must not trouble the statistics.
  */
 #include <math.h>
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
 
+#include "fuzz.h"
 #include "rimglow/config_study.h"
 #include "rimglow/mapfile.h"
 #include "rimglow/studyfile.h"
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
-
-static void require(int promise)
-{
-    if (!promise)
-        abort();
-}
-
-static void check_refusal(rg_code code, const rg_error *err)
-{
-    require(code == RG_OK || (code == RG_BAD_DATA && err->code == code && err->text[0] != 0));
-}
 
 static void study_gauge(const rg_gauge_file *f)
 {
@@ -136,24 +121,6 @@ static void try_settings(const char *text, size_t size)
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-    if (size == 0)
-        return 0;
-    const char *text = (const char *)data + 1;
-    switch (data[0] % 5) {
-    case 0:
-        try_gauge(text, size - 1);
-        break;
-    case 1:
-        try_detect(text, size - 1);
-        break;
-    case 2:
-        try_map(text, size - 1);
-        break;
-    case 3:
-        try_truth(text, size - 1);
-        break;
-    default:
-        try_settings(text, size - 1);
-    }
-    return 0;
+    static fuzz_text *const parser[] = {try_gauge, try_detect, try_map, try_truth, try_settings};
+    return fuzz_chosen(parser, sizeof parser / sizeof *parser, data, size);
 }

@@ -15,7 +15,7 @@ mkdir -p "$out"
 make --no-print-directory -s CC=clang OUT="$out/lib" \
     SAN='-fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=undefined' \
     OPT='-O1 -g -fno-omit-frame-pointer' \
-    "$out/lib/librimglow-core.a" "$out/lib/librimglow-edge.a"
+    "$out/lib/librimglow-core.a" "$out/lib/librimglow-edge.a" "$out/lib/librimglow-app.a"
 libs="-lapriltag -ljpeg $(pkg-config --libs libpng gsl libsodium cairo jansson inih sqlite3 libv4l2 libmicrohttpd) -lpthread -lm"
 for target in "$@"; do
     corpus=$out/$target
@@ -24,7 +24,7 @@ for target in "$@"; do
     clang -std=c17 -D_POSIX_C_SOURCE=200809L -g -O1 -Iinclude -Itests -DRG_LIBFUZZER \
         -fsanitize=fuzzer,address,undefined -fno-sanitize-recover=undefined \
         -o "$corpus/run" "tests/fuzz/$target.c" \
-        "$out/lib/librimglow-edge.a" "$out/lib/librimglow-core.a" $libs
+        "$out/lib/librimglow-app.a" "$out/lib/librimglow-edge.a" "$out/lib/librimglow-core.a" $libs
     echo "== $target for $seconds s"
     "$corpus/run" -max_total_time="$seconds" -timeout=10 -rss_limit_mb=2048 -max_len=65536 \
         -print_final_stats=1 -verbosity=0 -artifact_prefix="$corpus/crash/" \

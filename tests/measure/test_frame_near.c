@@ -4,8 +4,11 @@
  */
 #include <criterion/criterion.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include <jpeglib.h>
 
 #include "rimglow/pipeline.h"
 #include "support/load.h"
@@ -123,6 +126,106 @@ Test(frame_near, a_pose_that_is_wrong_changes_nothing)
         rg_frame_free(&near);
     }
     rg_frame_free(&full);
+    free(file.data);
+    rg_tag_finder_free(b.finder);
+}
+
+/* Two black squares with white about them: a tag of crown 0, far from the crown, and so another crown. */
+static void put_foreign_tag(rg_image *picture)
+{
+    enum { ID = 3, SIDE = 9, LEFT = 16, TOP = 16 };
+    uint8_t module[RG_TAG_MODULES][RG_TAG_MODULES];
+    cr_assert_eq(rg_tag_modules(ID, module, NULL), RG_OK);
+    uint8_t *pixel = picture->data;
+    for (int y = 0; y < (RG_TAG_MODULES + 2) * SIDE; y++)
+        for (int x = 0; x < (RG_TAG_MODULES + 2) * SIDE; x++) {
+            int row = y / SIDE - 1, column = x / SIDE - 1;
+            bool inside =
+                row >= 0 && row < RG_TAG_MODULES && column >= 0 && column < RG_TAG_MODULES;
+            uint8_t code = inside && !module[row][column] ? 20 : 150;
+            memset(pixel + 3 * ((TOP + y) * picture->width + LEFT + x), code, 3);
+        }
+}
+
+/* Moves the picture down, with paper above it, so that the crown lies wholly in it. */
+static void move_down(rg_image *picture, int rows)
+{
+    size_t row = 3 * (size_t)picture->width, moved = row * (size_t)rows;
+    uint8_t *pixel = picture->data;
+    memmove(pixel + moved, pixel, row * (size_t)picture->height - moved);
+    memset(pixel, 150, moved);
+}
+
+/* As JPEG, moved down and with or without a second crown; free(). */
+static test_bytes lower(const char *path, int rows, bool foreign)
+{
+    struct jpeg_compress_struct c;
+    struct jpeg_error_mgr errors;
+    unsigned char *bytes = NULL;
+    unsigned long size = 0;
+    rg_image picture = test_decode_file(path);
+    move_down(&picture, rows);
+    if (foreign)
+        put_foreign_tag(&picture);
+    c.err = jpeg_std_error(&errors);
+    jpeg_create_compress(&c);
+    jpeg_mem_dest(&c, &bytes, &size);
+    c.image_width = (JDIMENSION)picture.width;
+    c.image_height = (JDIMENSION)picture.height;
+    c.input_components = 3;
+    c.in_color_space = JCS_RGB;
+    jpeg_set_defaults(&c);
+    jpeg_set_quality(&c, 97, TRUE);
+    jpeg_start_compress(&c, TRUE);
+    for (int y = 0; y < picture.height; y++) {
+        JSAMPROW row = (JSAMPROW)picture.data + (size_t)y * (size_t)picture.width * 3;
+        jpeg_write_scanlines(&c, &row, 1);
+    }
+    jpeg_finish_compress(&c);
+    jpeg_destroy_compress(&c);
+    rg_image_free(&picture);
+    return (test_bytes){bytes, size};
+}
+
+/* The pose before was so many px off in the picture, across and down. */
+static rg_pose_state state_after(const bench *b, const test_bytes *file, const rg_pose *pose,
+                                 double across_px, double down_px)
+{
+    rg_pose before = *pose;
+    before.t.x += across_px * pose->t.z / b->setup.lens.fx;
+    before.t.y += down_px * pose->t.z / b->setup.lens.fy;
+    rg_frame near = take(b, file, &before);
+    rg_pose_state state = near.pose.state;
+    rg_frame_free(&near);
+    return state;
+}
+
+/* A second crown far off is seen by a search of the whole picture alone, and so tells which search was made: about
+ * the pose before while the crown has moved by less than the margin of a sixteenth of the picture's width (80 px, less
+ * an eighth of it that must stay free), and of the whole picture beyond that, in each of the four directions. */
+Test(frame_near, the_whole_picture_is_searched_once_the_crown_leaves_the_margin)
+{
+    static const double way[4][2] = {{1, 0}, {-1, 0}, {0, 1}, {0, -1}};
+    enum { DOWN = 100 };
+    static const char path[] = "samples/PE-A-0147/08-G/view_16.jpg";
+    bench b;
+    begin(&b);
+    b.setup.lens.cy += DOWN;
+    test_bytes file = lower(path, DOWN, true), plain = lower(path, DOWN, false);
+    rg_frame full = take(&b, &plain, NULL), other = take(&b, &file, NULL);
+    cr_assert_eq(full.pose.state, RG_POSE_OK, "%s", full.reason);
+    cr_assert_eq(other.pose.state, RG_POSE_TWO_CROWNS, "%s", other.reason);
+    for (int i = 0; i < 4; i++) {
+        rg_pose_state inside =
+            state_after(&b, &file, &full.pose.pose, 64 * way[i][0], 64 * way[i][1]);
+        rg_pose_state beyond =
+            state_after(&b, &file, &full.pose.pose, 76 * way[i][0], 76 * way[i][1]);
+        cr_expect_eq(inside, RG_POSE_OK, "%g, %g", way[i][0], way[i][1]);
+        cr_expect_eq(beyond, RG_POSE_TWO_CROWNS, "%g, %g", way[i][0], way[i][1]);
+    }
+    rg_frame_free(&other);
+    rg_frame_free(&full);
+    free(plain.data);
     free(file.data);
     rg_tag_finder_free(b.finder);
 }

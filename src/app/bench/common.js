@@ -4,7 +4,7 @@
 
 const $ = (id) => document.getElementById(id);
 const SVG = "http://www.w3.org/2000/svg";
-const NO_CONNECTION = "No connection to rimglow bench on this computer";
+const NO_CONNECTION = "No connection to rimglow on this computer";
 let state = null; /* the newest, on pages that run() */
 
 /* ------------------------------------------------------------ elements and words */

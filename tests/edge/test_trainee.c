@@ -1,0 +1,426 @@
+/*
+ * Tests of trainee.h: what is written comes back to the last bit, an interruption loses nothing, hostile names
+ * and files are refused. JSON lines as such: RFC 8259 by jansson, which the module uses too; jq reads them in
+ * tests/cli/test_teach_quiz.sh. The digest in a file's name is by sha256sum.
+ */
+#include "rimglow/trainee.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/resource.h>
+#include <sys/stat.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include "rimglow/file.h"
+#include "support/quiz.h"
+#include "support/scratch.h"
+
+static rg_error err;
+static char folder[TEST_SCRATCH_PATH];
+static rg_quiz_options o;
+
+static void setup(void)
+{
+    o = test_quiz_options();
+    cr_assert(test_scratch_make(folder));
+}
+
+static void teardown(void)
+{
+    test_scratch_remove(folder);
+}
+
+TestSuite(trainee, .init = setup, .fini = teardown);
+
+static rg_quiz_entry drawn(uint64_t seed)
+{
+    rg_quiz_entry e = {.time = 1795000000 + (int64_t)seed, .sitting = 1795000000};
+    cr_assert_eq(
+        rg_quiz_draw(&o, seed, 1 + (double)(seed % 19) / 2, RG_QUIZ_CAUSES, -1, &e.drawn, &err),
+        RG_OK);
+    rg_quiz_truth_of(&o, &e.drawn, &e.truth);
+    e.answer = seed % 3 ? test_quiz_right(&e.truth) : test_quiz_wrong(&o, &e.truth);
+    rg_quiz_score_of(&e.truth, &e.answer, &e.score);
+    return e;
+}
+
+static rg_quiz_entry examined(uint64_t seed)
+{
+    rg_quiz_entry e = drawn(seed);
+    rg_quiz_exam_id(&o, UINT64_MAX - 5, e.exam);
+    e.exam_seed = UINT64_MAX - 5;
+    e.exam_cases = 28;
+    e.number = 1 + (int)(seed % 28);
+    e.pass_share = 0.7;
+    e.tool = true;
+    e.tool_judged = seed % 2;
+    e.tool_says = (rg_quiz_answer){RG_QUIZ_AT, 1.0 / 3, 2, RG_QUIZ_LOCAL};
+    return e;
+}
+
+static rg_quiz_entry archived(void)
+{
+    rg_quiz_entry e = drawn(5);
+    e.drawn = (rg_quiz_case){0};
+    strcpy(e.picture, "PE-A-0147 low C, 2 March");
+    return e;
+}
+
+/* Member by member; NANs alike. */
+static void same(const rg_quiz_entry *a, const rg_quiz_entry *b)
+{
+    char *first, *second;
+    cr_assert_eq(rg_trainee_line(a, &first, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(rg_trainee_line(b, &second, &err), RG_OK, "%s", err.text);
+    cr_expect_str_eq(first, second);
+    free(second);
+    free(first);
+    cr_expect(a->time == b->time && a->sitting == b->sitting && a->exam_seed == b->exam_seed);
+    cr_expect(a->drawn.level_mm == b->drawn.level_mm && a->drawn.noise == b->drawn.noise &&
+              a->drawn.facing == b->drawn.facing && a->drawn.glare == b->drawn.glare);
+    cr_expect(a->truth.widest_mm == b->truth.widest_mm &&
+              a->truth.tolerance_deg == b->truth.tolerance_deg);
+    cr_expect(a->score.all == b->score.all && a->number == b->number &&
+              a->tool_judged == b->tool_judged && a->pass_share == b->pass_share);
+    cr_expect_str_eq(a->exam, b->exam);
+    cr_expect_str_eq(a->picture, b->picture);
+}
+
+/* ------------------------------------------------------------------ to and fro */
+
+Test(trainee, what_is_written_comes_back)
+{
+    rg_trainee t;
+    for (uint64_t seed = 0; seed < 16; seed++) {
+        rg_quiz_entry e = seed % 2 ? examined(seed) : drawn(seed);
+        cr_assert_eq(rg_trainee_append(folder, "A. Bell", &e, NULL, &err), RG_OK, "%s", err.text);
+    }
+    rg_quiz_entry last = archived();
+    cr_assert_eq(rg_trainee_append(folder, "A. Bell", &last, NULL, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(rg_trainee_read(folder, "A. Bell", &t, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(t.count, 17);
+    cr_expect_eq(t.torn, 0);
+    for (uint64_t seed = 0; seed < 16; seed++) {
+        rg_quiz_entry e = seed % 2 ? examined(seed) : drawn(seed);
+        same(&t.entry[seed], &e);
+    }
+    same(&t.entry[16], &last);
+    rg_trainee_free(&t);
+}
+
+Test(trainee, nobody_has_no_results)
+{
+    rg_trainee t, *all;
+    int count;
+    cr_expect_eq(rg_trainee_read(folder, "nobody", &t, &err), RG_OK);
+    cr_expect(t.count == 0 && strcmp(t.name, "nobody") == 0);
+    cr_expect_eq(rg_trainee_read("/no/such/folder", "nobody", &t, &err), RG_OK);
+    cr_expect_eq(rg_trainee_all("/no/such/folder", &all, &count, &err), RG_OK);
+    cr_expect_eq(count, 0);
+}
+
+Test(trainee, all_of_a_folder)
+{
+    static const char *const name[] = {"A. Bell", "a. bell", "B. Carter"};
+    rg_trainee *all;
+    int count;
+    for (int i = 0; i < 3; i++) {
+        rg_quiz_entry e = drawn((uint64_t)i);
+        cr_assert_eq(rg_trainee_append(folder, name[i], &e, NULL, &err), RG_OK);
+    }
+    char *other = rg_path_join(folder, "notes.txt");
+    cr_assert_eq(rg_file_write(other, "x", 1, &err), RG_OK);
+    free(other);
+    cr_assert_eq(rg_trainee_all(folder, &all, &count, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(count, 3);
+    for (int i = 0; i < 3; i++) {
+        cr_expect_eq(all[i].count, 1);
+        rg_trainee_free(&all[i]);
+    }
+    free(all);
+}
+
+/* --------------------------------------------------------------------- names */
+
+/* printf 'A. Bell' | sha256sum */
+Test(trainee, files_are_named_safely_and_never_shared)
+{
+    char file[RG_TRAINEE_FILE], other[RG_TRAINEE_FILE];
+    rg_trainee_file("A. Bell", file);
+    cr_expect_str_eq(file, "A--Bell-cc26182f.jsonl");
+    rg_trainee_file("../../etc/passwd", file);
+    cr_expect(strncmp(file, "------etc-passwd-", 17) == 0 && !strchr(file, '/'), "%s", file);
+    rg_trainee_file("A/ Bell", other);
+    cr_expect_eq(strncmp(other, "A--Bell-", 8), 0);
+    rg_trainee_file("A. Bell", file);
+    cr_expect_str_neq(file, other);
+    char longest[RG_QUIZ_NAME];
+    memset(longest, 'x', sizeof longest - 1);
+    longest[sizeof longest - 1] = 0;
+    rg_trainee_file(longest, file);
+    cr_expect_eq(strlen(file), 40 + 1 + 8 + 6);
+}
+
+Test(trainee, names_that_are_none_are_refused)
+{
+    static const char *const bad[] = {"",
+                                      " ",
+                                      " Bell",
+                                      "Bell ",
+                                      "a\nb",
+                                      "a\tb",
+                                      "\x1b[2J",
+                                      "a\x7f",
+                                      "\xff\xfe",
+                                      "\xc0\xaf",
+                                      "\xc2\x85",
+                                      "a\xe2\x80\xae"
+                                      "b", /* U+202E turns the writing round */
+                                      "a\xe2\x80\x8b"
+                                      "b", /* U+200B has no width */
+                                      "\xef\xbb\xbfxy"};
+    rg_quiz_entry e = drawn(1);
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        cr_expect_eq(rg_trainee_check_name(bad[i], &err), RG_USAGE, "%zu", i);
+        cr_expect_eq(rg_trainee_append(folder, bad[i], &e, NULL, &err), RG_USAGE, "%zu", i);
+    }
+    char longer[RG_QUIZ_NAME + 1];
+    memset(longer, 'x', sizeof longer - 1);
+    longer[sizeof longer - 1] = 0;
+    cr_expect_eq(rg_trainee_check_name(longer, &err), RG_USAGE);
+    cr_expect_eq(rg_trainee_check_name("J\xc3\xb8rgen \xe5\xb1\xb1\xe7\x94\xb0", &err), RG_OK);
+    cr_expect_eq(rg_trainee_check_name("O'Neill / 2nd bench", &err), RG_OK);
+}
+
+/* --------------------------------------------------------------- interruptions */
+
+static char *path_of(const char *name, const char *more)
+{
+    static char path[4096];
+    char file[RG_TRAINEE_FILE];
+    rg_trainee_file(name, file);
+    snprintf(path, sizeof path, "%s/%s%s", folder, file, more);
+    return path;
+}
+
+static char *text_of(const char *path, size_t *size)
+{
+    uint8_t *bytes;
+    cr_assert_eq(rg_file_read(path, RG_TRAINEE_MAX_BYTES, &bytes, size, &err), RG_OK, "%s",
+                 err.text);
+    return (char *)bytes;
+}
+
+/* The file cut at the bounds of its lines and within them: the whole lines are read, and after the next answer file and .torn together hold
+ * every byte that was there. */
+Test(trainee, a_cut_anywhere_loses_nothing)
+{
+    rg_quiz_entry first = drawn(1), second = examined(2), third = drawn(3);
+    size_t size, head;
+    rg_trainee_append(folder, "A", &first, NULL, &err);
+    rg_trainee_append(folder, "A", &second, NULL, &err);
+    char *whole = text_of(path_of("A", ""), &size);
+    head = (size_t)(strchr(whole, '\n') + 1 - whole);
+    size_t one = (size_t)(strchr(whole + head, '\n') + 1 - whole);
+    const size_t cuts[] = {1,        head / 2, head - 1, head,    head + 1, (head + one) / 2,
+                           one - 2,  one - 1,  one,      one + 1, one + 99, (one + size) / 2,
+                           size - 2, size - 1, size};
+    for (size_t k = 0; k < sizeof cuts / sizeof cuts[0]; k++) {
+        const size_t cut = cuts[k];
+        rg_trainee t;
+        size_t aside, kept = 0, left = 0;
+        unlink(path_of("A", ".torn"));
+        cr_assert_eq(rg_file_write(path_of("A", ""), whole, cut, &err), RG_OK);
+        cr_assert_eq(rg_trainee_read(folder, "A", &t, &err), RG_OK, "%s", err.text);
+        int before = (cut >= one - 1) + (cut >= size - 1);
+        cr_expect_eq(t.count, before, "%zu: %d", cut, t.count);
+        rg_trainee_free(&t);
+        cr_assert_eq(rg_trainee_append(folder, "A", &third, &aside, &err), RG_OK, "%s", err.text);
+        cr_assert_eq(rg_trainee_read(folder, "A", &t, &err), RG_OK, "%s", err.text);
+        cr_expect(t.count == before + 1 && t.torn == 0, "%zu", cut);
+        same(&t.entry[before], &third);
+        rg_trainee_free(&t);
+        if (aside) {
+            char *torn = text_of(path_of("A", ".torn"), &kept);
+            cr_expect(kept == aside + 1 && memcmp(torn, whole + cut - aside, aside) == 0);
+            free(torn);
+        }
+        char *now = text_of(path_of("A", ""), &left);
+        cr_expect(memcmp(now, whole, cut - aside) == 0, "%zu", cut);
+        free(now);
+    }
+    free(whole);
+}
+
+/* A disk that takes a part of a line: the file is as it was. */
+Test(trainee, a_full_disk_leaves_the_file_as_it_was)
+{
+    rg_quiz_entry first = drawn(1), second = drawn(2);
+    size_t size, after;
+    struct rlimit limit;
+    rg_trainee_append(folder, "A", &first, NULL, &err);
+    char *whole = text_of(path_of("A", ""), &size);
+    signal(SIGXFSZ, SIG_IGN);
+    getrlimit(RLIMIT_FSIZE, &limit);
+    rlim_t before = limit.rlim_cur;
+    limit.rlim_cur = size + 100;
+    setrlimit(RLIMIT_FSIZE, &limit);
+    rg_code code = rg_trainee_append(folder, "A", &second, NULL, &err);
+    limit.rlim_cur = before;
+    setrlimit(RLIMIT_FSIZE, &limit);
+    cr_expect(code == RG_IO || code == RG_CANT_CREATE, "%d %s", code, err.text);
+    char *now = text_of(path_of("A", ""), &after);
+    cr_expect(after == size && memcmp(now, whole, size) == 0);
+    cr_expect_eq(rg_trainee_append(folder, "A", &second, NULL, &err), RG_OK, "%s", err.text);
+    free(now);
+    free(whole);
+}
+
+/* ------------------------------------------------------------------- hostility */
+
+Test(trainee, links_and_folders_in_the_way_are_refused)
+{
+    rg_quiz_entry e = drawn(1);
+    char target[4096];
+    snprintf(target, sizeof target, "%s/elsewhere", folder);
+    cr_assert_eq(rg_file_write(target, "", 0, &err), RG_OK);
+    cr_assert_eq(symlink(target, path_of("A", "")), 0);
+    cr_expect_eq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_CANT_CREATE, "%s", err.text);
+    struct stat st;
+    cr_expect(stat(target, &st) == 0 && st.st_size == 0);
+    cr_assert_eq(mkdir(path_of("B", ""), 0777), 0);
+    cr_expect_neq(rg_trainee_append(folder, "B", &e, NULL, &err), RG_OK);
+    rmdir(path_of("B", ""));
+    cr_assert_eq(mkfifo(path_of("C", ""), 0666), 0);
+    cr_expect_neq(rg_trainee_append(folder, "C", &e, NULL, &err), RG_OK);
+}
+
+static rg_code parse(const char *text)
+{
+    rg_trainee t;
+    rg_code code = rg_trainee_parse("t.jsonl", text, strlen(text), &t, &err);
+    cr_expect(code == RG_OK || (t.count == 0 && !t.entry));
+    rg_trainee_free(&t);
+    return code;
+}
+
+/* A good file with one text in it changed. */
+static void refused(const char *from, const char *to, const char *wanted)
+{
+    rg_quiz_entry e = examined(3);
+    char *head, *line, text[8192];
+    cr_assert_eq(rg_trainee_head("A. Bell", &head, &err), RG_OK);
+    cr_assert_eq(rg_trainee_line(&e, &line, &err), RG_OK);
+    snprintf(text, sizeof text, "%s%s", head, line);
+    cr_expect_eq(parse(text), RG_OK, "%s", err.text);
+    char *at = strstr(text, from), *rest = at ? strdup(at + strlen(from)) : NULL;
+    cr_assert(at, "\"%s\" is not in %s", from, text);
+    snprintf(at, sizeof text - (size_t)(at - text), "%s%s", to, rest);
+    cr_expect_eq(parse(text), RG_BAD_DATA, "\"%s\" was accepted", to);
+    cr_expect(strstr(err.text, wanted) && strstr(err.text, "t.jsonl, line "),
+              "\"%s\" is not in \"%s\"", wanted, err.text);
+    free(rest);
+    free(head);
+    free(line);
+}
+
+Test(trainee, what_is_no_answered_case_is_refused_by_line_and_key)
+{
+    refused("\"format\":\"rimglow trainee\"", "\"format\":\"other\"", "line 1");
+    refused("\"version\":1", "\"version\":2", "line 1");
+    refused("\"time_s\":1795000003", "\"time_s\":-1", "time_s");
+    refused("\"time_s\":1795000003", "\"time_s\":1795000003.5", "time_s");
+    refused("\"exam\":{", "\"exam\":[],\"was\":{", "exam");
+    refused("\"seed\":\"18446744073709551610\"", "\"seed\":\"18446744073709551616\"", "seed");
+    refused("\"seed\":\"18446744073709551610\"", "\"seed\":\"+5\"", "seed");
+    refused("\"number\":4", "\"number\":29", "number");
+    refused("\"facing\":", "\"facing\":9,\"was\":", "facing");
+    refused("\"level_mm\":", "\"level_mm\":1e300,\"was\":", "level_mm");
+    refused("\"cause\":", "\"cause\":\"worn\",\"was\":", "cause");
+    refused("\"judged\":true", "\"judged\":1", "judged");
+    refused("\"bearing_deg\":0.33333333333333331", "\"bearing_deg\":null", "bearing_deg");
+    refused("\"class_distance\":1", "\"class_distance\":0", "score");
+    refused("\"score\":{", "\"score\":null,\"was\":{", "score");
+    refused("\"picture\":null", "\"picture\":\"x\"", "case");
+    refused("{\"time_s\"", "[\"time_s\"", "no object of JSON");
+}
+
+Test(trainee, absurd_sizes_are_refused)
+{
+    rg_trainee t;
+    char *head, *line;
+    rg_quiz_entry e = drawn(4);
+    cr_assert_eq(rg_trainee_head("A", &head, &err), RG_OK);
+    cr_assert_eq(rg_trainee_line(&e, &line, &err), RG_OK);
+    size_t lines = RG_TRAINEE_ENTRIES_MAX + 1, each = strlen(line), first = strlen(head);
+    char *text = malloc(first + lines * each + 1);
+    cr_assert(text != NULL);
+    memcpy(text, head, first);
+    for (size_t i = 0; i < lines; i++)
+        memcpy(text + first + i * each, line, each);
+    cr_expect_eq(rg_trainee_parse("t", text, first + (lines - 1) * each, &t, &err), RG_OK, "%s",
+                 err.text);
+    cr_expect_eq(t.count, RG_TRAINEE_ENTRIES_MAX);
+    rg_trainee_free(&t);
+    cr_expect_eq(rg_trainee_parse("t", text, first + lines * each, &t, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "20000"), "%s", err.text);
+    /* One endless line. */
+    memset(text + first, 'x', RG_TRAINEE_LINE + 1);
+    text[first + RG_TRAINEE_LINE + 1] = '\n';
+    cr_expect_eq(rg_trainee_parse("t", text, first + RG_TRAINEE_LINE + 2, &t, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "line 2") && strstr(err.text, "16384"), "%s", err.text);
+    cr_expect_eq(rg_trainee_parse("t", text, RG_TRAINEE_MAX_BYTES + 1, &t, &err), RG_BAD_DATA);
+    free(text);
+    free(line);
+    free(head);
+}
+
+/* What could not be read back is not written. */
+Test(trainee, an_entry_that_cannot_be_is_not_written)
+{
+    char *line;
+    rg_quiz_entry e = drawn(1);
+    e.drawn.level_mm = NAN;
+    cr_expect_eq(rg_trainee_line(&e, &line, &err), RG_BAD_DATA);
+    cr_expect_null(line);
+    e = drawn(1);
+    e.truth.width_class = 8;
+    cr_expect_eq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_BAD_DATA);
+    e = drawn(1);
+    e.score.all = e.score.bearing = !e.score.bearing;
+    cr_expect_eq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_BAD_DATA);
+    e = archived();
+    strcpy(e.picture, "\xff");
+    cr_expect_eq(rg_trainee_line(&e, &line, &err), RG_BAD_DATA);
+    struct stat st;
+    cr_expect_neq(stat(path_of("A", ""), &st), 0);
+}
+
+Test(trainee, two_writers_keep_whole_lines)
+{
+    enum { EACH = 12 };
+    static rg_quiz_entry entry[2][EACH];
+    for (int i = 0; i < 2 * EACH; i++)
+        entry[i / EACH][i % EACH] = drawn((uint64_t)i);
+    for (int child = 0; child < 2; child++)
+        if (fork() == 0) {
+            for (int i = 0; i < EACH; i++)
+                if (rg_trainee_append(folder, "A", &entry[child][i], NULL, NULL) != RG_OK)
+                    _exit(1);
+            _exit(0);
+        }
+    for (int child = 0; child < 2; child++) {
+        int status;
+        wait(&status);
+        cr_expect_eq(status, 0);
+    }
+    rg_trainee t;
+    cr_assert_eq(rg_trainee_read(folder, "A", &t, &err), RG_OK, "%s", err.text);
+    cr_expect(t.count == 2 * EACH && t.torn == 0, "%d", t.count);
+    rg_trainee_free(&t);
+}
