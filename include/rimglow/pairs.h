@@ -83,6 +83,9 @@ typedef struct rg_pairs_truth {
     int frames_used;                   /* closed ones */
 } rg_pairs_truth;
 
+/* Has one answer to "why": a seal without a fault, or a leak of one kind of fault. Undecided maps have none. */
+bool rg_pairs_askable(const rg_pairs_truth *truth);
+
 /* 0: no gap; 1: up to the first edge; ... RG_PAIRS_SIZES + 1: above the last. */
 int rg_pairs_size_of(const rg_pairs_settings *settings, const rg_pairs_truth *truth);
 /* "no gap measured", "up to 0.025 mm", "0.025 to 0.05 mm", ..., "above 0.2 mm". */

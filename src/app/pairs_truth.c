@@ -189,6 +189,13 @@ void rg_pairs_sweep_close(rg_pairs_sweep *sweep)
     free(sweep);
 }
 
+bool rg_pairs_askable(const rg_pairs_truth *truth)
+{
+    if (truth->verdict == RG_VERDICT_LEAKING)
+        return truth->gap && truth->kinds == 1;
+    return truth->verdict == RG_VERDICT_SEALED && truth->kinds == 0;
+}
+
 /* ---------------------------------------------------------------- sizes */
 
 int rg_pairs_size_of(const rg_pairs_settings *settings, const rg_pairs_truth *truth)

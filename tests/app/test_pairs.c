@@ -185,19 +185,22 @@ static void write_station(void)
     write_text("alto.ini", test_text("calib/alto-loan.ini"));
 }
 
-/* work/NAME: so many views of the sample, and its witness. */
+/* work/NAME: so many views of the sample; more than one with its witness. */
 static void write_sweep(const char *name, int views)
 {
+    bool witness = views > 1;
     char path[400], from[200], text[2000];
     int n =
         snprintf(text, sizeof text,
                  "[sweep]\nserial = PE-A-0147\ninstrument = ../alto.ini\nstation = ../bench.ini\n"
                  "pad = G sharp\ncrown = 2\nfinger = light\n[taken]\ndate = 2026-11-20\ngain = 0\n"
-                 "exposure_s = 0\n[frames]\ntelephone-of-w.jpg = witness, exposure 0.2\n");
+                 "exposure_s = 0\n[frames]\n%s",
+                 witness ? "telephone-of-w.jpg = witness, exposure 0.2\n" : "");
     snprintf(path, sizeof path, "%s/%s", work, name);
     cr_assert_eq(mkdir(path, 0777), 0);
     snprintf(path, sizeof path, "%s/%s/telephone-of-w.jpg", work, name);
-    write_frame("samples/PE-A-0147/07-G-sharp/witness.jpg", path);
+    if (witness)
+        write_frame("samples/PE-A-0147/07-G-sharp/witness.jpg", path);
     for (int i = 0; i < views; i++) {
         snprintf(from, sizeof from, "samples/PE-A-0147/07-G-sharp/view_%02d.jpg", i);
         snprintf(path, sizeof path, "%s/%s/telephone-of-%d.jpg", work, name, i);
@@ -709,12 +712,28 @@ Test(pairs, the_quiz_gets_picture_and_archived_truth)
     cr_assert_eq(rg_pairs_take_named(p, c.truth.name, &again, &err), RG_OK, "%s", err.text);
     cr_expect(again.photo.size == c.photo.size &&
               memcmp(again.photo.data, c.photo.data, c.photo.size) == 0);
+    rg_pairs_case_free(&again);
     cr_expect_eq(rg_pairs_take(p, 1, &again, &err), RG_NO_INPUT);
     cr_expect_eq(rg_pairs_take_named(p, "AAAA-AAAA", &again, &err), RG_NO_INPUT);
     rg_pairs_case_free(&c);
     free(map);
     free(text.data);
     rg_pairs_close(p);
+}
+
+Test(pairs_askable, a_seal_or_a_leak_of_one_kind_has_one_answer)
+{
+    const struct {
+        rg_pairs_truth truth;
+        bool askable;
+    } row[] = {{{.verdict = RG_VERDICT_LEAKING, .gap = true, .kinds = 1}, true},
+               {{.verdict = RG_VERDICT_LEAKING, .gap = true, .kinds = 2}, false},
+               {{.verdict = RG_VERDICT_LEAKING, .gap = true, .kinds = 0}, false},
+               {{.verdict = RG_VERDICT_SEALED, .kinds = 0}, true},
+               {{.verdict = RG_VERDICT_SEALED, .gap = true, .kinds = 1}, false},
+               {{.verdict = RG_VERDICT_UNDECIDED, .kinds = 0}, false}};
+    for (size_t i = 0; i < sizeof row / sizeof *row; i++)
+        cr_expect_eq(rg_pairs_askable(&row[i].truth), row[i].askable, "row %zu", i);
 }
 
 /* A sweep of the open key alone has a map, but says nothing of the seal. */
@@ -736,6 +755,37 @@ Test(pairs, frames_of_the_open_key_are_no_case)
     cr_expect_eq(list(p, 0).left_out.damaged, 0);
     cr_expect_eq(rg_pair_open_at(p, 0, &pair, &err), RG_USAGE);
     rg_pairs_close(p);
+}
+
+/* ---------------------------------------------------------------- texts */
+
+Test(pairs_private, dates_paths_and_names_of_the_bag_are_private_and_measured_words_are_not)
+{
+    static const char *const told[] = {"open at bearings 136..265: up to 0.150 +- 0.019 mm at 199",
+                                       "G sharp", "no bearing was seen: sweep again", "20-25 mm"};
+    static const char *const kept[] = {"held until 2026-11-25, and has lapsed",
+                                       "/home/x.jpg",
+                                       "a\\b",
+                                       "of PE-A-0147",
+                                       "as Quillfeather said",
+                                       "at secret-bench",
+                                       "of loan 12",
+                                       "sweep evening-1",
+                                       "bag 0001-20261125T101500Z"};
+    rg_record_sweep one = {.name = "evening-1"};
+    rg_pairs_sweep *s = calloc(1, sizeof *s);
+    s->sweep = &one;
+    strcpy(s->record.serial, "PE-A-0147");
+    strcpy(s->record.technician, "Quillfeather");
+    strcpy(s->record.model, "loan 12");
+    strcpy(s->record.bag, "0001-20261125T101500Z");
+    strcpy(s->record.occasion, "at"); /* as short as words of the language */
+    strcpy(s->file.station, "secret-bench");
+    for (size_t i = 0; i < sizeof told / sizeof *told; i++)
+        cr_expect(!rg_pairs_is_private(s, told[i]), "%s", told[i]);
+    for (size_t i = 0; i < sizeof kept / sizeof *kept; i++)
+        cr_expect(rg_pairs_is_private(s, kept[i]), "%s", kept[i]);
+    free(s);
 }
 
 /* ---------------------------------------------------------------- which frames */
