@@ -17,7 +17,7 @@
  *
  * Witness: for a look, that of the same lamp over a pad without faults, cracked open by witness_mm: some hundredths
  * of a millimetre do not change what the wide gap shows, and it need not be drawn again when only the face
- * changes. Light adds up, so another lamp is a sum of lamps that were drawn before. A whole sweep has its own
+ * changes. Light adds up, so another brightness is a sum of what was drawn before. A whole sweep has its own
  * pad's witness.
  *
  * A lab may be used by several threads at a time; a hand by one at a time. The same case gives the

@@ -9,10 +9,10 @@
 #include "rimglow/lab.h"
 #include "rimglow/synth.h"
 
-enum { RG_LAB_WITNESSES = 8, RG_LAB_FINDERS = 64, RG_LAB_LAMPS = 4 };
+enum { RG_LAB_WITNESSES = 8, RG_LAB_FINDERS = 64, RG_LAB_LAMPS = 2 };
 
-/* The cracked pad's light is a sum of these, since light adds up: the room alone, the lamp as usual, and
- * the lamp wholly uneven towards bearings 0 and 90. So a lamp that moves needs no new drawing. */
+/* The cracked pad's light is a sum of these, since light adds up: the room alone, and with the lamp as
+ * usual. So another brightness needs no new drawing. */
 typedef struct rg_lab_lamps {
     rg_render_sweep face; /* with the lamp as usual */
     bool there[RG_LAB_LAMPS];

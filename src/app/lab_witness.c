@@ -8,13 +8,15 @@
 #include "lab_private.h"
 #include "rimglow/memory.h"
 
-/* Nothing wrong with the pad, the lamp as it is. */
+/* Nothing wrong with the pad, the lamp as bright as it is. On which side of the bore it lies shows on the hole's
+ * far wall, which a slot sees and a witness does not: it sees the pad's face. */
 static rg_render_sweep without_faults(const rg_lab *lab, const rg_render_sweep *face)
 {
     rg_render_sweep good = *face;
     good.level_mm = -lab->settings.seat_mm;
     good.tilt_mm = good.tilt_bearing_deg = good.saddle_mm = good.saddle_bearing_deg = 0;
     good.bulge_mm = good.askew_x = good.askew_y = 0;
+    good.lamp_uneven = good.lamp_bearing_deg = 0;
     good.creases = 0;
     memset(good.crease, 0, sizeof good.crease);
     return good;
@@ -29,24 +31,10 @@ void rg_lab_lamps_free(rg_lab_lamps *lamps)
     memset(lamps, 0, sizeof *lamps);
 }
 
-/* Which parts the lamp of this face is made of. */
-static void weigh(const rg_lab *lab, const rg_render_sweep *good, double weight[RG_LAB_LAMPS])
+static rg_render_sweep part_of(const rg_lab *lab, const rg_render_sweep *good, int part)
 {
-    double lamp = good->lamp / lab->start.lamp, uneven = lamp * good->lamp_uneven;
-    double to = rg_radians(good->lamp_bearing_deg);
-    weight[2] = uneven * cos(to);
-    weight[3] = uneven * sin(to);
-    /* An uneven part holds room and even lamp as well. */
-    weight[1] = lamp - weight[2] - weight[3];
-    weight[0] = 1 - lamp;
-}
-
-static rg_render_sweep part_of(const rg_lab *lab, const rg_render_sweep *usual, int part)
-{
-    rg_render_sweep face = *usual;
+    rg_render_sweep face = *good;
     face.lamp = part == 0 ? 0 : lab->start.lamp;
-    face.lamp_uneven = part >= 2;
-    face.lamp_bearing_deg = part == 3 ? 90 : 0;
     return face;
 }
 
@@ -59,7 +47,7 @@ static rg_code draw_parts(rg_lab *lab, const rg_render_sweep *usual, const doubl
     rg_synth_view view[RG_LAB_LAMPS] = {{0}};
     int part[RG_LAB_LAMPS], n = 0;
     for (int i = 0; i < RG_LAB_LAMPS; i++)
-        if (fabs(weight[i]) > 1e-9 && !l->there[i]) {
+        if (fabs(weight[i]) > 0 && !l->there[i]) {
             const rg_render_sweep face = part_of(lab, usual, i);
             shot[n] = rg_lab_cracked(lab, &face, 0);
             part[n++] = i;
@@ -85,7 +73,7 @@ static rg_code add_up(const rg_lab_lamps *l, const double *weight, rg_synth_view
     *sum = (rg_synth_view){0};
     for (int i = 0; i < RG_LAB_LAMPS; i++) {
         const rg_synth_view *v = &l->view[i];
-        if (!(fabs(weight[i]) > 1e-9))
+        if (!(fabs(weight[i]) > 0))
             continue;
         if (!sum->light) {
             *sum = *v;
@@ -105,9 +93,10 @@ static rg_code add_up(const rg_lab_lamps *l, const double *weight, rg_synth_view
 static rg_code light_of(rg_lab *lab, const rg_render_sweep *good, rg_synth_view *view, bool *drawn,
                         rg_error *err)
 {
-    double weight[RG_LAB_LAMPS];
+    double lamp = good->lamp / lab->start.lamp;
+    /* The part with the lamp holds the room's light as well. */
+    const double weight[RG_LAB_LAMPS] = {1 - lamp, lamp};
     const rg_render_sweep usual = part_of(lab, good, 1);
-    weigh(lab, good, weight);
     pthread_mutex_lock(&lab->drawing);
     if (memcmp(&lab->lamps.face, &usual, sizeof usual) != 0) {
         rg_lab_lamps_free(&lab->lamps);

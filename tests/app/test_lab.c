@@ -279,12 +279,12 @@ Test(lab, a_sweep_ends_when_it_is_told_to)
     cr_expect_leq(w.calls, 12);
 }
 
-/* The witness of a look is a sum of lamps, that of a sweep is drawn with its own: both measure the lamp. */
+/* The witness of a look is a sum of what was drawn with another lamp, that of a sweep is drawn with its own. */
 Test(lab, a_lamp_that_lies_askew_is_measured_alike_by_both_witnesses)
 {
     rg_lab_case c;
     rg_lab_start(lab, &c);
-    c.face.lamp *= 0.8;
+    c.face.lamp *= 0.7;
     c.face.lamp_uneven = 0.6;
     c.face.lamp_bearing_deg = 130;
     c.face.levels = 1;

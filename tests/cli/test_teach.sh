@@ -74,8 +74,9 @@ test_teach_sweeps_until_the_pad_is_another() {
     look "gap_mm=0.1&elevation_deg=0.4" # the same pad: the sweep goes on
     answers 200 "$url/api/sweep?page=p&gap_mm=0.1&elevation_deg=0.4"
     holds body '(.running | not) or .done > 0'
-    look "gap_mm=0.2"
-    sweep "page=p&gap_mm=0.2" '.running and .done == 0' # and this is another
+    look "gap_mm=0.2" # another pad: it is over, and would begin anew
+    answers 200 "$url/api/sweep?page=p&gap_mm=0.1"
+    holds body '.running and .done == 0'
     sweep "page=p&gap_mm=0.2" '.running | not'
     holds body '.map.verdict == "leaking" and .frames == 50 and .used > 40 and
         (.map.width_mm[90] - 0.2 | fabs) <= 2 * .map.u_mm[90]'
