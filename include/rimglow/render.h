@@ -4,6 +4,7 @@
  *   OUT/SERIAL/NAME/            frames and sweep.ini, as rimglow inspect takes them
  *   OUT/calib/                  copies of instrument and station file; sweep.ini names these
  *   OUT/truth/SERIAL-NAME.json  gap at 360 bearings, and where the camera was
+ *   OUT/SERIAL/NAME.jpg, .png   a single frame, its truth beside it in NAME.json
  *
  * The same plan gives the same bytes, on any number of workers.
  *

@@ -1,5 +1,5 @@
 /*
- * cmd_render.c - rimglow render PLAN [SWEEP...]
+ * cmd_render.c - rimglow render PLAN [SWEEP or FRAME...]
  */
 #include <stdio.h>
 #include <stdlib.h>
@@ -11,7 +11,7 @@
 #include "rimglow/render.h"
 
 const char rg_help_render[] =
-    "rimglow render [options] PLAN [SWEEP...]\n"
+    "rimglow render [options] PLAN [SWEEP or FRAME...]\n"
     "\n"
     "Draws sweep folders whose gaps are known: for trying the program out, for\n"
     "teaching and for tests. A plan (INI) says of each sweep how the pad lies on its\n"
@@ -31,6 +31,7 @@ const char rg_help_render[] =
     "  DIR/SERIAL/SWEEP/             frames and sweep.ini\n"
     "  DIR/calib/                    copies of the instrument and station files\n"
     "  DIR/truth/SERIAL-SWEEP.json   gaps at every bearing, places of the camera\n"
+    "  DIR/SERIAL/FRAME.jpg, .json   a single frame and its truth\n"
     "The same plan gives the same bytes. A sweep folder that is there already is\n"
     "refused.\n"
     "\n"

@@ -25,6 +25,9 @@ static void try_plan(const char *text, size_t size)
     require(code == RG_OK || !plan.sweep);
     for (int i = 0; i < plan.sweeps; i++)
         check_sweep(&plan.sweep[i]);
+    require(plan.frames <= RG_RENDER_FRAMES_MAX);
+    for (int i = 0; i < plan.frames; i++)
+        require(rg_is_safe_name(plan.frame[i].name));
     rg_render_plan_free(&plan);
 }
 

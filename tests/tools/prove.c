@@ -22,8 +22,8 @@ static int number(int argc, char **argv, int i, int otherwise)
 
 static int check(void)
 {
-    return proof_pose(100) + proof_noise(200) + proof_parts(11) +
-           proof_detection(2, 1, 25, NULL) + proof_sealed(5, 1);
+    return proof_pose(100) + proof_noise(200) + proof_parts(11) + proof_detection(2, 1, 25, NULL) +
+           proof_sealed(5, 1);
 }
 
 static int all(void)

@@ -32,7 +32,7 @@
 #define GROUP_DEG     6.0
 #define MEAN_DEG      3.5
 #define STEP_DEG      0.6
-#define LIMIT_SHARE   0.25
+#define LIMIT_SHARE   0.5
 #define LEAST_FLUX_MM 0.01 /* peaks below that are no light to end */
 #define PROFILE_SHARE 0.15
 #define LIMIT_DEG     0.2
