@@ -218,7 +218,7 @@ check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
 
 check-cli: build tools ## end-to-end tests of the command line
-	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
+	@BRIEF=$(if $(SAN),1) RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
 
 check-crash: build tools ## every crash, power cut and disk error of archiving, at every call (some minutes)
 	@RIMGLOW_POINTS=all RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh 'crash\|power_cut\|failing_disk'

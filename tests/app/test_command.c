@@ -5,10 +5,13 @@
 #include <criterion/criterion.h>
 #include <criterion/redirect.h>
 #include <ctype.h>
+#include <gsl/gsl_version.h>
+#include <sqlite3.h>
 #include <stdio.h>
 #include <string.h>
 #include <sysexits.h>
 
+#include "rimglow/build_facts.h"
 #include "rimglow/command.h"
 #include "rimglow/status.h"
 #include "rimglow/version.h"
@@ -152,12 +155,16 @@ Test(command, the_program_s_help_lists_every_command)
     help_is_fit_to_print(text, "rimglow");
 }
 
-Test(command, the_version_is_one_line)
+/* The first line alone is for scripts; what it was built of follows. */
+Test(command, the_version_is_the_first_line)
 {
-    char line[80];
-    snprintf(line, sizeof line, "rimglow %s\n", RG_VERSION);
+    char line[80], facts[1024];
+    int n = snprintf(line, sizeof line, "rimglow %s\n", RG_VERSION);
+    rg_build_facts(facts, sizeof facts);
     cr_assert_eq(run("--version", NULL), 0);
-    cr_assert_str_eq(text, line);
+    cr_assert_eq(strncmp(text, line, (size_t)n), 0, "%s", text);
+    cr_assert_str_eq(text + n, facts);
+    cr_expect(strstr(facts, sqlite3_libversion()) && strstr(facts, gsl_version), "%s", facts);
 }
 
 Test(command, an_unknown_command_is_named_and_is_a_usage_error)

@@ -7,7 +7,9 @@
 # a shell and a fresh folder of its own (case.sh), so cases cannot disturb each
 # other. As many run at once as there are cores (JOBS=1: one after the other); each is printed whole as it
 # ends. A case that cannot be run here ends with exit code 77, and its last line says why.
-# PATTERN (of grep) chooses cases by name. From the repository root.
+# PATTERN (of grep) chooses cases by name. From the repository root. TIMES=FILE: milliseconds by the wall of each
+# case are added to it. BRIEF=1, for the sanitized program: a case with a line "# release only: ..." just above it is left out; the
+# line says what runs the same code under the sanitizers.
 set -u
 root=$(pwd)
 jobs=${JOBS:-$(nproc 2>/dev/null || echo 2)}
@@ -33,7 +35,8 @@ mkdir "$MADE"
 
 for file in tests/cli/test_*.sh; do
     mkdir "$work/$(basename "$file" .sh)"
-    for name in $(sed -n 's/^\(test_[a-z0-9_]*\)() {.*/\1/p' "$file" | grep -e "${1:-.}"); do
+    for name in $(awk -v brief="${BRIEF:-}" '/^# release only: / { only = 1; next }
+        /^test_[a-z0-9_]*\(\) \{/ && !(brief && only) { sub(/\(.*/, ""); print } { only = 0 }' "$file" | grep -e "${1:-.}"); do
         echo "$file $name"
     done
 done >"$work/cases"
