@@ -165,7 +165,7 @@ bool rg_pair_middle(const rg_pair *pair, int which, rg_vec2 *pixel);
 typedef enum rg_pair_picture {
     RG_PAIR_PHOTO,  /* JPEG, in colour */
     RG_PAIR_MARKED, /* the same with bearings and light marked (draw.h's overlay) */
-    RG_PAIR_SCALE,  /* with bearings alone: the light is for the trainee to find */
+    RG_PAIR_SCALE,  /* with bearings alone, without the case's name: the light is for the trainee to find */
     RG_PAIR_RING,   /* ring map; view is not looked at */
     RG_PAIR_STRIP   /* strips of all used closed frames */
 } rg_pair_picture;
@@ -194,6 +194,8 @@ typedef struct rg_pairs_case {
     rg_bytes scale;     /* owned; PNG, the bearings drawn in, the light not marked */
     const char *whose;  /* to be said with the answer: rg_pairs_whose_truth */
 } rg_pairs_case;
+/* What the number-th sweep would be asked about, without its pictures: nothing is measured. Codes of rg_pair_open_at. */
+rg_code rg_pairs_truth_at(rg_pairs *pairs, int number, rg_pairs_truth *truth, rg_error *err);
 /* Codes of rg_pair_open_at: a quiz takes the next number where it is RG_USAGE or RG_BAD_DATA. */
 rg_code rg_pairs_take(rg_pairs *pairs, int number, rg_pairs_case *c, rg_error *err);
 rg_code rg_pairs_take_named(rg_pairs *pairs, const char *name, rg_pairs_case *c, rg_error *err);

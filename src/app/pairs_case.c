@@ -239,8 +239,11 @@ static rg_code draw_overlay(const rg_pair *pair, int view, bool light, rg_pictur
     frame.reason[0] = 0;
     if (!light)
         frame.light = (rg_rimlight){0};
-    snprintf(title, sizeof title, "case %s%s%s", pair->truth.name,
-             light && pair->truth.gap ? ", gap " : "", light && pair->truth.gap ? word[view] : "");
+    if (light)
+        snprintf(title, sizeof title, "case %s%s%s", pair->truth.name,
+                 pair->truth.gap ? ", gap " : "", pair->truth.gap ? word[view] : "");
+    else /* by its name somebody could ask for the map */
+        snprintf(title, sizeof title, "bearings");
     const rg_draw_overlay_args args = {.image = &pair->photo[view],
                                        .setup = &setup,
                                        .frame = &frame,
