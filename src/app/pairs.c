@@ -400,7 +400,7 @@ rg_code rg_pair_open(rg_pairs *pairs, const char *name, rg_pair **pair, rg_error
     if (code == RG_OK && !found)
         code = rg_fail(err, RG_NO_INPUT, "no case of this archive is named %.20s", name);
     if (code == RG_OK)
-        code = rg_pairs_measure(pairs, &archive, s.bag, s.sweep, pair, err);
+        code = rg_pairs_measure(pairs, &archive, s.bag, s.sweep, NULL, pair, err);
     rg_archive_close(&archive);
     return code;
 }
@@ -429,16 +429,29 @@ static rg_code use_at(rg_pairs *pairs, int number, rg_use *use, void *to, rg_err
     return code;
 }
 
+typedef struct measuring {
+    const rg_pairs_round *round;
+    rg_pair **pair;
+} measuring;
+
 static rg_code measure_row(rg_pairs *pairs, const rg_archive *archive,
                            const rg_catalogue_sweep *row, void *to, rg_error *err)
 {
-    return rg_pairs_measure(pairs, archive, row->bag, row->name, to, err);
+    const measuring *m = to;
+    return rg_pairs_measure(pairs, archive, row->bag, row->name, m->round, m->pair, err);
+}
+
+rg_code rg_pairs_measure_at(rg_pairs *pairs, int number, const rg_pairs_round *round,
+                            rg_pair **pair, rg_error *err)
+{
+    measuring m = {round, pair};
+    *pair = NULL;
+    return use_at(pairs, number, measure_row, &m, err);
 }
 
 rg_code rg_pair_open_at(rg_pairs *pairs, int number, rg_pair **pair, rg_error *err)
 {
-    *pair = NULL;
-    return use_at(pairs, number, measure_row, pair, err);
+    return rg_pairs_measure_at(pairs, number, NULL, pair, err);
 }
 
 static rg_code tell_row(rg_pairs *pairs, const rg_archive *archive, const rg_catalogue_sweep *row,

@@ -26,7 +26,7 @@ typedef struct rg_quiz_picture {
 
 typedef struct rg_quiz_shown {
     int pictures;
-    rg_quiz_picture picture[RG_QUIZ_VIEWS_MAX];
+    rg_quiz_picture picture[2 * RG_QUIZ_VIEWS_MAX]; /* a photograph stands twice */
     bool judged; /* the program could tell all three from these pictures */
     rg_quiz_answer says;
     rg_seal_map map; /* what it measured */

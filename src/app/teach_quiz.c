@@ -15,8 +15,8 @@
  *   GET  /quiz/certificate.pdf  ?name=&sitting_s=: of an examination at its end
  *
  * A case is {sitting, exam null | ID, seed, number, cases null | N, level, archived, practice_level, views[] of {bearing_deg,
- * elevation_deg}}; level is null of a photograph of the archive, which has one view and two pictures: as it is, and with the
- * bearings drawn in. Nothing of a case's truth leaves the program before the answer, nor does the seed of a case of practice
+ * elevation_deg}}; level is null of photographs of the archive, which stand twice among the pictures: as they are, and
+ * with the bearings drawn in. Nothing of a case's truth leaves the program before the answer, nor does the seed of a case of practice
  * or the name of a photograph.
  */
 #include <math.h>
@@ -71,9 +71,8 @@ static rg_quiz_sitting *sitting_in(rg_teach_quiz *q, const char *id, rg_reply *r
 static json_t *views_json(const rg_quiz_sitting *s)
 {
     json_t *views = json_array();
-    const rg_quiz_view photo = {s->photo.bearing_deg, s->photo.elevation_deg};
-    const rg_quiz_view *view = s->archive ? &photo : s->drawn.view;
-    for (int i = 0; i < (s->archive ? 1 : s->drawn.views); i++)
+    const rg_quiz_view *view = s->archive ? s->photo.view : s->drawn.view;
+    for (int i = 0; i < (s->archive ? s->photo.views : s->drawn.views); i++)
         json_array_append_new(views, json_pack("{s:f, s:f}", "bearing_deg", view[i].bearing_deg,
                                                "elevation_deg", view[i].elevation_deg));
     return views;

@@ -99,15 +99,17 @@ static bool has_one_answer(const rg_pairs_truth *t, refusals *r)
 }
 
 /* RG_NO_INPUT: not this one, and why is counted. */
-static rg_code take(rg_teach_quiz *q, int number, rg_pairs_case *c, refusals *r, rg_error *err)
+static rg_code take(rg_teach_quiz *q, int number, uint64_t pick, rg_pairs_case *c, refusals *r,
+                    rg_error *err)
 {
+    const rg_pairs_round round = {q->options.views, pick};
     rg_error why = {0};
     rg_pairs_truth truth;
     rg_code code = rg_pairs_truth_at(q->pairs, number, &truth, &why);
     if (code == RG_OK && !has_one_answer(&truth, r))
         return RG_NO_INPUT;
     if (code == RG_OK)
-        code = rg_pairs_take(q->pairs, number, c, &why);
+        code = rg_pairs_take_round(q->pairs, number, &round, c, &why);
     if (code == RG_OK)
         return RG_OK;
     if (code != RG_USAGE && code != RG_BAD_DATA && code != RG_NO_INPUT)
@@ -146,19 +148,24 @@ static rg_code none_left(const rg_quiz_sitting *s, const refusals *r, rg_error *
                                   : "another number of the set looks at others");
 }
 
-/* What is shown, and what must not be told yet. */
+/* What is shown, and what must not be told yet. Each photograph is followed by itself with the bearings. */
 static void keep(rg_quiz_sitting *s, rg_quiz_shown *shown, rg_pairs_case *c)
 {
     rg_quiz_photo *p = &s->photo;
-    *shown = (rg_quiz_shown){.pictures = 2, .map = c->map};
-    shown->picture[0] = (rg_quiz_picture){c->photo.data, c->photo.size, "image/jpeg"};
-    shown->picture[1] = (rg_quiz_picture){c->scale.data, c->scale.size, "image/png"};
-    c->photo = c->scale = (rg_bytes){0}; /* now the pictures' */
-    p->bearing_deg = c->view.bearing_deg;
-    p->elevation_deg = c->view.elevation_deg;
+    *shown = (rg_quiz_shown){.map = c->map};
+    for (int i = 0; i < c->looks && i < RG_QUIZ_VIEWS_MAX; i++) {
+        rg_pairs_look *k = &c->look[i];
+        p->view[i] = (rg_quiz_view){k->bearing_deg, k->elevation_deg};
+        shown->picture[shown->pictures++] =
+            (rg_quiz_picture){k->photo.data, k->photo.size, "image/jpeg"};
+        shown->picture[shown->pictures++] =
+            (rg_quiz_picture){k->scale.data, k->scale.size, "image/png"};
+        k->photo = k->scale = (rg_bytes){0}; /* now the pictures' */
+    }
+    p->views = shown->pictures / 2;
     p->tolerance_mm = c->truth.tolerance_mm;
     rg_copy_text(p->name, sizeof p->name, c->truth.name);
-    rg_copy_text(p->says, sizeof p->says, c->view.says);
+    snprintf(p->says, sizeof p->says, "Picture %c: %s", 'A' + c->facing, c->view.says);
 }
 
 rg_code rg_quiz_archive_ask(rg_teach_quiz *q, rg_quiz_sitting *s, rg_quiz_shown *shown,
@@ -169,7 +176,8 @@ rg_code rg_quiz_archive_ask(rg_teach_quiz *q, rg_quiz_sitting *s, rg_quiz_shown 
     rg_quiz_photo *p = &s->photo;
     for (; p->next < p->sweeps && r.looked < RG_PAIRS_LOOKED; p->next++, r.looked++) {
         rg_quiz_truth truth;
-        rg_code code = take(q, p->order[p->next], &c, &r, err);
+        rg_random random = {s->seed ^ archive_salt ^ (uint64_t)(p->next + 1) << 32};
+        rg_code code = take(q, p->order[p->next], rg_random_next(&random), &c, &r, err);
         if (code != RG_OK && code != RG_NO_INPUT)
             return code;
         if (code != RG_OK)

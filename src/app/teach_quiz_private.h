@@ -23,8 +23,10 @@ typedef struct rg_quiz_photo {
     int *order; /* owned, [sweeps] */
     int sweeps, next;
     char name[RG_PAIRS_NAME]; /* told with the answer */
-    double bearing_deg, elevation_deg, tolerance_mm;
-    char says[RG_PAIRS_TEXT]; /* what the photograph shows, likewise */
+    int views;
+    rg_quiz_view view[RG_QUIZ_VIEWS_MAX];
+    double tolerance_mm;
+    char says[RG_PAIRS_TEXT + 16]; /* what the photograph shows, likewise */
 } rg_quiz_photo;
 
 /* Somebody at the quiz. The truth of the case stays here until the answer has come. */

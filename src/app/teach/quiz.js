@@ -71,17 +71,18 @@ const turn = (bearing) => ((Math.round(bearing) % 360) + 360) % 360;
 
 const picture = (i) => "/api/quiz/picture?" + new URLSearchParams({ sitting: now.sitting, view: i, number: now.number });
 
-/* A photograph of the archive as it is, and with the bearings drawn in. */
-function photographs(view) {
-  const from = "from bearing " + Math.round(view.bearing_deg) + "\u00b0, " + view.elevation_deg.toFixed(1) + "\u00b0 above the rim. ";
-  return ["Photograph of the archive", "The same photograph with the bearings"].map((words, i) => {
-    const made = element("figure"), img = element("img");
-    made.className = "photograph";
-    img.alt = words + ", " + from;
-    img.src = picture(i);
-    made.append(img, element("figcaption", "A: " + words + ", " + from));
-    return made;
-  });
+/* A photograph of the archive as it is, and below with the bearings drawn in. */
+function photograph(view, i) {
+  const made = element("figure"), from = "from bearing " + Math.round(view.bearing_deg) + "\u00b0, " + view.elevation_deg.toFixed(1) + "\u00b0 above the rim";
+  made.className = "photograph";
+  for (const [k, words] of ["", ", with the bearings"].entries()) {
+    const img = element("img");
+    img.alt = "Picture " + VIEWS[i] + ": photograph of the archive " + from + words + ".";
+    img.src = picture(2 * i + k);
+    made.append(img);
+  }
+  made.append(element("figcaption", VIEWS[i] + ": photograph of the archive " + from + "; below with the bearings."));
+  return made;
 }
 
 /* Bearings grow to the left in the picture: the camera looks at the rim from outside. */
@@ -151,10 +152,10 @@ function show(c) {
   $("answer").hidden = false;
   $("feedback").hidden = true;
   setText($("case-title"), "Case " + c.number + (c.cases ? " of " + c.cases : "") + (c.exam ? ", examination " + c.seed
-    : c.archived ? ", photograph of the archive: no level, yours stays at " + c.practice_level : ", level " + c.level));
+    : c.archived ? ", photographs of the archive: no level, yours stays at " + c.practice_level : ", level " + c.level));
   setText($("where"), (c.exam ? "examination of " : "practice of ") + name);
   $("photo-words").hidden = !c.archived;
-  $("pictures").replaceChildren(...(c.archived ? photographs(c.views[0]) : c.views.map(figure)));
+  $("pictures").replaceChildren(...(c.views.map(c.archived ? photograph : figure)));
   dial();
   focusOn = $("case-title");
 }
