@@ -165,9 +165,9 @@ bool rg_pair_middle(const rg_pair *pair, int which, rg_vec2 *pixel);
 typedef enum rg_pair_picture {
     RG_PAIR_PHOTO,  /* JPEG, in colour */
     RG_PAIR_MARKED, /* the same with bearings and light marked (draw.h's overlay) */
-    RG_PAIR_SCALE,  /* with bearings alone, without the case's name: the light is for the trainee to find */
-    RG_PAIR_RING,   /* ring map; view is not looked at */
-    RG_PAIR_STRIP   /* strips of all used closed frames */
+    RG_PAIR_SCALE, /* with bearings alone, without the case's name: the light is for the trainee to find */
+    RG_PAIR_RING, /* ring map; view is not looked at */
+    RG_PAIR_STRIP /* strips of all used closed frames */
 } rg_pair_picture;
 
 /* format does not count for the photograph. RG_NO_INPUT for a view that is not there. */

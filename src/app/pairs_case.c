@@ -147,7 +147,8 @@ rg_code rg_pairs_measure(rg_pairs *pairs, const rg_archive *archive, const char 
     if (code != RG_OK)
         return code;
     rg_pair *p = rg_alloc(1, sizeof *p);
-    code = p ? make(pairs, archive, s, round, p, err) : rg_fail(err, RG_INTERNAL, "no memory for a case");
+    code = p ? make(pairs, archive, s, round, p, err)
+             : rg_fail(err, RG_INTERNAL, "no memory for a case");
     rg_pairs_sweep_close(s);
     if (code == RG_OK)
         *pair = p;

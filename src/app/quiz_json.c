@@ -167,8 +167,8 @@ static json_t *point_json(const rg_quiz_point *p)
     return json_pack("{s:I, s:i, s:o, s:b, s:b, s:b, s:b, s:b, s:b, s:o, s:o, s:o}", "time_s",
                      (json_int_t)p->time, "number", p->number, "level", number(p->level, 100),
                      "all", p->all, "bearing", p->bearing, "width", p->width, "cause", p->cause,
-                     "exam", p->exam, "archived", p->archived, "share", share_number(p->share), "low", share_number(p->low),
-                     "high", share_number(p->high));
+                     "exam", p->exam, "archived", p->archived, "share", share_number(p->share),
+                     "low", share_number(p->low), "high", share_number(p->high));
 }
 
 json_t *rg_quiz_json_progress(const rg_quiz_options *o, const rg_quiz_progress *p)

@@ -252,9 +252,9 @@ static void add_shares(json_t *o, const rg_quiz_result *sum)
 
 static json_t *archived_json(const rg_quiz_options *options, const standing *s)
 {
-    json_t *o = json_pack("{s:i, s:s, s:o}", "cases", s->archived.answered, "truth_is",
-                          rg_pairs_whose_truth, "map",
-                          rg_quiz_json_agreement(options, &s->archive));
+    json_t *o =
+        json_pack("{s:i, s:s, s:o}", "cases", s->archived.answered, "truth_is",
+                  rg_pairs_whose_truth, "map", rg_quiz_json_agreement(options, &s->archive));
     add_shares(o, &s->archived);
     return o;
 }

@@ -255,13 +255,12 @@ static json_t *map_feedback_json(const rg_teach_quiz *q, const rg_quiz_sitting *
     rg_quiz_feedback_of_map(&q->options, &s->truth, a, score, rg_pairs_whose_truth, &words);
     json_t *list = rg_quiz_json_words(&words);
     json_array_append_new(list, json_string(s->photo.says));
-    return json_pack("{s:b, s:o, s:o, s:o, s:o, s:n, s:o, s:n, s:o, s:s, s:f}", "done", 0, "score",
-                     rg_quiz_json_score(score), "truth",
-                     rg_quiz_json_map_truth(&q->options, &s->truth), "answer",
-                     rg_quiz_json_answer(&q->options, a), "words", list, "true_mm", "map",
-                     map_json(&s->shown->map), "tool", "next_level",
-                     rg_teach_number(s->stairs.level, 2), "photograph", s->photo.name,
-                     "tolerance_mm", s->photo.tolerance_mm);
+    return json_pack(
+        "{s:b, s:o, s:o, s:o, s:o, s:n, s:o, s:n, s:o, s:s, s:f}", "done", 0, "score",
+        rg_quiz_json_score(score), "truth", rg_quiz_json_map_truth(&q->options, &s->truth),
+        "answer", rg_quiz_json_answer(&q->options, a), "words", list, "true_mm", "map",
+        map_json(&s->shown->map), "tool", "next_level", rg_teach_number(s->stairs.level, 2),
+        "photograph", s->photo.name, "tolerance_mm", s->photo.tolerance_mm);
 }
 
 static json_t *learn_json(const rg_teach_quiz *q, const rg_quiz_sitting *s, const rg_quiz_answer *a,

@@ -229,9 +229,7 @@ rg_code rg_quiz_sit_begin(rg_teach_page *page, const rg_quiz_wish *wish, rg_quiz
 
 static rg_quiz_entry entry_of(const rg_teach_quiz *q, const rg_quiz_sitting *s)
 {
-    rg_quiz_entry e = {.time = (int64_t)time(NULL),
-                       .sitting = s->began,
-                       .truth = s->truth};
+    rg_quiz_entry e = {.time = (int64_t)time(NULL), .sitting = s->began, .truth = s->truth};
     if (s->archive) { /* its truth is the tool's own map: no second judge */
         rg_copy_text(e.picture, sizeof e.picture, s->photo.name);
         return e;

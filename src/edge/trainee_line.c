@@ -207,8 +207,7 @@ static void read_map_truth(source *s, const json_t *o, rg_quiz_truth *t)
 {
     t->U_mm = number_of(s, o, "U_mm", 0, millimetres_most);
     t->also_below = (int)whole_of(s, o, "also_below", 0, t->width_class);
-    t->also_above =
-        (int)whole_of(s, o, "also_above", 0, RG_QUIZ_CLASSES_MAX - 1 - t->width_class);
+    t->also_above = (int)whole_of(s, o, "also_above", 0, RG_QUIZ_CLASSES_MAX - 1 - t->width_class);
 }
 
 static void read_answer(source *s, const json_t *o, rg_quiz_answer *a)
@@ -402,8 +401,8 @@ static json_t *entry_json(const rg_quiz_entry *e)
                      "sitting_s", (json_int_t)e->sitting, "exam", exam_json(e), "picture",
                      e->picture[0] ? rg_json_text(e->picture) : json_null(), "case",
                      e->picture[0] ? json_null() : case_json(&e->drawn), "truth",
-                     e->picture[0] ? map_truth_json(&e->truth) : truth_json(&e->truth), "answer", answer_json(&e->answer), "score",
-                     score_json(&e->score), "tool", tool_json(e));
+                     e->picture[0] ? map_truth_json(&e->truth) : truth_json(&e->truth), "answer",
+                     answer_json(&e->answer), "score", score_json(&e->score), "tool", tool_json(e));
 }
 
 /* Compact JSON with a newline; takes the reference. */

@@ -65,7 +65,7 @@ rg_code rg_quiz_agree_truth(const rg_quiz_options *o, const char *name, const rg
     for (int i = 0; i < count && code == RG_OK; i++)
         if (!entry[i].picture[0])
             code = count_pair(a, entry[i].truth.cause, entry[i].answer.cause,
-                          entry[i].truth.width_class, entry[i].answer.width_class, err);
+                              entry[i].truth.width_class, entry[i].answer.width_class, err);
     return code == RG_OK ? judge(o, a, err) : code;
 }
 
