@@ -190,9 +190,9 @@ function learn(reply) {
     : "White line: the true gap. Pattern: what the program measured from these pictures, and where it saw the rim. Triangle: your answer.");
   now.views.forEach((view, i) => camera($("truth"), view, i));
   if (reply.answer.where === "at") arrow($("truth"), turn(reply.answer.bearing_deg));
-  const photograph = [["Archived map", mapWords(reply.truth)], ["You", wordsOf(reply.answer)], ["Case", reply.photograph]];
-  define($("tool"), now.archived ? photograph : [["True", wordsOf(reply.truth)], ["You", wordsOf(reply.answer)],
-    ["Program", reply.tool ? wordsOf(reply.tool) : "could not tell from these pictures (" + reply.map.verdict + ")"]]);
+  define($("tool"), now.archived ? [["Archived map", mapWords(reply.truth)], ["You", wordsOf(reply.answer)], ["Case", reply.photograph]]
+    : [["True", wordsOf(reply.truth)], ["You", wordsOf(reply.answer)],
+      ["Program", reply.tool ? wordsOf(reply.tool) : "could not tell from these pictures (" + reply.map.verdict + ")"]]);
   focusOn = $("feedback-title");
 }
 
