@@ -197,11 +197,11 @@ static void draw_head(cairo_t *cr, const rg_draw_progress_args *args)
         rg_text_wrap(cr, MARGIN, 164, RG_QUIZ_PAGE_WIDTH - 2 * MARGIN, 25, 2, true, text);
     }
     if (q->archived.of > 0) {
-        snprintf(text, sizeof text,
-                 "Photographs of the archive: %d of %d all right by the tool's own maps. They have "
-                 "no level and stand in no plot.",
-                 q->archived.right, q->archived.of);
-        rg_text(cr, MARGIN, q->practice.of > 0 ? 214 : 164, 0, RG_QUIZ_PAGE_WIDTH - 2 * MARGIN,
+        snprintf(
+            text, sizeof text,
+            "Photographs of the archive: %d of %d all right by the tool's own maps; not plotted.",
+            q->archived.right, q->archived.of);
+        rg_text(cr, MARGIN, q->practice.of > 0 ? 209 : 164, 0, RG_QUIZ_PAGE_WIDTH - 2 * MARGIN,
                 text);
     }
 }

@@ -12,7 +12,7 @@ const assert = require("node:assert");
 const { of, end } = require("./page.cjs");
 
 const [url, pictures] = process.argv.slice(2);
-const { origin, watch, photograph, tabs, until } = of(url, pictures, { whole: true, seconds: 120 });
+const { origin, expected, watch, photograph, tabs, until } = of(url, pictures, { whole: true, seconds: 120 });
 const LOOK = process.env.RIMGLOW_ONLY === "look", ARCHIVE = process.env.RIMGLOW_ONLY === "archive";
 
 const text = (page, selector) => page.textContent(selector);
@@ -152,18 +152,20 @@ async function papers(page) {
 /* By keyboard to a photograph, and what is said of its truth; nothing of it before. */
 async function archive(page) {
   await begin(page, "archive", "5");
-  await caseIsShown(page, /Case 1, photographs of the archive: no level, yours stays at 2/);
+  await caseIsShown(page, /Case 1, photographs of the archive: no level, yours stays at 1/);
   assert.equal(await page.isVisible("#photo-words"), true);
   assert.equal(await page.locator("#pictures img").count(), 2);
   assert.doesNotMatch(await text(page, "#case"), /[A-Z2-7]{4}-[A-Z2-7]{4}|199/);
   await photograph(page, "quiz-9-photograph");
   await answer(page, 199, 4, 1);
   await feedback(page, "quiz-10-archived-map", /Archived map.*You.*Case/s);
-  assert.match(await text(page, "#feedback-title"), /All right by the archived map. Your level stays at 2/);
+  assert.match(await text(page, "#feedback-title"), /All right by the archived map. Your level stays at 1/);
   assert.match(await text(page, "#words"), /own seal map.*gauge.*\+- 0\.\d+ mm/s);
   await onId(page, "next");
+  expected.now = /status of 404/;
   await page.keyboard.press("Enter");
   await until(page, () => document.getElementById("trouble").textContent.includes("was asked for"));
+  expected.now = null;
   await onId(page, "stop");
   await page.keyboard.press("Enter");
   await shown(page, "standing");

@@ -73,7 +73,7 @@ const picture = (i) => "/api/quiz/picture?" + new URLSearchParams({ sitting: now
 
 /* A photograph of the archive as it is, and below with the bearings drawn in. */
 function photograph(view, i) {
-  const made = element("figure"), from = "from bearing " + Math.round(view.bearing_deg) + "\u00b0, " + view.elevation_deg.toFixed(1) + "\u00b0 above the rim";
+  const made = element("figure"), from = "from bearing " + Math.round(view.bearing_deg) + "\u00b0, " + Math.abs(view.elevation_deg).toFixed(1) + "\u00b0 " + (view.elevation_deg < 0 ? "below" : "above") + " the rim";
   made.className = "photograph";
   for (const [k, words] of ["", ", with the bearings"].entries()) {
     const img = element("img");
