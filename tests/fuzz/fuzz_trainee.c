@@ -37,6 +37,9 @@ static void check_entry(const rg_quiz_entry *e)
     require(e->truth.bearings >= 0 && e->truth.bearings <= 2 && isfinite(e->truth.widest_mm));
     require(e->answer.width_class >= 0 && e->answer.width_class < RG_QUIZ_CLASSES_MAX);
     require(e->answer.cause < RG_QUIZ_CAUSES && e->truth.cause < RG_QUIZ_CAUSES);
+    require(!e->picture[0] || (!e->exam[0] && !e->tool));
+    require(e->truth.width_class - e->truth.also_below >= 0 &&
+            e->truth.width_class + e->truth.also_above < RG_QUIZ_CLASSES_MAX);
     require(!e->exam[0] || (e->number >= 1 && e->number <= e->exam_cases));
 }
 
@@ -76,7 +79,9 @@ static void sum_up(const rg_trainee *t)
     }
     require(rg_quiz_agree(&o, "A", t->entry, t->count, "B", t->entry, t->count, &a, &err) == RG_OK);
     require(rg_quiz_agree_truth(&o, "A", t->entry, t->count, &a, &err) == RG_OK);
-    require(a.cases == t->count);
+    int drawn = a.cases;
+    require(rg_quiz_agree_archive(&o, "A", t->entry, t->count, &a, &err) == RG_OK);
+    require(drawn + a.cases == t->count);
 }
 
 static void try_file(const char *text, size_t size)
