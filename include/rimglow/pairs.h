@@ -46,7 +46,7 @@ typedef struct rg_pairs rg_pairs; /* opaque: an archive to take cases from */
 
 typedef struct rg_pairs_options {
     const char *archive;
-    /* File of the key for the names: 64 hexadecimal digits, made (mode 0600) where it is missing. It must not lie in the
+    /* File of the key for the names: 64 hexadecimal digits, made (mode 0600, with its folder) where it is missing. It must not lie in the
      * archive. NULL: a key of this run, so that the names are others next time. */
     const char *key_file;
     int workers; /* 0: all cores */

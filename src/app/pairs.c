@@ -68,14 +68,33 @@ rg_code rg_pairs_key_path(const char *keep, const char *archive, char *path, siz
 
 /* ---------------------------------------------------------------- key */
 
+/* "." or "/" where the path has no other. */
+static rg_code folder_of(const char *path, char folder[PATH_MAX], rg_error *err)
+{
+    const char *slash = strrchr(path, '/');
+    size_t n = slash ? (size_t)(slash - path) : 0;
+    folder[0] = 0;
+    if (n >= PATH_MAX)
+        return rg_fail(err, RG_USAGE, "%.80s...: the path is too long", path);
+    snprintf(folder, PATH_MAX, "%.*s", (int)n, path);
+    if (n == 0)
+        strcpy(folder, slash ? "/" : ".");
+    return RG_OK;
+}
+
 static rg_code make_key(const char *file, rg_error *err)
 {
     rg_secret secret;
-    char text[RG_DIGEST_TEXT + 1];
+    char text[RG_DIGEST_TEXT + 1], folder[PATH_MAX];
     rg_code code = rg_secret_make(&secret, err);
     if (code != RG_OK)
         return code;
     snprintf(text, sizeof text, "%s\n", secret.text);
+    code = folder_of(file, folder, err);
+    if (code == RG_OK)
+        code = rg_folder_make(folder, err);
+    if (code != RG_OK)
+        return code;
     return rg_file_make(file, 0600, text, strlen(text), err);
 }
 
@@ -105,16 +124,17 @@ static rg_code read_key(rg_pairs *p, const char *file, rg_error *err)
     return code;
 }
 
-/* The folder of a file that may not be there yet. */
+/* The folder of a file that may not be there yet, or the folder above it: it is made where it is missing. */
 static rg_code outside(const rg_pairs *p, const char *file, rg_error *err)
 {
-    char folder[PATH_MAX], real[PATH_MAX], archive[PATH_MAX];
-    const char *slash = strrchr(file, '/');
-    size_t n = slash ? (size_t)(slash - file) : 0;
-    if (n >= sizeof folder)
-        return rg_fail(err, RG_USAGE, "%.80s...: the path is too long", file);
-    snprintf(folder, sizeof folder, "%.*s", (int)n, file);
-    rg_code code = real_path(!slash ? "." : n ? folder : "/", real, err);
+    char folder[PATH_MAX], above[PATH_MAX], real[PATH_MAX], archive[PATH_MAX];
+    rg_code code = folder_of(file, folder, err);
+    if (code == RG_OK && access(folder, F_OK) != 0) {
+        code = folder_of(folder, above, err);
+        strcpy(folder, above);
+    }
+    if (code == RG_OK)
+        code = real_path(folder, real, err);
     if (code == RG_OK)
         code = real_path(p->archive, archive, err);
     size_t length = code == RG_OK ? strlen(archive) : 0;

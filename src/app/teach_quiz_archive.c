@@ -9,7 +9,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "rimglow/file.h"
 #include "rimglow/memory.h"
 #include "rimglow/random.h"
 #include "rimglow/text.h"
@@ -37,11 +36,9 @@ static rg_code open_pairs(const rg_teach_page *page, rg_teach_quiz *q, rg_error 
         return rg_fail(err, RG_NO_INPUT,
                        "there is no archive to take photographs from; start rimglow teach with "
                        "--archive DIR");
-    rg_code code = q->pairs ? RG_OK : rg_folder_make(q->folder, err);
-    if (code != RG_OK || q->pairs)
-        return code;
-    code = rg_teach_pairs_open(&options, &q->pairs, &why);
-    return code == RG_OK ? RG_OK : unreadable(RG_INTERNAL, err);
+    if (q->pairs || rg_teach_pairs_open(&options, &q->pairs, &why) == RG_OK)
+        return RG_OK;
+    return unreadable(RG_INTERNAL, err);
 }
 
 /* Fisher and Yates. */

@@ -317,6 +317,15 @@ Test(pairs, a_key_file_in_the_archive_or_of_other_content_is_refused)
     rg_pairs_options o = {.archive = archive, .key_file = key};
     cr_expect_eq(rg_pairs_open(&o, &p, &err), RG_USAGE);
     cr_expect(p == NULL && access(key, F_OK) != 0);
+    /* Its folder is made where it is missing, but not in the archive. */
+    snprintf(key, sizeof key, "%s/new/k.key", archive);
+    cr_expect_eq(rg_pairs_open(&o, &p, &err), RG_USAGE);
+    snprintf(key, sizeof key, "%s/new", archive);
+    cr_expect_neq(access(key, F_OK), 0);
+    snprintf(key, sizeof key, "%s/new/k.key", work);
+    cr_expect_eq(rg_pairs_open(&o, &p, &err), RG_OK, "%s", err.text);
+    cr_expect_eq(access(key, F_OK), 0);
+    rg_pairs_close(p);
     snprintf(key, sizeof key, "%s/k.key", work);
     write_text("k.key", strcpy(malloc(16), "no key"));
     cr_expect_eq(rg_pairs_open(&o, &p, &err), RG_BAD_DATA);

@@ -121,7 +121,6 @@ widest_of_maps() {
 
 test_teach_quiz_keeps_the_truth_of_a_photograph_until_the_answer() {
     two_visits
-    mkdir kept
     sums >before
     widest_of_maps >maps
     [ "$(wc -l <maps)" = 2 ] || fail "two maps to ask for"
@@ -207,7 +206,6 @@ test_teach_quiz_says_why_no_photograph_can_be_asked_for() {
     instrument PE-A-0147 none
     rg archive add -q -a a --technician "Quill Feather" sweeps/PE-A-0147/*
     exits 0
-    mkdir -p kept
     quiz --archive "$PWD/a"
     photographs 404 7
     holds case.json '.error == "no photograph of the archive can be asked for; of 2 sweeps: 2 undecided"'
