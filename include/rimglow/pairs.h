@@ -165,9 +165,9 @@ bool rg_pair_middle(const rg_pair *pair, int which, rg_vec2 *pixel);
 typedef enum rg_pair_picture {
     RG_PAIR_PHOTO,  /* JPEG, in colour */
     RG_PAIR_MARKED, /* the same with bearings and light marked (draw.h's overlay) */
-    RG_PAIR_SCALE,  /* with bearings alone: the light is for the trainee to find */
-    RG_PAIR_RING,   /* ring map; view is not looked at */
-    RG_PAIR_STRIP   /* strips of all used closed frames */
+    RG_PAIR_SCALE, /* with bearings alone, without the case's name: the light is for the trainee to find */
+    RG_PAIR_RING, /* ring map; view is not looked at */
+    RG_PAIR_STRIP /* strips of all used closed frames */
 } rg_pair_picture;
 
 /* format does not count for the photograph. RG_NO_INPUT for a view that is not there. */
@@ -185,6 +185,20 @@ extern const char rg_pairs_whose_truth[];
 
 /* ---------------------------------------------------------------- for the quiz */
 
+/* Frames round the pad for a question, so that the camera's place does not tell the answer: one that shows light from
+ * the widest place no more obliquely than look_deg of calib/pairs.ini, and the rest spread evenly from there; without a gap any. */
+enum { RG_PAIRS_ROUND = 4 };
+typedef struct rg_pairs_round {
+    int views;     /* wanted, 1 .. RG_PAIRS_ROUND; a sweep may have fewer */
+    uint64_t pick; /* any number: which of the frames that serve, and which picture comes first */
+} rg_pairs_round;
+
+typedef struct rg_pairs_look {
+    double bearing_deg, elevation_deg; /* of the camera */
+    rg_bytes photo;                    /* owned; JPEG */
+    rg_bytes scale;                    /* owned; PNG, the bearings drawn in, the light not marked */
+} rg_pairs_look;
+
 /* The number-th sweep as a case to ask: pictures, and what the archived map says. */
 typedef struct rg_pairs_case {
     rg_pairs_truth truth;
@@ -192,10 +206,17 @@ typedef struct rg_pairs_case {
     rg_pairs_view view; /* what the pictures show */
     rg_bytes photo;     /* owned; JPEG */
     rg_bytes scale;     /* owned; PNG, the bearings drawn in, the light not marked */
-    const char *whose;  /* to be said with the answer: rg_pairs_whose_truth */
+    int looks;          /* of rg_pairs_take_round, which leaves photo and scale empty */
+    rg_pairs_look look[RG_PAIRS_ROUND];
+    int facing;        /* the look that view describes */
+    const char *whose; /* to be said with the answer: rg_pairs_whose_truth */
 } rg_pairs_case;
+/* What the number-th sweep would be asked about, without its pictures: nothing is measured. Codes of rg_pair_open_at. */
+rg_code rg_pairs_truth_at(rg_pairs *pairs, int number, rg_pairs_truth *truth, rg_error *err);
 /* Codes of rg_pair_open_at: a quiz takes the next number where it is RG_USAGE or RG_BAD_DATA. */
 rg_code rg_pairs_take(rg_pairs *pairs, int number, rg_pairs_case *c, rg_error *err);
+rg_code rg_pairs_take_round(rg_pairs *pairs, int number, const rg_pairs_round *round,
+                            rg_pairs_case *c, rg_error *err);
 rg_code rg_pairs_take_named(rg_pairs *pairs, const char *name, rg_pairs_case *c, rg_error *err);
 void rg_pairs_case_free(rg_pairs_case *c);
 

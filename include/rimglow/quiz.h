@@ -19,6 +19,11 @@
  * Examination: a fixed set by its seed. Causes come in turn and the width classes in turn within them, in an order
  * that the seed shuffles. Passed where the share of cases with all three answers right reaches pass_share; the
  * interval of that share is Wilson's (kappa.h).
+ *
+ * A photograph of an archive has no drawn truth. Its truth is the archived seal map, which the program itself measured: where that
+ * is widest, how wide there with U = k u, and the fault that the diagnosis names first. Where an edge of a class lies
+ * within U of that width, the classes on both sides of it are right: the map cannot tell them apart. Such a case
+ * has no level, is no part of an examination, and is no agreement with an independent truth.
  */
 #ifndef RIMGLOW_QUIZ_H
 #define RIMGLOW_QUIZ_H
@@ -141,6 +146,9 @@ typedef struct rg_quiz_truth {
     double tolerance_deg; /* of an answer's bearing */
     double
         hides_deg; /* from so far above, the pad's overhang hides the widest place: atan(gap / overhang) */
+    /* Of an archived map; 0 of a drawn case. */
+    double U_mm;                /* of widest_mm */
+    int also_below, also_above; /* so many classes beside width_class are right as well */
 } rg_quiz_truth;
 
 /* A case of this level, 1 .. levels. With a cause (or RG_QUIZ_CAUSES: any) and a class (or -1: any); sealed
@@ -150,6 +158,16 @@ rg_code rg_quiz_draw(const rg_quiz_options *options, uint64_t seed, double level
 /* Width at the centres of the 360 bearings, as in synth.h, mm. */
 void rg_quiz_widths(const rg_quiz_case *c, double width_mm[RG_BINS]);
 void rg_quiz_truth_of(const rg_quiz_options *options, const rg_quiz_case *c, rg_quiz_truth *truth);
+
+/* ---- an archived map ---- */
+
+/* false: a kind that the quiz does not ask for (dirt, uneven). Crease and dent are one cause. */
+bool rg_quiz_cause_of(rg_fault_kind kind, rg_quiz_cause *cause);
+/* What the map says. fault: what its diagnosis names first, NULL: nothing. hides_deg is 0, since the overhang is not known.
+ * false where there is no one answer: an undecided map, a leak without a fault that the quiz asks for or
+ * without an open bearing, a seal with a fault. */
+bool rg_quiz_truth_of_map(const rg_quiz_options *options, const rg_seal_map *map,
+                          double coverage_factor, const rg_fault_kind *fault, rg_quiz_truth *truth);
 
 /* ---- an answer ---- */
 
@@ -168,7 +186,7 @@ typedef struct rg_quiz_score {
     bool all;                   /* all three */
     double
         error_deg; /* clockwise positive, to the nearer side of a saddle; NAN where one of both is no bearing */
-    int class_distance; /* answer less truth */
+    int class_distance; /* answer less the nearest class that is right */
 } rg_quiz_score;
 void rg_quiz_score_of(const rg_quiz_truth *truth, const rg_quiz_answer *answer,
                       rg_quiz_score *score);
@@ -182,6 +200,10 @@ typedef struct rg_quiz_words {
 void rg_quiz_feedback(const rg_quiz_options *options, const rg_quiz_case *c,
                       const rg_quiz_truth *truth, const rg_quiz_answer *answer,
                       const rg_quiz_score *score, rg_quiz_words *words);
+/* The same of an archived map, with U and the edge that it reaches; whose: a sentence on whose map it is. */
+void rg_quiz_feedback_of_map(const rg_quiz_options *options, const rg_quiz_truth *truth,
+                             const rg_quiz_answer *answer, const rg_quiz_score *score,
+                             const char *whose, rg_quiz_words *words);
 
 /* ---- difficulty that follows the trainee ---- */
 
@@ -233,7 +255,8 @@ rg_quiz_share rg_quiz_share_of(int right, int of, double confidence);
 
 /* Two judges on the same cases. */
 typedef struct rg_quiz_agreement {
-    char first[RG_QUIZ_NAME], second[RG_QUIZ_NAME]; /* "truth", "tool" or a trainee's name */
+    char first[RG_QUIZ_NAME],
+        second[RG_QUIZ_NAME]; /* "truth", "tool", "archived map" or a trainee's name */
     int cases;
     rg_kappa_table cause_table, width_table; /* [first][second] */
     rg_kappa cause;                          /* equal weights */
@@ -262,13 +285,14 @@ typedef struct rg_quiz_result {
     double
         median_error_deg; /* of the bearings given where there is one, without sign; NAN without */
     int errors;
-    rg_quiz_agreement truth; /* first: truth, second: the trainee */
+    rg_quiz_agreement truth; /* first: truth (archived map), second: the trainee */
     bool has_tool;
     rg_quiz_agreement tool; /* first: tool, second: the trainee */
 } rg_quiz_result;
 
 /* Result of entries of one sitting, those of an examination in the order of their numbers. RG_BAD_DATA where they do
- * not belong together, or were given under other classes. */
+ * not belong together (drawn and archived cases do not), or were given under other classes. level is NAN of archived
+ * cases. */
 rg_code rg_quiz_result_of(const rg_quiz_options *options, const char *trainee,
                           const rg_quiz_entry *entry, int count, rg_quiz_result *result,
                           rg_error *err);
@@ -277,9 +301,10 @@ rg_code rg_quiz_result_of(const rg_quiz_options *options, const char *trainee,
 typedef struct rg_quiz_point {
     int64_t time;
     int number;                      /* of the answer, from 1 */
-    double level;                    /* of the case */
+    double level;                    /* of the case; NAN of an archived one */
     bool all, bearing, width, cause; /* right */
     bool exam;                       /* answered in an examination */
+    bool archived;                   /* against the map of a photograph */
     double share, low,
         high; /* all three right among the last `window` practice cases; NANs before */
 } rg_quiz_point;
@@ -293,7 +318,8 @@ typedef struct rg_quiz_progress {
     int exams;
     rg_quiz_result *exam;   /* owned, complete ones, in the order of time */
     rg_quiz_stairs stairs;  /* where practice stands */
-    rg_quiz_share practice; /* all practice cases */
+    rg_quiz_share practice; /* all drawn practice cases */
+    rg_quiz_share archived; /* all archived cases, against their maps */
 } rg_quiz_progress;
 
 /* RG_INTERNAL without memory; *progress then owns nothing. */
@@ -303,7 +329,8 @@ rg_code rg_quiz_progress_of(const rg_quiz_options *options, const char *trainee,
 void rg_quiz_progress_free(rg_quiz_progress *progress);
 
 /* Agreement of two trainees on the cases of examinations that both answered (same id, same number); each case once,
- * by the first answer. Of one trainee with the truth, and with the program's own measurement where it could tell. */
+ * by the first answer. Of one trainee with the truth of drawn cases, with the program's own measurement of drawn cases
+ * where it could tell, and with the maps of archived cases, where a width that is right stands as the map's class. */
 rg_code rg_quiz_agree(const rg_quiz_options *options, const char *first_name,
                       const rg_quiz_entry *first, int firsts, const char *second_name,
                       const rg_quiz_entry *second, int seconds, rg_quiz_agreement *agreement,
@@ -314,5 +341,8 @@ rg_code rg_quiz_agree_truth(const rg_quiz_options *options, const char *name,
 rg_code rg_quiz_agree_tool(const rg_quiz_options *options, const char *name,
                            const rg_quiz_entry *entry, int count, rg_quiz_agreement *agreement,
                            rg_error *err);
+rg_code rg_quiz_agree_archive(const rg_quiz_options *options, const char *name,
+                              const rg_quiz_entry *entry, int count, rg_quiz_agreement *agreement,
+                              rg_error *err);
 
 #endif

@@ -12,13 +12,15 @@
  *    "case": null | {version, seed, level, cause, level_mm, tilt_mm, tilt_bearing_deg, saddle_mm, saddle_bearing_deg,
  *      crease_mm, crease_bearing_deg, crease_half_width_deg, facing, views [[bearing_deg, elevation_deg]], lamp_uneven,
  *      lamp_bearing_deg, dim, glare, streaks_deg [], noise},
- *    "truth": {cause, width_class, widest_mm, where, bearings_deg [], extent_deg, open_deg, tolerance_deg, hides_deg},
+ *    "truth": {cause, width_class, widest_mm, where, bearings_deg [], extent_deg, open_deg, tolerance_deg, hides_deg,
+ *      and with a picture U_mm, also_below, also_above},
  *    "answer": {where, bearing_deg null | degrees, width_class, cause},
  *    "score": {bearing, width, cause, error_deg null | degrees, class_distance},
  *    "tool": null | {judged, where, bearing_deg, width_class, cause}}
  *
  * Seeds and noise are decimal texts, since 64 bits do not fit into a number of JSON; numbers have 17 digits, so what is
- * read back is what was written. A picture has no case, a case no picture. The score must follow from truth and
+ * read back is what was written. A picture has no case, a case no picture. A picture is an archived case by its name (pairs.h): no serial and no
+ * day of it is kept, it is no part of an examination, and its truth is the tool's own, so that "tool" is null. The score must follow from truth and
  * answer. Keys that are not listed are ignored.
  *
  * A line is appended by one write and an fsync, under flock(). A line that an interruption has cut short is told and, before

@@ -400,17 +400,20 @@ rg_code rg_pair_open(rg_pairs *pairs, const char *name, rg_pair **pair, rg_error
     if (code == RG_OK && !found)
         code = rg_fail(err, RG_NO_INPUT, "no case of this archive is named %.20s", name);
     if (code == RG_OK)
-        code = rg_pairs_measure(pairs, &archive, s.bag, s.sweep, pair, err);
+        code = rg_pairs_measure(pairs, &archive, s.bag, s.sweep, NULL, pair, err);
     rg_archive_close(&archive);
     return code;
 }
 
-rg_code rg_pair_open_at(rg_pairs *pairs, int number, rg_pair **pair, rg_error *err)
+/* What is done with the sweep of a number. */
+typedef rg_code rg_use(rg_pairs *pairs, const rg_archive *archive, const rg_catalogue_sweep *row,
+                       void *to, rg_error *err);
+
+static rg_code use_at(rg_pairs *pairs, int number, rg_use *use, void *to, rg_error *err)
 {
     rg_archive archive;
     const rg_catalogue_query query = {.limit = 1, .offset = number};
     rg_catalogue_sweeps rows = {0};
-    *pair = NULL;
     if (number < 0)
         return rg_fail(err, RG_USAGE, "cases are numbered from 0, not from %d", number);
     rg_code code = rg_archive_read_index(&archive, pairs->archive, err);
@@ -420,8 +423,50 @@ rg_code rg_pair_open_at(rg_pairs *pairs, int number, rg_pair **pair, rg_error *e
     if (code == RG_OK && rows.count == 0)
         code = rg_fail(err, RG_NO_INPUT, "the archive has no sweep number %d", number);
     if (code == RG_OK)
-        code = rg_pairs_measure(pairs, &archive, rows.row[0].bag, rows.row[0].name, pair, err);
+        code = use(pairs, &archive, &rows.row[0], to, err);
     rg_catalogue_sweeps_free(&rows);
     rg_archive_close(&archive);
     return code;
+}
+
+typedef struct measuring {
+    const rg_pairs_round *round;
+    rg_pair **pair;
+} measuring;
+
+static rg_code measure_row(rg_pairs *pairs, const rg_archive *archive,
+                           const rg_catalogue_sweep *row, void *to, rg_error *err)
+{
+    const measuring *m = to;
+    return rg_pairs_measure(pairs, archive, row->bag, row->name, m->round, m->pair, err);
+}
+
+rg_code rg_pairs_measure_at(rg_pairs *pairs, int number, const rg_pairs_round *round,
+                            rg_pair **pair, rg_error *err)
+{
+    measuring m = {round, pair};
+    *pair = NULL;
+    return use_at(pairs, number, measure_row, &m, err);
+}
+
+rg_code rg_pair_open_at(rg_pairs *pairs, int number, rg_pair **pair, rg_error *err)
+{
+    return rg_pairs_measure_at(pairs, number, NULL, pair, err);
+}
+
+static rg_code tell_row(rg_pairs *pairs, const rg_archive *archive, const rg_catalogue_sweep *row,
+                        void *to, rg_error *err)
+{
+    rg_pairs_sweep *s;
+    rg_code code = rg_pairs_sweep_open(pairs, archive, row->bag, row->name, &s, err);
+    if (code == RG_OK)
+        *(rg_pairs_truth *)to = s->truth;
+    rg_pairs_sweep_close(s);
+    return code;
+}
+
+rg_code rg_pairs_truth_at(rg_pairs *pairs, int number, rg_pairs_truth *truth, rg_error *err)
+{
+    *truth = (rg_pairs_truth){0};
+    return use_at(pairs, number, tell_row, truth, err);
 }

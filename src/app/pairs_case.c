@@ -113,8 +113,9 @@ static rg_code cut_photo(const rg_pairs *pairs, const rg_pairs_sweep *s, rg_pair
 }
 
 static rg_code make(rg_pairs *pairs, const rg_archive *archive, const rg_pairs_sweep *s,
-                    rg_pair *pair, rg_error *err)
+                    const rg_pairs_round *round, rg_pair *pair, rg_error *err)
 {
+    int v = round ? RG_PAIRS_VIEWS : 0;
     pair->truth = s->truth;
     pair->map = s->file.map;
     pair->quality = pairs->settings.quality;
@@ -126,14 +127,19 @@ static rg_code make(rg_pairs *pairs, const rg_archive *archive, const rg_pairs_s
         return rg_fail(err, RG_USAGE,
                        "no frame of this sweep shows light where the archived map has its widest "
                        "gap: no case");
-    for (int v = 0; code == RG_OK && v < RG_PAIRS_VIEWS; v++)
+    if (round)
+        pair->looks =
+            rg_pairs_choose_round(&pair->inspection, &pair->truth, pairs->settings.look_deg, round,
+                                  pair->view + RG_PAIRS_VIEWS, &pair->facing);
+    for (; code == RG_OK && v < RG_PAIRS_VIEWS + pair->looks; v++)
         if (pair->view[v].there)
             code = cut_photo(pairs, s, pair, v, err);
     return code;
 }
 
 rg_code rg_pairs_measure(rg_pairs *pairs, const rg_archive *archive, const char *bag,
-                         const char *name, rg_pair **pair, rg_error *err)
+                         const char *name, const rg_pairs_round *round, rg_pair **pair,
+                         rg_error *err)
 {
     rg_pairs_sweep *s;
     *pair = NULL;
@@ -141,7 +147,8 @@ rg_code rg_pairs_measure(rg_pairs *pairs, const rg_archive *archive, const char 
     if (code != RG_OK)
         return code;
     rg_pair *p = rg_alloc(1, sizeof *p);
-    code = p ? make(pairs, archive, s, p, err) : rg_fail(err, RG_INTERNAL, "no memory for a case");
+    code = p ? make(pairs, archive, s, round, p, err)
+             : rg_fail(err, RG_INTERNAL, "no memory for a case");
     rg_pairs_sweep_close(s);
     if (code == RG_OK)
         *pair = p;
@@ -154,7 +161,7 @@ void rg_pair_free(rg_pair *pair)
 {
     if (!pair)
         return;
-    for (int v = 0; v < RG_PAIRS_VIEWS; v++)
+    for (int v = 0; v < RG_PAIRS_SLOTS; v++)
         rg_image_free(&pair->photo[v]);
     rg_inspection_close(&pair->inspection);
     free(pair);
@@ -239,8 +246,11 @@ static rg_code draw_overlay(const rg_pair *pair, int view, bool light, rg_pictur
     frame.reason[0] = 0;
     if (!light)
         frame.light = (rg_rimlight){0};
-    snprintf(title, sizeof title, "case %s%s%s", pair->truth.name,
-             light && pair->truth.gap ? ", gap " : "", light && pair->truth.gap ? word[view] : "");
+    if (light)
+        snprintf(title, sizeof title, "case %s%s%s", pair->truth.name,
+                 pair->truth.gap ? ", gap " : "", pair->truth.gap ? word[view] : "");
+    else /* by its name somebody could ask for the map */
+        snprintf(title, sizeof title, "bearings");
     const rg_draw_overlay_args args = {.image = &pair->photo[view],
                                        .setup = &setup,
                                        .frame = &frame,
@@ -319,7 +329,8 @@ rg_code rg_pair_draw(const rg_pair *pair, rg_pair_picture picture, int view,
         return draw_ring(pair, format, out, err);
     if (picture == RG_PAIR_STRIP)
         return draw_strip(pair, format, out, err);
-    if (view < 0 || view >= RG_PAIRS_VIEWS || !pair->view[view].there)
+    const int views = picture == RG_PAIR_MARKED ? RG_PAIRS_VIEWS : RG_PAIRS_SLOTS;
+    if (view < 0 || view >= views || !pair->photo[view].data)
         return rg_fail(err, RG_NO_INPUT, "case %s has no such frame", pair->truth.name);
     if (picture == RG_PAIR_PHOTO)
         return draw_photo(pair, view, out, err);
@@ -364,8 +375,45 @@ rg_code rg_pairs_take_named(rg_pairs *pairs, const char *name, rg_pairs_case *c,
     return code;
 }
 
+static rg_code fill_look(const rg_pair *pair, int slot, rg_pairs_look *look, rg_error *err)
+{
+    const rg_pairs_view *v = &pair->view[slot];
+    look->bearing_deg = v->bearing_deg;
+    look->elevation_deg = v->elevation_deg;
+    rg_code code = rg_pair_draw(pair, RG_PAIR_PHOTO, slot, RG_PICTURE_PNG, &look->photo, err);
+    return code == RG_OK
+               ? rg_pair_draw(pair, RG_PAIR_SCALE, slot, RG_PICTURE_PNG, &look->scale, err)
+               : code;
+}
+
+rg_code rg_pairs_take_round(rg_pairs *pairs, int number, const rg_pairs_round *round,
+                            rg_pairs_case *c, rg_error *err)
+{
+    rg_pair *pair;
+    *c = (rg_pairs_case){0};
+    rg_code code = rg_pairs_measure_at(pairs, number, round, &pair, err);
+    if (code != RG_OK)
+        return code;
+    *c = (rg_pairs_case){.truth = pair->truth,
+                         .map = pair->map,
+                         .view = pair->view[RG_PAIRS_VIEWS + pair->facing],
+                         .looks = pair->looks,
+                         .facing = pair->facing,
+                         .whose = rg_pairs_whose_truth};
+    for (int i = 0; code == RG_OK && i < pair->looks; i++)
+        code = fill_look(pair, RG_PAIRS_VIEWS + i, &c->look[i], err);
+    if (code != RG_OK)
+        rg_pairs_case_free(c);
+    rg_pair_free(pair);
+    return code;
+}
+
 void rg_pairs_case_free(rg_pairs_case *c)
 {
+    for (int i = 0; i < RG_PAIRS_ROUND; i++) {
+        free(c->look[i].photo.data);
+        free(c->look[i].scale.data);
+    }
     free(c->photo.data);
     free(c->scale.data);
     *c = (rg_pairs_case){0};

@@ -7,7 +7,8 @@
 #include "rimglow/archive.h"
 #include "rimglow/pairs.h"
 
-enum { RG_PAIRS_CHECKED = 64 };
+/* SLOTS: pictures of a case, the pair first. */
+enum { RG_PAIRS_CHECKED = 64, RG_PAIRS_SLOTS = RG_PAIRS_VIEWS + RG_PAIRS_ROUND };
 
 struct rg_pairs {
     char archive[RG_ARCHIVE_FOLDER];
@@ -69,6 +70,10 @@ typedef struct rg_pairs_cut {
 
 void rg_pairs_choose(const rg_inspection *inspection, const rg_pairs_truth *truth, double look_deg,
                      rg_pairs_view view[RG_PAIRS_VIEWS]);
+/* In the order in which they are shown; their number is returned. *facing: the one that shows the widest place. */
+int rg_pairs_choose_round(const rg_inspection *inspection, const rg_pairs_truth *truth,
+                          double look_deg, const rg_pairs_round *round,
+                          rg_pairs_view view[RG_PAIRS_ROUND], int *facing);
 /* The rectangle of cup, crown and rim in a picture of this size; false: they are not in it. */
 bool rg_pairs_cut_of(const rg_setup *setup, const rg_frame *frame,
                      const rg_pairs_settings *settings, int width, int height, rg_pairs_cut *cut);
@@ -83,12 +88,19 @@ struct rg_pair {
     rg_seal_map map;
     rg_inspection inspection; /* owned */
     int quality;
-    rg_pairs_view view[RG_PAIRS_VIEWS];
-    rg_pairs_cut cut[RG_PAIRS_VIEWS];
-    rg_image photo[RG_PAIRS_VIEWS]; /* owned; cut */
+    rg_pairs_view view[RG_PAIRS_SLOTS];
+    rg_pairs_cut cut[RG_PAIRS_SLOTS];
+    rg_image photo[RG_PAIRS_SLOTS]; /* owned; cut */
+    int looks, facing;              /* behind the pair; facing: of them */
 };
 
+/* round: NULL for the pair alone. */
 rg_code rg_pairs_measure(rg_pairs *pairs, const rg_archive *archive, const char *bag,
-                         const char *name, rg_pair **pair, rg_error *err);
+                         const char *name, const rg_pairs_round *round, rg_pair **pair,
+                         rg_error *err);
+
+/* pairs.c: the sweep of that number; codes of rg_pair_open_at. */
+rg_code rg_pairs_measure_at(rg_pairs *pairs, int number, const rg_pairs_round *round,
+                            rg_pair **pair, rg_error *err);
 
 #endif

@@ -218,6 +218,85 @@ void rg_pairs_choose(const rg_inspection *in, const rg_pairs_truth *truth, doubl
     }
 }
 
+/* ---------------------------------------------------------------- round the pad */
+
+/* A frame that may be the first: it shows the place, or there is none to show. */
+static bool serves(const rg_inspection *in, int i, const wanted *w, bool gap)
+{
+    const rg_frame *f = &in->frames[i];
+    if (!is_shown(f) || !gap)
+        return is_shown(f);
+    sight s = look_at(f, w->bearing_deg);
+    return s.state == RG_COLUMN_LIT && s.obliquity_deg <= w->look_deg;
+}
+
+static int pick_first(const rg_inspection *in, const wanted *w, bool gap, uint64_t pick, int best)
+{
+    int count = 0;
+    for (int i = 0; i < in->sweep.frames; i++)
+        count += serves(in, i, w, gap);
+    int left = count > 0 ? (int)(pick % (uint64_t)count) : -1;
+    for (int i = 0; i < in->sweep.frames; i++)
+        if (serves(in, i, w, gap) && left-- == 0)
+            return i;
+    return best; /* all look along the rim */
+}
+
+/* The frame whose camera stands nearest to that bearing and at no place that is shown already; -1: none. */
+static int frame_near(const rg_inspection *in, double bearing, const rg_pairs_view *view, int views,
+                      double apart_deg)
+{
+    int nearest = -1;
+    double least = INFINITY;
+    for (int i = 0; i < in->sweep.frames; i++) {
+        double off = fabs(rg_angle_between(in->frames[i].bearing_deg, bearing));
+        bool free = is_shown(&in->frames[i]);
+        for (int k = 0; k < views; k++)
+            free = free && fabs(rg_angle_between(in->frames[i].bearing_deg, view[k].bearing_deg)) >=
+                               apart_deg;
+        if (free && off < least) {
+            nearest = i;
+            least = off;
+        }
+    }
+    return nearest;
+}
+
+/* The first picture is any of them. */
+static void rotate(rg_pairs_view *view, int views, uint64_t by, int *facing)
+{
+    rg_pairs_view from[RG_PAIRS_ROUND];
+    memcpy(from, view, (size_t)views * sizeof *from);
+    *facing = (int)(by % (uint64_t)views);
+    for (int i = 0; i < views; i++)
+        view[(i + *facing) % views] = from[i];
+}
+
+int rg_pairs_choose_round(const rg_inspection *in, const rg_pairs_truth *truth, double look_deg,
+                          const rg_pairs_round *round, rg_pairs_view view[RG_PAIRS_ROUND],
+                          int *facing)
+{
+    wanted w = {.bearing_deg = truth->widest_deg, .look_deg = look_deg};
+    int best = truth->gap ? find_lit(in, &w) : best_frame(in, 0, rate_level, &w);
+    int first = pick_first(in, &w, truth->gap, round->pick, best), n = 0;
+    const int wanted_views = round->views < RG_PAIRS_ROUND ? round->views : RG_PAIRS_ROUND;
+    *facing = 0;
+    if (first < 0)
+        return 0;
+    view[n++] = view_of(in, first, truth->gap ? RG_PAIRS_LIT : RG_PAIRS_NO_GAP,
+                        truth->gap ? w.bearing_deg : NAN);
+    if (!truth->gap)
+        say_no_gap(truth->verdict, view[0].says);
+    for (int k = 1; k < wanted_views; k++) {
+        double step = 360.0 / wanted_views;
+        int frame = frame_near(in, view[0].bearing_deg + k * step, view, n, step / 2);
+        if (frame >= 0)
+            view[n++] = view_of(in, frame, RG_PAIRS_BEHIND, NAN);
+    }
+    rotate(view, n, round->pick / 64, facing);
+    return n;
+}
+
 /* ---------------------------------------------------------------- what is shown of a photograph */
 
 /* The cylinder about cup, crown and rim: everything else on the photograph is the bench. */

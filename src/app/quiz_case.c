@@ -50,20 +50,6 @@ static rg_lab_case lab_case(const rg_lab *lab, const rg_quiz_options *o, const r
 
 /* --------------------------------------------------------------------- tool */
 
-static bool cause_of(const rg_diagnosis *d, rg_quiz_cause *cause)
-{
-    static const int known[] = {
-        [RG_FAULT_TILT] = RG_QUIZ_TILTED,           [RG_FAULT_HINGE_THICK] = RG_QUIZ_HINGE_THICK,
-        [RG_FAULT_HINGE_THIN] = RG_QUIZ_HINGE_THIN, [RG_FAULT_SADDLE] = RG_QUIZ_SADDLE,
-        [RG_FAULT_UNIFORM] = RG_QUIZ_UNIFORM,       [RG_FAULT_LOCAL] = RG_QUIZ_LOCAL,
-        [RG_FAULT_CREASE] = RG_QUIZ_LOCAL,          [RG_FAULT_DENT] = RG_QUIZ_LOCAL,
-        [RG_FAULT_DIRT] = RG_QUIZ_CAUSES,           [RG_FAULT_UNEVEN] = RG_QUIZ_CAUSES};
-    if (d->faults < 1)
-        return false;
-    *cause = (rg_quiz_cause)known[d->fault[0].kind];
-    return *cause != RG_QUIZ_CAUSES;
-}
-
 /* The bin that is open and widest; -1 without one. */
 static int widest_bin(const rg_seal_map *map)
 {
@@ -88,7 +74,7 @@ static void judge(const rg_lab *lab, const rg_quiz_options *o,
     if (at < 0 ||
         rg_diagnose(&s->map, rg_lab_pad(lab)->tolerance_mm, NULL, diagnosis, &d, NULL) != RG_OK)
         return;
-    s->judged = cause_of(&d, &s->says.cause);
+    s->judged = d.faults > 0 && rg_quiz_cause_of(d.fault[0].kind, &s->says.cause);
     if (!s->judged)
         return;
     s->says.where = s->says.cause == RG_QUIZ_UNIFORM ? RG_QUIZ_ROUND : RG_QUIZ_AT;
@@ -108,7 +94,7 @@ static rg_code look(rg_lab *lab, rg_lab_hand *hand, rg_lab_case *l, const rg_qui
     rg_code code = rg_lab_look_at(lab, hand, l, &k, err);
     if (code != RG_OK)
         return code;
-    s->picture[s->pictures++] = (rg_quiz_picture){k.jpeg, k.jpeg_size};
+    s->picture[s->pictures++] = (rg_quiz_picture){k.jpeg, k.jpeg_size, "image/jpeg"};
     k.jpeg = NULL; /* now the picture's */
     s->map = k.result.map;
     rg_lab_look_free(&k);
@@ -138,6 +124,6 @@ rg_code rg_quiz_show(rg_lab *lab, const rg_quiz_options *options,
 void rg_quiz_shown_free(rg_quiz_shown *shown)
 {
     for (int i = 0; i < shown->pictures; i++)
-        free(shown->picture[i].jpeg);
+        free(shown->picture[i].bytes);
     memset(shown, 0, sizeof *shown);
 }

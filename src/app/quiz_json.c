@@ -42,6 +42,17 @@ json_t *rg_quiz_json_truth(const rg_quiz_options *o, const rg_quiz_truth *t)
                      "hides_deg", number(t->hides_deg, 100));
 }
 
+json_t *rg_quiz_json_map_truth(const rg_quiz_options *o, const rg_quiz_truth *t)
+{
+    json_t *json = rg_quiz_json_truth(o, t), *right = json_array();
+    for (int i = t->width_class - t->also_below; i <= t->width_class + t->also_above; i++)
+        json_array_append_new(right, class_json(o, i));
+    json_object_set_new(json, "U_mm", number(t->U_mm, 1e4));
+    json_object_set_new(json, "widths_right", right);
+    json_object_del(json, "hides_deg");
+    return json;
+}
+
 json_t *rg_quiz_json_answer(const rg_quiz_options *o, const rg_quiz_answer *a)
 {
     return json_pack("{s:s, s:o, s:i, s:o, s:s}", "where", rg_quiz_where_name(a->where),
@@ -153,11 +164,11 @@ json_t *rg_quiz_json_result(const rg_quiz_options *o, const rg_quiz_result *r)
 
 static json_t *point_json(const rg_quiz_point *p)
 {
-    return json_pack("{s:I, s:i, s:o, s:b, s:b, s:b, s:b, s:b, s:o, s:o, s:o}", "time_s",
+    return json_pack("{s:I, s:i, s:o, s:b, s:b, s:b, s:b, s:b, s:b, s:o, s:o, s:o}", "time_s",
                      (json_int_t)p->time, "number", p->number, "level", number(p->level, 100),
                      "all", p->all, "bearing", p->bearing, "width", p->width, "cause", p->cause,
-                     "exam", p->exam, "share", share_number(p->share), "low", share_number(p->low),
-                     "high", share_number(p->high));
+                     "exam", p->exam, "archived", p->archived, "share", share_number(p->share),
+                     "low", share_number(p->low), "high", share_number(p->high));
 }
 
 json_t *rg_quiz_json_progress(const rg_quiz_options *o, const rg_quiz_progress *p)
@@ -167,8 +178,9 @@ json_t *rg_quiz_json_progress(const rg_quiz_options *o, const rg_quiz_progress *
         json_array_append_new(points, point_json(&p->point[i]));
     for (int i = 0; i < p->exams; i++)
         json_array_append_new(exams, rg_quiz_json_result(o, &p->exam[i]));
-    return json_pack("{s:s, s:i, s:f, s:i, s:o, s:o, s:o, s:o}", "trainee", p->trainee, "cases",
-                     p->points, "confidence", p->confidence, "window", p->window, "level",
+    return json_pack("{s:s, s:i, s:f, s:i, s:o, s:o, s:o, s:o, s:o}", "trainee", p->trainee,
+                     "cases", p->points, "confidence", p->confidence, "window", p->window, "level",
                      number(p->stairs.level, 100), "practice", rg_quiz_json_share(&p->practice),
-                     "points", points, "exams", exams);
+                     "archived", rg_quiz_json_share(&p->archived), "points", points, "exams",
+                     exams);
 }

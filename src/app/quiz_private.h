@@ -19,13 +19,14 @@ rg_code rg_quiz_options_load(const char *given, double overhang_mm, rg_quiz_opti
 /* quiz_case.c */
 
 typedef struct rg_quiz_picture {
-    uint8_t *jpeg; /* owned */
+    uint8_t *bytes; /* owned */
     size_t size;
+    const char *type; /* "image/jpeg" */
 } rg_quiz_picture;
 
 typedef struct rg_quiz_shown {
     int pictures;
-    rg_quiz_picture picture[RG_QUIZ_VIEWS_MAX];
+    rg_quiz_picture picture[2 * RG_QUIZ_VIEWS_MAX]; /* a photograph stands twice */
     bool judged; /* the program could tell all three from these pictures */
     rg_quiz_answer says;
     rg_seal_map map; /* what it measured */
@@ -42,6 +43,8 @@ void rg_quiz_shown_free(rg_quiz_shown *shown);
 /* quiz_json.c: new references; NULL without memory. */
 json_t *rg_quiz_json_share(const rg_quiz_share *share);
 json_t *rg_quiz_json_truth(const rg_quiz_options *options, const rg_quiz_truth *truth);
+/* Of an archived map: with U, and every class that is right. */
+json_t *rg_quiz_json_map_truth(const rg_quiz_options *options, const rg_quiz_truth *truth);
 json_t *rg_quiz_json_answer(const rg_quiz_options *options, const rg_quiz_answer *answer);
 json_t *rg_quiz_json_score(const rg_quiz_score *score);
 json_t *rg_quiz_json_words(const rg_quiz_words *words);

@@ -1,5 +1,8 @@
 /*
  * quiz_results.c - rimglow teach --results: what each trainee has answered, and how trainees, truth and the tool agree.
+ *
+ * Drawn cases have a truth of their own. Of archived ones the truth is a map that the tool measured, so they are
+ * counted for themselves and never as agreement with the truth.
  */
 #include <math.h>
 #include <stdio.h>
@@ -8,6 +11,7 @@
 
 #include "quiz_private.h"
 #include "rimglow/date.h"
+#include "rimglow/pairs.h"
 #include "rimglow/trainee.h"
 
 /* Below so many cases the normal limits of kappa are too short (kappa.h). No source. */
@@ -123,55 +127,83 @@ static void print_exam(const rg_quiz_result *e)
     putchar('\n');
 }
 
-static rg_quiz_result sums(const rg_quiz_options *o, const rg_trainee *t)
+/* Of the drawn cases, or of the archived ones. */
+static rg_quiz_result sums(const rg_quiz_options *o, const rg_trainee *t, bool archived)
 {
-    int all = 0, bearing = 0, width = 0, cause = 0;
+    int all = 0, bearing = 0, width = 0, cause = 0, of = 0;
     for (int i = 0; i < t->count; i++) {
-        all += t->entry[i].score.all;
-        bearing += t->entry[i].score.bearing;
-        width += t->entry[i].score.width;
-        cause += t->entry[i].score.cause;
+        const rg_quiz_entry *e = &t->entry[i];
+        if ((e->picture[0] != 0) != archived)
+            continue;
+        all += e->score.all;
+        bearing += e->score.bearing;
+        width += e->score.width;
+        cause += e->score.cause;
+        of++;
     }
-    rg_quiz_result r = {.all = rg_quiz_share_of(all, t->count, o->confidence),
-                        .bearing = rg_quiz_share_of(bearing, t->count, o->confidence),
-                        .width = rg_quiz_share_of(width, t->count, o->confidence),
-                        .cause = rg_quiz_share_of(cause, t->count, o->confidence)};
+    rg_quiz_result r = {.answered = of,
+                        .all = rg_quiz_share_of(all, of, o->confidence),
+                        .bearing = rg_quiz_share_of(bearing, of, o->confidence),
+                        .width = rg_quiz_share_of(width, of, o->confidence),
+                        .cause = rg_quiz_share_of(cause, of, o->confidence)};
     return r;
 }
 
 /* One trainee's agreement with truth and tool, and progress. */
 typedef struct standing {
     rg_quiz_progress progress; /* owned */
-    rg_quiz_agreement truth, tool;
-    rg_quiz_result sum; /* its shares alone */
+    rg_quiz_agreement truth, tool, archive;
+    rg_quiz_result drawn, archived; /* their shares alone */
 } standing;
 
 static rg_code stand(const rg_quiz_options *o, const rg_trainee *t, standing *s, rg_error *err)
 {
     memset(s, 0, sizeof *s);
-    s->sum = sums(o, t);
+    s->drawn = sums(o, t, false);
+    s->archived = sums(o, t, true);
     rg_code code = rg_quiz_agree_truth(o, t->name, t->entry, t->count, &s->truth, err);
     if (code == RG_OK)
         code = rg_quiz_agree_tool(o, t->name, t->entry, t->count, &s->tool, err);
+    if (code == RG_OK)
+        code = rg_quiz_agree_archive(o, t->name, t->entry, t->count, &s->archive, err);
     if (code == RG_OK)
         code = rg_quiz_progress_of(o, t->name, t->entry, t->count, &s->progress, err);
     return code == RG_OK ? RG_OK : (rg_fail_prefix(err, t->name), code);
 }
 
+static void print_shares(const rg_quiz_result *sum)
+{
+    print_share("all three right", &sum->all);
+    print_share("bearing", &sum->bearing);
+    print_share("width class", &sum->width);
+    print_share("cause", &sum->cause);
+}
+
+static void print_archived(const standing *s)
+{
+    int n = s->archived.answered;
+    if (n == 0)
+        return;
+    printf("  %d photograph%s of the archive, by rimglow's own maps: no gauge, no independent "
+           "truth, no level\n",
+           n, n == 1 ? "" : "s");
+    print_shares(&s->archived);
+    print_agreement("kappa with those maps", &s->archive);
+}
+
 static void print_trainee(const rg_trainee *t, const standing *s)
 {
-    printf("%s: %d case%s, practice at level %.1f\n", t->name, t->count, t->count == 1 ? "" : "s",
+    int n = s->drawn.answered;
+    printf("%s: %d case%s drawn, practice at level %.1f\n", t->name, n, n == 1 ? "" : "s",
            s->progress.stairs.level);
-    print_share("all three right", &s->sum.all);
-    print_share("bearing", &s->sum.bearing);
-    print_share("width class", &s->sum.width);
-    print_share("cause", &s->sum.cause);
+    print_shares(&s->drawn);
     print_levels(t);
     for (int i = 0; i < s->progress.exams; i++)
         print_exam(&s->progress.exam[i]);
     print_agreement("kappa with the truth", &s->truth);
     print_agreement("kappa with the tool", &s->tool);
     print_confusions(&s->truth);
+    print_archived(s);
     if (t->torn > 0)
         printf("  %zu bytes of a last line that was cut short are not counted\n", t->torn);
 }
@@ -210,6 +242,23 @@ static rg_code print_table(const results *r, rg_error *err)
 
 /* --------------------------------------------------------------------- JSON */
 
+static void add_shares(json_t *o, const rg_quiz_result *sum)
+{
+    json_object_set_new(o, "all", rg_quiz_json_share(&sum->all));
+    json_object_set_new(o, "bearing", rg_quiz_json_share(&sum->bearing));
+    json_object_set_new(o, "width", rg_quiz_json_share(&sum->width));
+    json_object_set_new(o, "cause", rg_quiz_json_share(&sum->cause));
+}
+
+static json_t *archived_json(const rg_quiz_options *options, const standing *s)
+{
+    json_t *o =
+        json_pack("{s:i, s:s, s:o}", "cases", s->archived.answered, "truth_is",
+                  rg_pairs_whose_truth, "map", rg_quiz_json_agreement(options, &s->archive));
+    add_shares(o, &s->archived);
+    return o;
+}
+
 static rg_code add_trainee(const results *r, int i, json_t *list, rg_error *err)
 {
     const rg_trainee *t = &r->trainee[i];
@@ -218,10 +267,9 @@ static rg_code add_trainee(const results *r, int i, json_t *list, rg_error *err)
     if (code == RG_OK) {
         json_t *o = rg_quiz_json_progress(&r->options, &s.progress);
         json_object_set_new(o, "torn_bytes", json_integer((json_int_t)t->torn));
-        json_object_set_new(o, "all", rg_quiz_json_share(&s.sum.all));
-        json_object_set_new(o, "bearing", rg_quiz_json_share(&s.sum.bearing));
-        json_object_set_new(o, "width", rg_quiz_json_share(&s.sum.width));
-        json_object_set_new(o, "cause", rg_quiz_json_share(&s.sum.cause));
+        json_object_set_new(o, "drawn", json_integer(s.drawn.answered));
+        add_shares(o, &s.drawn);
+        json_object_set_new(o, "archived", archived_json(&r->options, &s));
         json_object_set_new(o, "truth", rg_quiz_json_agreement(&r->options, &s.truth));
         json_object_set_new(o, "tool", rg_quiz_json_agreement(&r->options, &s.tool));
         json_array_append_new(list, o);

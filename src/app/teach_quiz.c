@@ -3,9 +3,10 @@
  *
  *   GET  /quiz, /quiz.js, /quiz.css
  *   GET  /api/quiz           what there is to say: causes, width classes, views; examination and practice
- *   POST /api/quiz/begin     {name, exam true | false, seed null | "42"}: the first case
+ *   POST /api/quiz/begin     {name, exam true | false, archive true | false, seed null | "42"}: the first case
  *   POST /api/quiz/next      {sitting}: the next case, once the last one is answered
- *   GET  /api/quiz/picture   ?sitting=ID&view=N: JPEG of the case that waits or was answered last
+ *   GET  /api/quiz/picture   ?sitting=ID&view=N: JPEG (of a photograph also PNG) of the case that waits or was
+ *                            answered last
  *   POST /api/quiz/answer    {sitting, number, where, bearing_deg null | degrees, width_class, cause}: in practice score,
  *                            truth and what to learn; in an examination only that it is kept
  *   GET  /api/quiz/result    ?sitting=ID: of an examination at its end, with truth and answer of every case
@@ -13,8 +14,10 @@
  *   GET  /quiz/progress.svg, /quiz/progress.pdf  ?name=
  *   GET  /quiz/certificate.pdf  ?name=&sitting_s=: of an examination at its end
  *
- * A case is {sitting, exam null | ID, seed, number, cases null | N, level, views[] of {bearing_deg, elevation_deg}}. Nothing
- * of its truth leaves the program before the answer, nor does the seed of a case of practice.
+ * A case is {sitting, exam null | ID, seed, number, cases null | N, level, archived, practice_level, views[] of {bearing_deg,
+ * elevation_deg}}; level is null of photographs of the archive, which stand twice among the pictures: as they are, and
+ * with the bearings drawn in. Nothing of a case's truth leaves the program before the answer, nor does the seed of a case of practice
+ * or the name of a photograph.
  */
 #include <math.h>
 #include <stdlib.h>
@@ -65,20 +68,27 @@ static rg_quiz_sitting *sitting_in(rg_teach_quiz *q, const char *id, rg_reply *r
 
 /* -------------------------------------------------------------------- cases */
 
+static json_t *views_json(const rg_quiz_sitting *s)
+{
+    json_t *views = json_array();
+    const rg_quiz_view *view = s->archive ? s->photo.view : s->drawn.view;
+    for (int i = 0; i < (s->archive ? s->photo.views : s->drawn.views); i++)
+        json_array_append_new(views, json_pack("{s:f, s:f}", "bearing_deg", view[i].bearing_deg,
+                                               "elevation_deg", view[i].elevation_deg));
+    return views;
+}
+
 static json_t *case_json(const rg_teach_quiz *q, const rg_quiz_sitting *s)
 {
     char exam[RG_QUIZ_ID];
-    json_t *views = json_array();
-    for (int i = 0; i < s->drawn.views; i++)
-        json_array_append_new(views,
-                              json_pack("{s:f, s:f}", "bearing_deg", s->drawn.view[i].bearing_deg,
-                                        "elevation_deg", s->drawn.view[i].elevation_deg));
     rg_quiz_exam_id(&q->options, s->seed, exam);
-    return json_pack("{s:s, s:o, s:o, s:i, s:o, s:o, s:o}", "sitting", s->id, "exam",
+    return json_pack("{s:s, s:o, s:o, s:i, s:o, s:o, s:b, s:o, s:o}", "sitting", s->id, "exam",
                      s->exam ? json_string(exam) : json_null(), "seed",
                      json_sprintf("%llu", (unsigned long long)s->seed), "number", s->number,
                      "cases", s->exam ? json_integer(q->options.exam_cases) : json_null(), "level",
-                     rg_teach_number(s->drawn.level, 2), "views", views);
+                     s->archive ? json_null() : rg_teach_number(s->drawn.level, 2), "archived",
+                     s->archive, "practice_level", rg_teach_number(s->stairs.level, 2), "views",
+                     views_json(s));
 }
 
 static void get_quiz(void *context, const rg_request *request, rg_reply *reply)
@@ -96,11 +106,11 @@ static void get_quiz(void *context, const rg_request *request, rg_reply *reply)
         json_array_append_new(classes, json_string(name));
     }
     rg_page_reply_json(reply, 200,
-                       json_pack("{s:o, s:o, s:i, s:f, s:i, s:f, s:f, s:f}", "causes", causes,
+                       json_pack("{s:o, s:o, s:i, s:f, s:i, s:f, s:f, s:f, s:b}", "causes", causes,
                                  "classes", classes, "views", o->views, "levels", o->levels,
                                  "exam_cases", o->exam_cases, "pass_share", o->pass_share,
                                  "tolerance_mm", rg_lab_pad(p->lab)->tolerance_mm, "overhang_mm",
-                                 o->overhang_mm));
+                                 o->overhang_mm, "archive", p->options.archive != NULL));
 }
 
 static void post_begin(void *context, const rg_request *request, rg_reply *reply)
@@ -114,9 +124,10 @@ static void post_begin(void *context, const rg_request *request, rg_reply *reply
         return;
     const json_t *seed = json_object_get(body, "seed");
     pthread_mutex_lock(&q->lock);
-    rg_code code =
-        rg_quiz_sit_begin(p, text_in(body, "name"), json_is_true(json_object_get(body, "exam")),
-                          json_is_null(seed) || !seed ? NULL : text_in(body, "seed"), &s, &err);
+    const rg_quiz_wish wish = {text_in(body, "name"), json_is_true(json_object_get(body, "exam")),
+                               json_is_true(json_object_get(body, "archive")),
+                               json_is_null(seed) || !seed ? NULL : text_in(body, "seed")};
+    rg_code code = rg_quiz_sit_begin(p, &wish, &s, &err);
     if (code == RG_OK)
         rg_page_reply_json(reply, 200, case_json(q, s));
     else
@@ -158,9 +169,9 @@ static void get_picture(void *context, const rg_request *request, rg_reply *repl
         const rg_quiz_picture *k = &s->shown->picture[n];
         reply->bytes = malloc(k->size);
         if (reply->bytes) {
-            memcpy(reply->bytes, k->jpeg, k->size);
+            memcpy(reply->bytes, k->bytes, k->size);
             reply->size = k->size;
-            reply->type = "image/jpeg";
+            reply->type = k->type;
         } else {
             rg_reply_error(reply, 500, "no memory");
         }
@@ -236,6 +247,28 @@ static json_t *feedback_json(const rg_teach_quiz *q, const rg_quiz_sitting *s,
                      "next_level", rg_teach_number(s->stairs.level, 2));
 }
 
+/* The map of a photograph is the archived one; the program has no other answer to compare. */
+static json_t *map_feedback_json(const rg_teach_quiz *q, const rg_quiz_sitting *s,
+                                 const rg_quiz_answer *a, const rg_quiz_score *score)
+{
+    rg_quiz_words words;
+    rg_quiz_feedback_of_map(&q->options, &s->truth, a, score, rg_pairs_whose_truth, &words);
+    json_t *list = rg_quiz_json_words(&words);
+    json_array_append_new(list, json_string(s->photo.says));
+    return json_pack(
+        "{s:b, s:o, s:o, s:o, s:o, s:n, s:o, s:n, s:o, s:s, s:f}", "done", 0, "score",
+        rg_quiz_json_score(score), "truth", rg_quiz_json_map_truth(&q->options, &s->truth),
+        "answer", rg_quiz_json_answer(&q->options, a), "words", list, "true_mm", "map",
+        map_json(&s->shown->map), "tool", "next_level", rg_teach_number(s->stairs.level, 2),
+        "photograph", s->photo.name, "tolerance_mm", s->photo.tolerance_mm);
+}
+
+static json_t *learn_json(const rg_teach_quiz *q, const rg_quiz_sitting *s, const rg_quiz_answer *a,
+                          const rg_quiz_score *score)
+{
+    return s->archive ? map_feedback_json(q, s, a, score) : feedback_json(q, s, a, score);
+}
+
 static void answer(rg_teach_quiz *q, rg_quiz_sitting *s, const json_t *body, rg_reply *reply)
 {
     rg_quiz_answer a;
@@ -254,7 +287,7 @@ static void answer(rg_teach_quiz *q, rg_quiz_sitting *s, const json_t *body, rg_
         rg_page_reply_json(reply, 200,
                            s->exam ? json_pack("{s:b, s:i}", "done", s->step == RG_QUIZ_DONE,
                                                "answered", s->answers)
-                                   : feedback_json(q, s, &a, &score));
+                                   : learn_json(q, s, &a, &score));
 }
 
 static void post_answer(void *context, const rg_request *request, rg_reply *reply)
@@ -358,6 +391,7 @@ void rg_teach_close_quiz(rg_teach_page *page)
         return;
     for (int i = 0; i < RG_QUIZ_SITTINGS; i++)
         rg_quiz_sit_end(&q->sitting[i]);
+    rg_pairs_close(q->pairs);
     pthread_mutex_destroy(&q->lock);
     free(q);
     page->quiz = NULL;

@@ -25,6 +25,7 @@ void rg_quiz_sit_end(rg_quiz_sitting *s)
         rg_quiz_shown_free(s->shown);
     free(s->shown);
     free(s->entry);
+    free(s->photo.order);
     *s = (rg_quiz_sitting){0};
 }
 
@@ -60,20 +61,31 @@ static uint64_t practice_seed(uint64_t seed, int number)
     return own;
 }
 
-/* Case `number` with its pictures; on failure the sitting still has the one before. */
-static rg_code ask(rg_teach_page *page, rg_quiz_sitting *s, int number, rg_error *err)
+static rg_code draw(rg_teach_page *page, rg_quiz_sitting *s, int number, rg_quiz_shown *shown,
+                    rg_error *err)
 {
     rg_teach_quiz *q = page->quiz;
     rg_quiz_case c;
     rg_code code = s->exam ? rg_quiz_exam_case(&q->options, s->seed, number - 1, &c, err)
                            : rg_quiz_draw(&q->options, practice_seed(s->seed, number),
                                           s->stairs.level, RG_QUIZ_CAUSES, -1, &c, err);
+    if (code == RG_OK)
+        code = rg_quiz_show(page->lab, &q->options, &q->diagnosis, &c, shown, err);
     if (code != RG_OK)
         return code;
+    s->drawn = c;
+    rg_quiz_truth_of(&q->options, &c, &s->truth);
+    return RG_OK;
+}
+
+/* Case `number` with its pictures; on failure the sitting still has the one before. */
+static rg_code ask(rg_teach_page *page, rg_quiz_sitting *s, int number, rg_error *err)
+{
     rg_quiz_shown *shown = rg_alloc(1, sizeof *shown);
     if (!shown)
         return rg_fail(err, RG_INTERNAL, "no memory for a case's pictures");
-    code = rg_quiz_show(page->lab, &q->options, &q->diagnosis, &c, shown, err);
+    rg_code code = s->archive ? rg_quiz_archive_ask(page->quiz, s, shown, err)
+                              : draw(page, s, number, shown, err);
     if (code != RG_OK) {
         free(shown);
         return code;
@@ -82,10 +94,8 @@ static rg_code ask(rg_teach_page *page, rg_quiz_sitting *s, int number, rg_error
         rg_quiz_shown_free(s->shown);
     free(s->shown);
     s->shown = shown;
-    s->drawn = c;
     s->number = number;
     s->step = RG_QUIZ_ASKED;
-    rg_quiz_truth_of(&q->options, &c, &s->truth);
     return RG_OK;
 }
 
@@ -165,27 +175,46 @@ static void name_sitting(rg_quiz_sitting *s)
     sodium_bin2hex(s->id, sizeof s->id, bytes, sizeof bytes);
 }
 
-rg_code rg_quiz_sit_begin(rg_teach_page *page, const char *name, bool exam, const char *seed,
-                          rg_quiz_sitting **sitting, rg_error *err)
+static rg_code check_wish(const rg_quiz_wish *w, rg_error *err)
+{
+    if (w->exam && w->archive)
+        return rg_fail(err, RG_USAGE,
+                       "an examination has drawn cases alone: they are the same everywhere, "
+                       "photographs of an archive are not");
+    return RG_OK;
+}
+
+static rg_code first_case(rg_teach_page *page, rg_quiz_sitting *s, const rg_trainee *t,
+                          rg_error *err)
+{
+    rg_code code = take_up(page->quiz, s, t, err);
+    if (code == RG_OK && s->archive)
+        code = rg_quiz_archive_begin(page, s, err);
+    return code == RG_OK ? ask(page, s, s->answers + 1, err) : code;
+}
+
+rg_code rg_quiz_sit_begin(rg_teach_page *page, const rg_quiz_wish *wish, rg_quiz_sitting **sitting,
+                          rg_error *err)
 {
     rg_teach_quiz *q = page->quiz;
     rg_trainee t;
     uint64_t number = randombytes_uniform(1000000);
-    rg_code code = seed ? read_seed(seed, &number, err) : RG_OK;
     *sitting = NULL;
+    rg_code code = check_wish(wish, err);
+    if (code == RG_OK && wish->seed)
+        code = read_seed(wish->seed, &number, err);
     if (code == RG_OK)
-        code = rg_trainee_read(q->folder, name, &t, err);
+        code = rg_trainee_read(q->folder, wish->name, &t, err);
     if (code != RG_OK)
         return code;
     rg_quiz_sitting *s = place(q);
-    s->exam = exam;
+    s->exam = wish->exam;
+    s->archive = wish->archive;
     s->seed = number;
     s->began = new_second(&t);
-    rg_copy_text(s->name, sizeof s->name, name);
-    code = take_up(q, s, &t, err);
+    rg_copy_text(s->name, sizeof s->name, wish->name);
+    code = first_case(page, s, &t, err);
     rg_trainee_free(&t);
-    if (code == RG_OK)
-        code = ask(page, s, s->answers + 1, err);
     if (code != RG_OK) {
         rg_quiz_sit_end(s);
         return code;
@@ -200,13 +229,15 @@ rg_code rg_quiz_sit_begin(rg_teach_page *page, const char *name, bool exam, cons
 
 static rg_quiz_entry entry_of(const rg_teach_quiz *q, const rg_quiz_sitting *s)
 {
-    rg_quiz_entry e = {.time = (int64_t)time(NULL),
-                       .sitting = s->began,
-                       .drawn = s->drawn,
-                       .truth = s->truth,
-                       .tool = true,
-                       .tool_judged = s->shown->judged,
-                       .tool_says = s->shown->says};
+    rg_quiz_entry e = {.time = (int64_t)time(NULL), .sitting = s->began, .truth = s->truth};
+    if (s->archive) { /* its truth is the tool's own map: no second judge */
+        rg_copy_text(e.picture, sizeof e.picture, s->photo.name);
+        return e;
+    }
+    e.drawn = s->drawn;
+    e.tool = true;
+    e.tool_judged = s->shown->judged;
+    e.tool_says = s->shown->says;
     if (s->exam) {
         rg_quiz_exam_id(&q->options, s->seed, e.exam);
         e.exam_seed = s->seed;
@@ -231,7 +262,7 @@ rg_code rg_quiz_sit_answer(rg_teach_quiz *quiz, rg_quiz_sitting *s, const rg_qui
         return code;
     if (s->exam)
         s->entry[s->answers] = e;
-    else
+    else if (!s->archive) /* how hard a photograph is nobody knows */
         rg_quiz_stairs_take(&quiz->options, score->all, &s->stairs);
     s->answers++;
     s->step = s->exam && s->answers == quiz->options.exam_cases ? RG_QUIZ_DONE : RG_QUIZ_ANSWERED;

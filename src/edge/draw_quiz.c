@@ -87,7 +87,8 @@ static void draw_levels(const rg_plot *p, const rg_quiz_progress *q)
     rg_plot_axes(p, "answer", "level");
     rg_grey(p->cr, 0);
     for (int i = 0; i < q->points; i++)
-        draw_mark(p, &q->point[i], size);
+        if (isfinite(q->point[i].level)) /* archived cases have none */
+            draw_mark(p, &q->point[i], size);
 }
 
 /* ---------------------------------------------------------------- examinations */
@@ -194,6 +195,14 @@ static void draw_head(cairo_t *cr, const rg_draw_progress_args *args)
                  q->practice.right, q->practice.of, 100 * q->practice.share, 100 * q->practice.low,
                  100 * q->practice.high, 100 * q->confidence, q->stairs.level, q->levels);
         rg_text_wrap(cr, MARGIN, 164, RG_QUIZ_PAGE_WIDTH - 2 * MARGIN, 25, 2, true, text);
+    }
+    if (q->archived.of > 0) {
+        snprintf(
+            text, sizeof text,
+            "Photographs of the archive: %d of %d all right by the tool's own maps; not plotted.",
+            q->archived.right, q->archived.of);
+        rg_text(cr, MARGIN, q->practice.of > 0 ? 209 : 164, 0, RG_QUIZ_PAGE_WIDTH - 2 * MARGIN,
+                text);
     }
 }
 

@@ -202,6 +202,14 @@ static void read_truth(source *s, const json_t *o, rg_quiz_truth *t)
     t->hides_deg = number_of(s, o, "hides_deg", 0, 90);
 }
 
+/* What an archived map has beside that. */
+static void read_map_truth(source *s, const json_t *o, rg_quiz_truth *t)
+{
+    t->U_mm = number_of(s, o, "U_mm", 0, millimetres_most);
+    t->also_below = (int)whole_of(s, o, "also_below", 0, t->width_class);
+    t->also_above = (int)whole_of(s, o, "also_above", 0, RG_QUIZ_CLASSES_MAX - 1 - t->width_class);
+}
+
 static void read_answer(source *s, const json_t *o, rg_quiz_answer *a)
 {
     a->where = where_of(s, o);
@@ -254,10 +262,17 @@ static void read_entry(source *s, const json_t *root, rg_quiz_entry *e)
         refuse(s, "case", "there without a picture, and only then");
     if (drawn)
         read_case(s, drawn, &e->drawn);
-    read_truth(s, part_of(s, root, "truth", true), &e->truth);
+    if (picture && exam)
+        refuse(s, "exam", "null with a picture");
+    const json_t *truth = part_of(s, root, "truth", true);
+    read_truth(s, truth, &e->truth);
+    if (picture)
+        read_map_truth(s, truth, &e->truth);
     read_answer(s, part_of(s, root, "answer", true), &e->answer);
     read_score(s, part_of(s, root, "score", true), e);
     const json_t *tool = part_of(s, root, "tool", false);
+    if (picture && tool)
+        refuse(s, "tool", "null with a picture");
     if (tool) {
         e->tool = true;
         e->tool_judged = switch_of(s, tool, "judged");
@@ -339,6 +354,15 @@ static json_t *truth_json(const rg_quiz_truth *t)
                      t->hides_deg);
 }
 
+static json_t *map_truth_json(const rg_quiz_truth *t)
+{
+    json_t *o = truth_json(t);
+    json_object_set_new(o, "U_mm", json_real(t->U_mm));
+    json_object_set_new(o, "also_below", json_integer(t->also_below));
+    json_object_set_new(o, "also_above", json_integer(t->also_above));
+    return o;
+}
+
 static json_t *answer_json(const rg_quiz_answer *a)
 {
     return json_pack("{s:s, s:o, s:i, s:s}", "where", rg_quiz_where_name(a->where), "bearing_deg",
@@ -377,8 +401,8 @@ static json_t *entry_json(const rg_quiz_entry *e)
                      "sitting_s", (json_int_t)e->sitting, "exam", exam_json(e), "picture",
                      e->picture[0] ? rg_json_text(e->picture) : json_null(), "case",
                      e->picture[0] ? json_null() : case_json(&e->drawn), "truth",
-                     truth_json(&e->truth), "answer", answer_json(&e->answer), "score",
-                     score_json(&e->score), "tool", tool_json(e));
+                     e->picture[0] ? map_truth_json(&e->truth) : truth_json(&e->truth), "answer",
+                     answer_json(&e->answer), "score", score_json(&e->score), "tool", tool_json(e));
 }
 
 /* Compact JSON with a newline; takes the reference. */

@@ -63,8 +63,9 @@ rg_code rg_quiz_agree_truth(const rg_quiz_options *o, const char *name, const rg
     rg_code code = RG_OK;
     *a = empty_agreement(o, "truth", name);
     for (int i = 0; i < count && code == RG_OK; i++)
-        code = count_pair(a, entry[i].truth.cause, entry[i].answer.cause,
-                          entry[i].truth.width_class, entry[i].answer.width_class, err);
+        if (!entry[i].picture[0])
+            code = count_pair(a, entry[i].truth.cause, entry[i].answer.cause,
+                              entry[i].truth.width_class, entry[i].answer.width_class, err);
     return code == RG_OK ? judge(o, a, err) : code;
 }
 
@@ -74,9 +75,24 @@ rg_code rg_quiz_agree_tool(const rg_quiz_options *o, const char *name, const rg_
     rg_code code = RG_OK;
     *a = empty_agreement(o, "tool", name);
     for (int i = 0; i < count && code == RG_OK; i++)
-        if (entry[i].tool && entry[i].tool_judged)
+        if (entry[i].tool && entry[i].tool_judged && !entry[i].picture[0])
             code = count_pair(a, entry[i].tool_says.cause, entry[i].answer.cause,
                               entry[i].tool_says.width_class, entry[i].answer.width_class, err);
+    return code == RG_OK ? judge(o, a, err) : code;
+}
+
+rg_code rg_quiz_agree_archive(const rg_quiz_options *o, const char *name,
+                              const rg_quiz_entry *entry, int count, rg_quiz_agreement *a,
+                              rg_error *err)
+{
+    rg_code code = RG_OK;
+    *a = empty_agreement(o, "archived map", name);
+    for (int i = 0; i < count && code == RG_OK; i++) {
+        const rg_quiz_entry *e = &entry[i];
+        int width = e->score.width ? e->truth.width_class : e->answer.width_class;
+        if (e->picture[0])
+            code = count_pair(a, e->truth.cause, e->answer.cause, e->truth.width_class, width, err);
+    }
     return code == RG_OK ? judge(o, a, err) : code;
 }
 
@@ -182,6 +198,10 @@ static rg_code check_entries(const rg_quiz_options *o, const rg_quiz_entry *entr
             return rg_fail(err, RG_BAD_DATA,
                            "a result holds one sitting, not both \"%s\" and \"%s\"", entry[0].exam,
                            entry[i].exam);
+        if (!entry[i].picture[0] != !entry[0].picture[0] ||
+            (entry[i].picture[0] && entry[i].exam[0]))
+            return rg_fail(err, RG_BAD_DATA,
+                           "a result holds drawn cases or archived ones of practice, not both");
         if (entry[i].truth.width_class < 0 || entry[i].truth.width_class >= o->classes)
             return rg_fail(err, RG_BAD_DATA,
                            "case %d has width class %d, but these settings have %d classes; use "
@@ -200,7 +220,9 @@ static rg_code fill_agreement(const rg_quiz_options *o, const char *trainee,
 {
     for (int i = 0; i < count; i++)
         r->has_tool = r->has_tool || entry[i].tool;
-    rg_code code = rg_quiz_agree_truth(o, trainee, entry, count, &r->truth, err);
+    rg_code code = entry[0].picture[0]
+                       ? rg_quiz_agree_archive(o, trainee, entry, count, &r->truth, err)
+                       : rg_quiz_agree_truth(o, trainee, entry, count, &r->truth, err);
     if (code == RG_OK)
         code = rg_quiz_agree_tool(o, trainee, entry, count, &r->tool, err);
     return code;
@@ -215,7 +237,7 @@ rg_code rg_quiz_result_of(const rg_quiz_options *o, const char *trainee, const r
         return code;
     bool exam = entry[0].exam[0] != 0;
     rg_quiz_result r = {.seed = entry[0].exam_seed,
-                        .level = entry[0].drawn.level,
+                        .level = entry[0].picture[0] ? NAN : entry[0].drawn.level,
                         .sitting_s = entry[0].sitting,
                         .began = entry[0].time,
                         .ended = entry[count - 1].time,
@@ -269,6 +291,7 @@ static rg_quiz_point point_of(const rg_quiz_options *o, const rg_quiz_entry *ent
                        .width = e->score.width,
                        .cause = e->score.cause,
                        .exam = e->exam[0] != 0,
+                       .archived = e->picture[0] != 0,
                        .share = NAN,
                        .low = NAN,
                        .high = NAN};
@@ -318,10 +341,12 @@ static rg_code add_exam(const rg_quiz_options *o, const char *trainee, const rg_
 static void practice_so_far(const rg_quiz_options *o, const rg_quiz_entry *entry, int count,
                             rg_quiz_progress *p)
 {
-    int right = 0, of = 0;
+    int right = 0, of = 0, archived_right = 0, archived_of = 0;
     rg_quiz_stairs_begin(o, &p->stairs);
     for (int i = 0; i < count; i++) {
         p->point[p->points++] = point_of(o, entry, i);
+        archived_right += entry[i].picture[0] && entry[i].score.all;
+        archived_of += entry[i].picture[0] != 0;
         if (!practised(&entry[i]))
             continue;
         right += entry[i].score.all;
@@ -329,6 +354,7 @@ static void practice_so_far(const rg_quiz_options *o, const rg_quiz_entry *entry
         rg_quiz_stairs_take(o, entry[i].score.all, &p->stairs);
     }
     p->practice = rg_quiz_share_of(right, of, o->confidence);
+    p->archived = rg_quiz_share_of(archived_right, archived_of, o->confidence);
 }
 
 static int first_cases(const rg_quiz_entry *entry, int count)

@@ -23,9 +23,15 @@ rg_code rg_quiz_answer_check(const rg_quiz_options *o, const rg_quiz_answer *a, 
     return RG_OK;
 }
 
+static int class_distance(const rg_quiz_truth *t, int answer)
+{
+    int low = t->width_class - t->also_below, high = t->width_class + t->also_above;
+    return answer < low ? answer - low : answer > high ? answer - high : 0;
+}
+
 void rg_quiz_score_of(const rg_quiz_truth *t, const rg_quiz_answer *a, rg_quiz_score *s)
 {
-    *s = (rg_quiz_score){.error_deg = NAN, .class_distance = a->width_class - t->width_class};
+    *s = (rg_quiz_score){.error_deg = NAN, .class_distance = class_distance(t, a->width_class)};
     if (a->where == RG_QUIZ_AT)
         for (int i = 0; i < t->bearings; i++) {
             double off = rg_quiz_apart(a->bearing_deg, t->bearing_deg[i]);
@@ -140,6 +146,59 @@ void rg_quiz_feedback(const rg_quiz_options *o, const rg_quiz_case *c, const rg_
     say_width(o, t, s, w);
     say_cause(t, a, s, w);
     say_height(o, c, t, w);
+}
+
+/* Which classes are right, and why more than one. */
+static void say_edge(const rg_quiz_options *o, const rg_quiz_truth *t, rg_quiz_words *w)
+{
+    char low[RG_QUIZ_CLASS_TEXT], high[RG_QUIZ_CLASS_TEXT];
+    if (t->also_below == 0 && t->also_above == 0)
+        return;
+    rg_quiz_class_name(o, t->width_class - t->also_below, low);
+    rg_quiz_class_name(o, t->width_class + t->also_above, high);
+    if (t->cause == RG_QUIZ_SEALED)
+        say(w,
+            "The map is sealed by its verdict and yet shows a gap within the tolerance: from "
+            "\"sealed\" to \"%s\" any class counts as right.",
+            high);
+    else
+        say(w,
+            "An edge of a class lies within this uncertainty, so the map cannot tell the classes "
+            "apart: from \"%s\" to \"%s\" either counts as right.",
+            low, high);
+}
+
+static void say_map_width(const rg_quiz_options *o, const rg_quiz_truth *t, const rg_quiz_score *s,
+                          rg_quiz_words *w)
+{
+    char name[RG_QUIZ_CLASS_TEXT], off[64] = "";
+    int n = s->class_distance < 0 ? -s->class_distance : s->class_distance;
+    const char *sign = s->width ? "right" : "wrong";
+    rg_quiz_class_name(o, t->width_class, name);
+    if (!s->width)
+        snprintf(off, sizeof off, "; the answer is %d class%s too %s", n, n == 1 ? "" : "es",
+                 s->class_distance > 0 ? "wide" : "narrow");
+    if (t->widest_mm > 0)
+        say(w, "Width %s: the map has %.3f +- %.3f mm, %s%s.", sign, t->widest_mm, t->U_mm, name,
+            off);
+    else
+        say(w, "Width %s: the map has no open bearing, %s%s.", sign, name, off);
+}
+
+void rg_quiz_feedback_of_map(const rg_quiz_options *o, const rg_quiz_truth *t,
+                             const rg_quiz_answer *a, const rg_quiz_score *s, const char *whose,
+                             rg_quiz_words *w)
+{
+    *w = (rg_quiz_words){0};
+    say(w, "%s", whose);
+    if (t->cause == RG_QUIZ_SEALED)
+        say(w, "Bearing %s: the map has no gap beyond the tolerance.",
+            s->bearing ? "right" : "wrong");
+    else
+        say_bearing(t, s, w);
+    say_map_width(o, t, s, w);
+    say_edge(o, t, w);
+    say_cause(t, a, s, w);
 }
 
 /* ------------------------------------------------------------------- levels */

@@ -406,7 +406,10 @@ Test(pairs, texts_within_pictures_name_the_case_and_nobody, .timeout = 120)
         rg_bytes bytes = draw(pair, &pictures[i], RG_PICTURE_PDF);
         char *words = test_pdf_words(bytes.data, bytes.size);
         char *info = test_pdf_answer("pdfinfo %s", bytes.data, bytes.size);
-        cr_expect(strstr(words, wanted), "%s: %s", pictures[i].name, words);
+        /* The name of a picture that is asked about would lead to its map. */
+        cr_expect_eq(strstr(words, wanted) != NULL, pictures[i].picture != RG_PAIR_SCALE, "%s: %s",
+                     pictures[i].name, words);
+        cr_expect(pictures[i].picture != RG_PAIR_SCALE || !strstr(words, wanted + 5));
         nothing_private(pictures[i].name, words, strlen(words));
         nothing_private(pictures[i].name, info, strlen(info));
         cr_expect(!strstr(info, " 202") && !strstr(info, "Author"), "%s", info);
@@ -721,6 +724,35 @@ Test(pairs, the_quiz_gets_picture_and_archived_truth)
     rg_pairs_close(p);
 }
 
+/* Cut photographs alone, and of the truth nothing within them. */
+Test(pairs, the_quiz_gets_photographs_round_the_pad, .timeout = 120)
+{
+    add_visit("one", 6, 0);
+    rg_pairs *p = open_pairs();
+    rg_pairs_case c;
+    rg_pairs_truth truth;
+    const rg_pairs_round round = {3, 12345};
+    cr_assert_eq(rg_pairs_truth_at(p, 0, &truth, &err), RG_OK, "%s", err.text);
+    cr_assert_eq(rg_pairs_take_round(p, 0, &round, &c, &err), RG_OK, "%s", err.text);
+    cr_expect_str_eq(c.truth.name, truth.name);
+    cr_expect_eq(c.truth.widest_mm, truth.widest_mm);
+    cr_assert(c.looks == 3 && c.facing < 3 && !c.photo.data && !c.scale.data);
+    cr_expect_eq(c.view.bearing_deg, c.look[c.facing].bearing_deg);
+    cr_expect(fabs(rg_angle_between(c.view.bearing_deg, truth.widest_deg)) < 50);
+    for (int i = 0; i < 3; i++) {
+        double off = rg_angle_between(c.look[i].bearing_deg, c.look[(i + 1) % 3].bearing_deg);
+        cr_expect(fabs(off) > 60, "%d: %g", i, off);
+        cr_expect(c.look[i].photo.size > 1000 && c.look[i].scale.size > 1000);
+        nothing_private("photo", c.look[i].photo.data, c.look[i].photo.size);
+        nothing_private("scale", c.look[i].scale.data, c.look[i].scale.size);
+    }
+    rg_pairs_case_free(&c);
+    cr_expect_eq(rg_pairs_truth_at(p, 1, &truth, &err), RG_NO_INPUT);
+    cr_expect_eq(rg_pairs_truth_at(p, -1, &truth, &err), RG_USAGE);
+    cr_expect_eq(rg_pairs_take_round(p, 1, &round, &c, &err), RG_NO_INPUT);
+    rg_pairs_close(p);
+}
+
 Test(pairs_askable, a_seal_or_a_leak_of_one_kind_has_one_answer)
 {
     const struct {
@@ -866,4 +898,58 @@ Test(pairs_view, without_a_gap_the_lowest_frame_and_never_an_unused_one)
     cr_expect(!v[RG_PAIRS_OUT].there);
     choose(v, 0);
     cr_expect(!v[RG_PAIRS_IN].there, "a gap that no frame shows is no case");
+}
+
+/* ---------------------------------------------------------------- round the pad */
+
+static rg_pairs_view around[RG_PAIRS_ROUND];
+static int facing;
+
+static int choose_round(double widest, int views, uint64_t pick)
+{
+    const rg_inspection in = {.frames = frame, .sweep = {.frames = FRAMES}};
+    const rg_pairs_truth truth = {.gap = isfinite(widest), .widest_deg = widest};
+    const rg_pairs_round round = {views, pick};
+    return rg_pairs_choose_round(&in, &truth, 50, &round, around, &facing);
+}
+
+/* A camera's bearing must not tell where the gap is: all frames that show it come first, and at any place. */
+Test(pairs_view, a_round_begins_with_any_frame_that_shows_the_place)
+{
+    int first[FRAMES] = {0}, at[3] = {0};
+    for (int i = 0; i < FRAMES; i++)
+        take(i, 60 * i, 0, RG_COLUMN_DARK, 0);
+    take(1, 75, 0, RG_COLUMN_LIT, 0.05);
+    take(2, 105, 0, RG_COLUMN_LIT, 0.01);
+    for (uint64_t pick = 0; pick < 300; pick++) {
+        cr_assert_eq(choose_round(90, 3, 997 * pick), 3);
+        first[around[facing].frame]++;
+        at[facing]++;
+        for (int i = 0; i < 3; i++)
+            cr_expect(fabs(rg_angle_between(around[i].bearing_deg,
+                                            around[(i + 1) % 3].bearing_deg)) >= 60);
+        cr_expect(strstr(around[facing].says, "15\u00b0"), "%s", around[facing].says);
+    }
+    cr_expect(first[1] > 100 && first[2] > 100 && first[1] + first[2] == 300);
+    cr_expect(at[0] > 50 && at[1] > 50 && at[2] > 50);
+}
+
+Test(pairs_view, a_round_without_a_gap_begins_anywhere_and_with_few_frames_is_short)
+{
+    int first[FRAMES] = {0};
+    for (int i = 0; i < FRAMES; i++)
+        take(i, 60 * i, 0, RG_COLUMN_DARK, 0);
+    for (uint64_t pick = 0; pick < 60; pick++) {
+        cr_assert_eq(choose_round(NAN, 3, pick), 3);
+        first[around[facing].frame]++;
+        cr_expect(strstr(around[facing].says, "No gap was measured"));
+    }
+    for (int i = 0; i < FRAMES; i++)
+        cr_expect_eq(first[i], 10);
+    for (int i = 2; i < FRAMES; i++)
+        frame[i].used = false;
+    cr_expect_eq(choose_round(NAN, 4, 0), 2);
+    cr_expect_eq(choose_round(NAN, 1, 0), 1);
+    frame[0].used = frame[1].used = false;
+    cr_expect_eq(choose_round(NAN, 3, 0), 0);
 }

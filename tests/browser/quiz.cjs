@@ -2,6 +2,8 @@
  *
  *   node quiz.cjs URL PICTURES
  *
+ * RIMGLOW_ONLY=archive: practice with photographs of an archive alone, with one that can be asked for: it leaks at 199 degrees.
+ *
  * URL as rimglow teach prints it, with seven cases an examination; PICTURES a folder for screenshots. RIMGLOW_ONLY=look: one
  * case of practice alone, as it comes. Presses no mouse button. What is a fault beside that: page.cjs. */
 "use strict";
@@ -10,8 +12,8 @@ const assert = require("node:assert");
 const { of, end } = require("./page.cjs");
 
 const [url, pictures] = process.argv.slice(2);
-const { origin, watch, photograph, tabs, until } = of(url, pictures, { whole: true, seconds: 120 });
-const LOOK = process.env.RIMGLOW_ONLY === "look";
+const { origin, expected, watch, photograph, tabs, until } = of(url, pictures, { whole: true, seconds: 120 });
+const LOOK = process.env.RIMGLOW_ONLY === "look", ARCHIVE = process.env.RIMGLOW_ONLY === "archive";
 
 const text = (page, selector) => page.textContent(selector);
 const focused = (page, id) => until(page, (wanted) => document.activeElement && document.activeElement.id === wanted, id);
@@ -60,7 +62,7 @@ async function begin(page, kind, seed) {
   await focused(page, "name");
   await page.keyboard.press("Control+a");
   await page.keyboard.type("A. Bell");
-  if (kind === "exam") await choose(page, "kind", "exam").catch(async () => { throw new Error("no examination to choose"); });
+  if (kind !== "practice") await choose(page, "kind", kind).catch(async () => { throw new Error("no " + kind + " to choose"); });
   await onId(page, "seed");
   await page.keyboard.press("Control+a");
   await page.keyboard.press("Delete");
@@ -82,14 +84,14 @@ async function ringKeys(page) {
   await page.keyboard.press("Enter");
 }
 
-async function feedback(page, name) {
+async function feedback(page, name, tool = /True.*You.*Program/s) {
   await until(page, () => !document.getElementById("feedback").hidden);
   await focused(page, "feedback-title");
   assert.match(await text(page, "#feedback-title"), /All right|[0-2] of 3 right/);
   assert.ok(await page.locator("#words li").count() >= 3);
   assert.match(await text(page, "#words"), /Bearing (right|wrong).*Width (right|wrong).*Cause (right|wrong)/s);
   assert.ok(await page.locator("#truth path").count() > 5, "the ring map is drawn");
-  assert.match(await text(page, "#tool"), /True.*You.*Program/s);
+  assert.match(await text(page, "#tool"), tool);
   if (name) await photograph(page, name);
 }
 
@@ -147,13 +149,41 @@ async function papers(page) {
   await photograph(page, "quiz-6-progress");
 }
 
+/* By keyboard to a photograph, and what is said of its truth; nothing of it before. */
+async function archive(page) {
+  await begin(page, "archive", "5");
+  await caseIsShown(page, /Case 1, photographs of the archive: no level, yours stays at 1/);
+  assert.equal(await page.isVisible("#photo-words"), true);
+  assert.equal(await page.locator("#pictures img").count(), 2);
+  assert.doesNotMatch(await text(page, "#case"), /[A-Z2-7]{4}-[A-Z2-7]{4}|199/);
+  await photograph(page, "quiz-9-photograph");
+  await answer(page, 199, 4, 1);
+  await feedback(page, "quiz-10-archived-map", /Archived map.*You.*Case/s);
+  assert.match(await text(page, "#feedback-title"), /All right by the archived map. Your level stays at 1/);
+  assert.match(await text(page, "#words"), /own seal map.*gauge.*\+- 0\.\d+ mm/s);
+  await onId(page, "next");
+  expected.now = /status of 404/;
+  await page.keyboard.press("Enter");
+  await until(page, () => document.getElementById("trouble").textContent.includes("was asked for"));
+  expected.now = null;
+  await onId(page, "stop");
+  await page.keyboard.press("Enter");
+  await shown(page, "standing");
+  assert.match(await text(page, "#sums"), /Photographs, by the tool's own maps.*1 of 1/s);
+  await photograph(page, "quiz-11-progress-archived");
+}
+
 async function walk() {
   const { browser, page } = await watch();
   await page.goto(url);
   await tabTo(page, () => document.activeElement.getAttribute("href") === "/quiz");
   await page.keyboard.press("Enter");
   await until(page, () => document.getElementById("exam-words") && document.getElementById("exam-words").textContent.includes("cases,"));
-  if (!LOOK) {
+  if (ARCHIVE) {
+    await archive(page);
+  } else if (!LOOK) {
+    assert.equal(await page.isDisabled("[name=kind][value=archive]"), true);
+    assert.match(await text(page, "#archive-words"), /rimglow teach --archive DIR/);
     await photograph(page, "quiz-0-begin");
     await practice(page);
     await examination(page);

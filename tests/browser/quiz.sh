@@ -27,6 +27,15 @@ jq -e '.trainees | length == 1 and .[0].trainee == "A. Bell" and .[0].practice.o
     (.[0].exams | length) == 1 and .[0].exams[0].seed == "42" and .[0].exams[0].all.of == 7' "$work/results" >/dev/null ||
     { echo "the files say something else"; exit 1; }
 
+# Photographs of an archive: one of its pads leaks by one fault, the other is undecided.
+"$RIMGLOW" archive add -q -a "$work/archive" --technician "A. Bell" samples/PE-A-0147/08-G samples/PE-A-0147/05-B >/dev/null || exit 1
+lessons --quiz "$work/quiz.ini" --archive "$work/archive"
+RIMGLOW_ONLY=archive node tests/browser/quiz.cjs "$url" "$pictures" || exit 1
+ended || exit 1
+"$RIMGLOW" teach --results --json --trainees "$work/kept" --quiz "$work/quiz.ini" >"$work/results" || exit 1
+jq -e '.trainees[0].archived.cases == 1 and .trainees[0].practice.of == 2' "$work/results" >/dev/null ||
+    { echo "the files count photographs with drawn cases"; exit 1; }
+
 # As it comes: three pictures, for the screenshots.
 lessons
 RIMGLOW_ONLY=look node tests/browser/quiz.cjs "$url" "$pictures" || exit 1

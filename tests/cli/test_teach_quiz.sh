@@ -1,6 +1,7 @@
 # rimglow teach: the quiz by its calls, from the first case to results and certificate; what a hostile page could send.
 # Kappa and shares are computed again by jq from the trainee's file, with the formulas of Cohen (1960).
 
+. "$ROOT/tests/cli/pairs.sh"
 . "$ROOT/tests/cli/bench.sh"
 
 # quiz OPTION...: a teaching server whose cases have one picture and whose examinations seven cases; $url, $token, $pid.
@@ -75,7 +76,7 @@ test_teach_quiz_is_the_same_from_the_same_seed() {
 test_teach_quiz_keeps_the_truth_until_the_answer() {
     quiz
     begin "A. Bell" true 7
-    holds case.json '(keys | sort) == ["cases", "exam", "level", "number", "seed", "sitting", "views"] and .cases == 7'
+    holds case.json '(keys | sort) == ["archived", "cases", "exam", "level", "number", "practice_level", "seed", "sitting", "views"] and .cases == 7'
     answers 409 "$url/api/quiz/result?sitting=$sitting"
     post 400 quiz/next "{\"sitting\":\"$sitting\"}"
     [ -z "$(find kept -name '*.jsonl' 2>/dev/null)" ] || fail "nothing is kept before an answer"
@@ -92,6 +93,132 @@ test_teach_quiz_keeps_the_truth_until_the_answer() {
     holds body '.truth.cause and (.true_mm | length) == 360 and (.words | length) >= 3 and .next_level == 1'
     answers 200 "$url/api/quiz/progress?name=A.%20Bell"
     holds body '.cases == 2 and .level == 1 and (.exams | length) == 0'
+}
+
+# photographs CODE SEED: begins practice with the archive; case.json, $sitting.
+photographs() {
+    post "$1" quiz/begin "{\"name\":\"A. Bell\",\"exam\":false,\"archive\":true,\"seed\":\"$2\"}"
+    cp body case.json
+    sitting=$(jq -r .sitting case.json)
+}
+
+# nothing_told FILE...: nobody's name, no case's name, no word of the truth.
+nothing_told() {
+    nobody "$@"
+    for word in tilt widest leak sealed truth says facing; do
+        ! grep -qaiF -e "$word" "$@" || fail "$word is told before the answer by $*"
+    done
+    ! grep -qaE '[A-Z2-7]{4}-[A-Z2-7]{4}' "$@" || fail "the case is named before the answer by $*"
+}
+
+# Of each archived G sharp: the widest open bearing, and how wide, in tenths of a micrometre. The other pads are undecided.
+widest_of_maps() {
+    for map in a/bags/*/*/data/results/*/seal-map.json; do
+        jq -c 'select(.verdict == "leaking") | .bins | map(select(.state == "gap")) | max_by(.width_mm) |
+            [.bearing_deg, (.width_mm * 10000 | round)]' "$map"
+    done
+}
+
+test_teach_quiz_keeps_the_truth_of_a_photograph_until_the_answer() {
+    two_visits
+    mkdir kept
+    sums >before
+    widest_of_maps >maps
+    [ "$(wc -l <maps)" = 2 ] || fail "two maps to ask for"
+    quiz --archive "$PWD/a"
+    answers 200 "$url/api/quiz"
+    holds body '.archive'
+    post 400 quiz/begin '{"name":"A. Bell","exam":true,"archive":true,"seed":"7"}'
+    holds body '.error | contains("drawn cases alone")'
+    photographs 200 7
+    holds case.json '(keys | sort) == ["archived", "cases", "exam", "level", "number", "practice_level", "seed", "sitting", "views"] and
+        .archived and .level == null and .exam == null and .practice_level == 2 and (.views | length) == 1'
+    nothing_told case.json
+    for view in 0 1; do
+        answers 200 "$url/api/quiz/picture?sitting=$sitting&view=$view"
+        cp body "$view.picture"
+        nothing_told head
+        nobody "$view.picture"
+    done
+    [ "$(head -c 2 0.picture | od -An -tx1 | tr -d ' ')" = ffd8 ] || fail "a JPEG"
+    [ "$(head -c 4 1.picture | tail -c 3)" = PNG ] || fail "a PNG with the bearings"
+    answers 404 "$url/api/quiz/picture?sitting=$sitting&view=2"
+    [ -z "$(find kept -name '*.jsonl')" ] || fail "nothing is kept before an answer"
+    reply 10 1 uniform
+    cp body told.json
+    holds told.json '.tool == null and .true_mm == null and .next_level == 2 and .score.all == false and
+        (.words | any(contains("own seal map") and contains("gauge"))) and .map.verdict == "leaking" and .truth.U_mm > 0'
+    jq -c '[.truth.bearings_deg[0], (.truth.widest_mm * 10000 | round)]' told.json | grep -qxF -f maps ||
+        fail "the truth is the archived map's"
+    name=$(jq -r .photograph told.json)
+    echo "$name" | grep -qE '^[A-Z2-7]{4}-[A-Z2-7]{4}$' || fail "the name tells nothing"
+    nobody told.json
+    sed 1d kept/*.jsonl >lines
+    holds lines ".picture == \"$name\" and .case == null and .exam == null and .tool == null and .truth.U_mm > 0"
+    nobody kept/*.jsonl
+    next
+    reply 10 1 uniform
+    second=$(jq -r .photograph body)
+    [ "$second" != "$name" ] || fail "each is asked for once"
+    post 404 quiz/next "{\"sitting\":\"$sitting\"}"
+    holds body '.error | contains("every photograph of the archive that can be asked for")'
+    sums >after
+    cmp before after || fail "the archive is as it was"
+    the_same_order_again
+    photographs_are_told_apart
+}
+
+# Another run, the same number: the same order by the same names.
+the_same_order_again() {
+    kill -INT $pid && wait $pid
+    quiz --archive "$PWD/a"
+    photographs 200 7
+    reply 10 1 uniform
+    [ "$(jq -r .photograph body)" = "$name" ] || fail "the order is the seed's"
+}
+
+# Three photographs, and one drawn case whose level alone moves.
+photographs_are_told_apart() {
+    begin "A. Bell" false 7
+    holds case.json '.archived == false and .level == 2'
+    reply 10 1 uniform
+    holds body '.next_level == 1'
+    rg teach --results --trainees kept --quiz quiz.ini
+    exits 0
+    shows "A. Bell: 1 case drawn, practice at level 1.0" "3 photographs of the archive, by rimglow's own maps: no gauge" \
+        "kappa with those maps  3 cases" "kappa with the truth   1 case"
+    rg teach --results --json --trainees kept --quiz quiz.ini
+    holds out '.trainees[0] | .drawn == 1 and .all.of == 1 and .truth.cases == 1 and .tool.cases <= 1 and .practice.of == 1 and
+        .archived.cases == 3 and .archived.all.of == 3 and .archived.map.first == "archived map" and .archived.map.cases == 3 and
+        (.archived.truth_is | contains("gauge")) and (.points | map(.archived)) == [true, true, true, false] and
+        .points[0].level == null'
+    answers 200 "$url/quiz/progress.pdf?name=A.%20Bell"
+    pdftotext -layout body progress.txt
+    grep -q "Photographs of the archive: 0 of 3" progress.txt || fail "the sheet of progress counts them apart"
+}
+
+test_teach_quiz_says_why_no_photograph_can_be_asked_for() {
+    quiz
+    answers 200 "$url/api/quiz"
+    holds body '.archive == false'
+    photographs 404 7
+    holds case.json '.error | contains("--archive DIR")'
+    kill -INT $pid && wait $pid
+    instrument PE-A-0147 none
+    rg archive add -q -a a --technician "Quill Feather" sweeps/PE-A-0147/*
+    exits 0
+    mkdir -p kept
+    quiz --archive "$PWD/a"
+    photographs 404 7
+    holds case.json '.error == "no photograph of the archive can be asked for; of 2 sweeps: 2 undecided"'
+    # Damage is told without names.
+    frame=$(ls a/bags/*/*/data/sweeps/c/view_00.jpg)
+    kill -INT $pid && wait $pid
+    chmod u+w "$frame" && printf x >>"$frame"
+    quiz --archive "$PWD/a"
+    photographs 404 7
+    holds case.json '.error | contains("2 that do not check") and contains("rimglow archive verify")'
+    nobody case.json
 }
 
 test_teach_quiz_refuses_what_is_no_answer() {

@@ -67,7 +67,10 @@ static rg_quiz_entry archived(void)
 {
     rg_quiz_entry e = drawn(5);
     e.drawn = (rg_quiz_case){0};
-    strcpy(e.picture, "PE-A-0147 low C, 2 March");
+    strcpy(e.picture, "WA2E-YYOY");
+    e.truth.U_mm = 0.0132;
+    e.truth.also_above = 1;
+    rg_quiz_score_of(&e.truth, &e.answer, &e.score);
     return e;
 }
 
@@ -84,7 +87,9 @@ static void same(const rg_quiz_entry *a, const rg_quiz_entry *b)
     cr_expect(a->drawn.level_mm == b->drawn.level_mm && a->drawn.noise == b->drawn.noise &&
               a->drawn.facing == b->drawn.facing && a->drawn.glare == b->drawn.glare);
     cr_expect(a->truth.widest_mm == b->truth.widest_mm &&
-              a->truth.tolerance_deg == b->truth.tolerance_deg);
+              a->truth.tolerance_deg == b->truth.tolerance_deg && a->truth.U_mm == b->truth.U_mm &&
+              a->truth.also_above == b->truth.also_above &&
+              a->truth.also_below == b->truth.also_below);
     cr_expect(a->score.all == b->score.all && a->number == b->number &&
               a->tool_judged == b->tool_judged && a->pass_share == b->pass_share);
     cr_expect_str_eq(a->exam, b->exam);
@@ -397,6 +402,22 @@ Test(trainee, an_entry_that_cannot_be_is_not_written)
     e = archived();
     strcpy(e.picture, "\xff");
     cr_expect_eq(rg_trainee_line(&e, &line, &err), RG_BAD_DATA);
+    /* An archived case is no part of an examination, its map no second judge, its classes are there. */
+    e = archived();
+    cr_expect_eq(rg_trainee_line(&e, &line, &err), RG_OK, "%s", err.text);
+    free(line);
+    strcpy(e.exam, "E-1-28-42");
+    e.exam_cases = e.number = 28;
+    cr_expect_eq(rg_trainee_line(&e, &line, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "exam must be null with a picture"), "%s", err.text);
+    e = archived();
+    e.tool = true;
+    cr_expect_eq(rg_trainee_line(&e, &line, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "tool must be null with a picture"), "%s", err.text);
+    e = archived();
+    e.truth.also_below = e.truth.width_class + 1;
+    cr_expect_eq(rg_trainee_line(&e, &line, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "also_below"), "%s", err.text);
     struct stat st;
     cr_expect_neq(stat(path_of("A", ""), &st), 0);
 }

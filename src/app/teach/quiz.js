@@ -57,6 +57,9 @@ const shareWords = (s) => s.right + " of " + s.of + (s.share === null ? "" : ", 
 const kappaWords = (k) => (k.state === "found" ? k.kappa.toFixed(2) + " (" + k.low.toFixed(2) + " to " + k.high.toFixed(2) + ")" : "none: " + k.state);
 const whereWords = (a) => (a.where === "at" ? "at " + (a.bearings_deg || [a.bearing_deg]).map((b) => Math.round(b) + "\u00b0").join(" and ") : a.where);
 const wordsOf = (a) => [a.cause, whereWords(a), a.width].join(", ");
+/* Every class that is right, and what the map has. */
+const mapWords = (t) => [t.cause, whereWords(t), t.widths_right.join(" or ")].join(", ") +
+  (t.widest_mm ? " (" + t.widest_mm.toFixed(3) + " \u00b1 " + t.U_mm.toFixed(3) + " mm)" : "");
 
 function define(list, rows) {
   list.replaceChildren(...rows.flatMap(([term, words]) => [element("dt", term), element("dd", words)]));
@@ -66,13 +69,29 @@ function define(list, rows) {
 
 const turn = (bearing) => ((Math.round(bearing) % 360) + 360) % 360;
 
+const picture = (i) => "/api/quiz/picture?" + new URLSearchParams({ sitting: now.sitting, view: i, number: now.number });
+
+/* A photograph of the archive as it is, and below with the bearings drawn in. */
+function photograph(view, i) {
+  const made = element("figure"), from = "from bearing " + Math.round(view.bearing_deg) + "\u00b0, " + Math.abs(view.elevation_deg).toFixed(1) + "\u00b0 " + (view.elevation_deg < 0 ? "below" : "above") + " the rim";
+  made.className = "photograph";
+  for (const [k, words] of ["", ", with the bearings"].entries()) {
+    const img = element("img");
+    img.alt = "Picture " + VIEWS[i] + ": photograph of the archive " + from + words + ".";
+    img.src = picture(2 * i + k);
+    made.append(img);
+  }
+  made.append(element("figcaption", VIEWS[i] + ": photograph of the archive " + from + "; below with the bearings."));
+  return made;
+}
+
 /* Bearings grow to the left in the picture: the camera looks at the rim from outside. */
 function figure(view, i) {
   const made = element("figure"), img = element("img"), ends = element("p"), b = view.bearing_deg;
   img.alt = "Picture " + VIEWS[i] + ": the pad seen from bearing " + b + ". Rendered, no photograph.";
   img.width = 640;
   img.height = 400;
-  img.src = "/api/quiz/picture?" + new URLSearchParams({ sitting: now.sitting, view: i, number: now.number });
+  img.src = picture(i);
   ends.className = "ends";
   ends.append(element("span", "left " + turn(b + 90) + "\u00b0"), element("span", "middle " + b + "\u00b0"), element("span", "right " + turn(b - 90) + "\u00b0"));
   made.append(img, ends, element("figcaption", VIEWS[i] + ": from bearing " + b + "\u00b0, " + view.elevation_deg.toFixed(1) + "\u00b0 above the rim. Rendered, no photograph."));
@@ -132,9 +151,11 @@ function show(c) {
   $("answer").reset();
   $("answer").hidden = false;
   $("feedback").hidden = true;
-  setText($("case-title"), "Case " + c.number + (c.cases ? " of " + c.cases : "") + (c.exam ? ", examination " + c.seed : ", level " + c.level));
+  setText($("case-title"), "Case " + c.number + (c.cases ? " of " + c.cases : "") + (c.exam ? ", examination " + c.seed
+    : c.archived ? ", photographs of the archive: no level, yours stays at " + c.practice_level : ", level " + c.level));
   setText($("where"), (c.exam ? "examination of " : "practice of ") + name);
-  $("pictures").replaceChildren(...c.views.map(figure));
+  $("photo-words").hidden = !c.archived;
+  $("pictures").replaceChildren(...(c.views.map(c.archived ? photograph : figure)));
   dial();
   focusOn = $("case-title");
 }
@@ -160,13 +181,18 @@ function learn(reply) {
   const s = reply.score, right = [s.bearing, s.width, s.cause].filter(Boolean).length;
   $("answer").hidden = true;
   $("feedback").hidden = false;
-  setText($("feedback-title"), (s.all ? "( O ) All right" : "( / ) " + right + " of 3 right") + ". The next case has level " + reply.next_level + ".");
+  setText($("feedback-title"), (s.all ? "( O ) All right" : "( / ) " + right + " of 3 right") + (now.archived
+    ? " by the archived map. Your level stays at " + reply.next_level + "." : ". The next case has level " + reply.next_level + "."));
   $("words").replaceChildren(...reply.words.map((text) => element("li", text)));
-  ring($("truth"), { seen: null, map: reply.map, truth: reply.true_mm, camera: null, tolerance: quiz.tolerance_mm });
+  ring($("truth"), { seen: null, map: reply.map, truth: reply.true_mm, camera: null, tolerance: now.archived ? reply.tolerance_mm : quiz.tolerance_mm });
+  setText($("truth-words"), now.archived
+    ? "The archived map of the whole sweep: pattern, where and how wide it has a gap, and where the rim was seen. Triangle: your answer."
+    : "White line: the true gap. Pattern: what the program measured from these pictures, and where it saw the rim. Triangle: your answer.");
   now.views.forEach((view, i) => camera($("truth"), view, i));
   if (reply.answer.where === "at") arrow($("truth"), turn(reply.answer.bearing_deg));
-  define($("tool"), [["True", wordsOf(reply.truth)], ["You", wordsOf(reply.answer)],
-    ["Program", reply.tool ? wordsOf(reply.tool) : "could not tell from these pictures (" + reply.map.verdict + ")"]]);
+  define($("tool"), now.archived ? [["Archived map", mapWords(reply.truth)], ["You", wordsOf(reply.answer)], ["Case", reply.photograph]]
+    : [["True", wordsOf(reply.truth)], ["You", wordsOf(reply.answer)],
+      ["Program", reply.tool ? wordsOf(reply.tool) : "could not tell from these pictures (" + reply.map.verdict + ")"]]);
   focusOn = $("feedback-title");
 }
 
@@ -195,7 +221,8 @@ async function standing() {
   const p = await get("/api/quiz/progress", { name });
   only("standing");
   setText($("where"), "progress of " + name);
-  define($("sums"), [["Answered", plural(p.cases, "case")], ["Practice, all three right", shareWords(p.practice)], ["Level now", String(p.level)]]);
+  define($("sums"), [["Answered", plural(p.cases, "case")], ["Practice, all three right", shareWords(p.practice)],
+    ...(p.archived.of ? [["Photographs, by the tool's own maps", shareWords(p.archived)]] : []), ["Level now", String(p.level)]]);
   $("exams").replaceChildren(...p.exams.map((e) => element("li", day(e.ended_s) + ", examination " + e.seed + ": " + (e.passed ? "passed" : "not passed") + ", " + shareWords(e.all))));
   const query = "?" + new URLSearchParams({ name });
   $("chart").alt = "Chart of the share that was right and of the level, case by case; its numbers stand above";
@@ -209,8 +236,8 @@ async function standing() {
 function begin(event) {
   event.preventDefault();
   name = $("name").value.trim();
-  const seed = $("seed").value.trim(), exam = new FormData($("begin")).get("kind") === "exam";
-  doing("The pictures are drawn", async () => show(await send("/api/quiz/begin", { name, exam, seed: seed === "" ? null : seed })));
+  const seed = $("seed").value.trim(), kind = new FormData($("begin")).get("kind");
+  doing("The pictures are made", async () => show(await send("/api/quiz/begin", { name, exam: kind === "exam", archive: kind === "archive", seed: seed === "" ? null : seed })));
 }
 
 function listen() {
@@ -222,7 +249,7 @@ function listen() {
   $("answer").addEventListener("submit", (event) => { event.preventDefault(); doing("The answer is kept", answered); });
   $("dial").addEventListener("keydown", onDial);
   $("bearing").addEventListener("input", () => { document.querySelector("[name=where][value=at]").checked = true; dial(); });
-  $("next").addEventListener("click", () => doing("The pictures are drawn", async () => show(await send("/api/quiz/next", { sitting: now.sitting }))));
+  $("next").addEventListener("click", () => doing("The pictures are made", async () => show(await send("/api/quiz/next", { sitting: now.sitting }))));
   for (const id of ["stop", "seen"]) $(id).addEventListener("click", () => doing("", standing));
   $("again").addEventListener("click", () => { now = null; only("begin"); setText($("where"), ""); $("name").focus(); });
 }
@@ -233,7 +260,11 @@ async function start() {
     quiz = await get("/api/quiz");
     radios($("classes"), "class", quiz.classes);
     radios($("causes"), "cause", quiz.causes);
-    setText($("exam-words"), plural(quiz.exam_cases, "case") + ", nothing is told before the end; " + percent(quiz.pass_share) + " all right pass; a certificate can be printed");
+    setText($("exam-words"), plural(quiz.exam_cases, "case") + ", drawn ones alone, so that they are the same everywhere; nothing is told before the end; " + percent(quiz.pass_share) + " all right pass; a certificate can be printed");
+    if (quiz.archive) {
+      document.querySelector("[name=kind][value=archive]").disabled = false;
+      setText($("archive-words"), "What is right is what the archived map says, the tool's own with its uncertainty, no gauge. Photographs have no level: yours does not move.");
+    }
     dial();
     $("name").focus();
   } catch (fault) { setText($("trouble"), fault.message); }
