@@ -129,24 +129,29 @@ rg_code rg_lab_develop(rg_lab *lab, const rg_render_sweep *face, const rg_synth_
     return code;
 }
 
-static rg_code end_drawing(rg_lab_shot *shot, rg_synth_view *view, rg_error *err)
+/* What was drawn, through the lens: what it loses outwards, and its glare. */
+static rg_code end_drawing(const rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot,
+                           rg_synth_view *view, rg_error *err)
 {
     rg_synth_drawing *drawing = shot->drawing;
     shot->drawing = NULL;
-    return rg_synth_end(drawing, view, err);
+    rg_code code = rg_synth_end(drawing, view, err);
+    if (code != RG_OK)
+        return code;
+    code = rg_synth_vignette(view, &lab->setup.lens, face->falloff_power, face->vignetting, err);
+    if (code == RG_OK)
+        rg_synth_veil(view, face->glare);
+    else
+        rg_synth_view_free(view);
+    return code;
 }
 
 static rg_code finish(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, rg_error *err)
 {
-    rg_synth_view view;
-    rg_code code = end_drawing(shot, &view, err);
+    rg_synth_view view = {0};
+    rg_code code = end_drawing(lab, face, shot, &view, err);
     if (code == RG_OK)
-        code =
-            rg_synth_vignette(&view, &lab->setup.lens, face->falloff_power, face->vignetting, err);
-    if (code == RG_OK) {
-        rg_synth_veil(&view, face->glare);
         code = rg_lab_develop(lab, face, &view, shot, err);
-    }
     rg_synth_view_free(&view);
     return code;
 }
@@ -184,7 +189,7 @@ rg_code rg_lab_light(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot
     const shooting s = {lab, face, shot, BANDS_EACH * lab->workers};
     rg_code code = draw(&s, count, err);
     for (int i = 0; code == RG_OK && i < count; i++)
-        code = end_drawing(&shot[i], &view[i], err);
+        code = end_drawing(lab, face, &shot[i], &view[i], err);
     return code;
 }
 

@@ -20,6 +20,8 @@ static const char every_pad[] = "*";
 /* The cup stands this far beyond its pad, and a pad cracked open about its hinge rises so much more at
  * the far side, as a share of what its middle rises. */
 static const double cup_beyond_mm = 0.3, crack_tilt = 0.41;
+/* The crown stands on the cup: a tag with its white frame, a module all round, is 10/8 of its border high. */
+static const double tag_foot = 0.625, least_cup_mm = 0.5;
 
 /* One frame to be taken. */
 typedef struct shot {
@@ -115,6 +117,8 @@ static void set_scene(const rg_render_sweep *s, const rg_pad *pad, rg_synth_scen
     c->apothem_mm = pad->crown.apothem_mm;
     c->tag_mm = pad->crown.tag_size_mm;
     c->tag_height_mm = pad->crown.centre_height_mm;
+    c->cup_top_mm =
+        fmax(c->tag_height_mm - tag_foot * c->tag_mm, c->pad_thickness_mm + least_cup_mm);
     c->key = s->posts;
     set_lamp(s, c);
     set_face(s, &c->pad);

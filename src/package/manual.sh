@@ -11,6 +11,7 @@ folder=$2
 here=$(dirname "$0")
 version=$("$rimglow" --version | awk 'NR == 1 { print $2 }')
 mkdir -p "$folder"
+list=$(sh "$here/commands.sh" "$rimglow")
 
 # $1: title; $2: name; $3: what it does. The help text comes in.
 page() {
@@ -35,14 +36,14 @@ page() {
         { print plain($0); fresh = 0 }
         END { close_block() }' main="${4:-}"
     printf '.SH SEE ALSO\n.BR rimglow (1)'
-    sh "$here/commands.sh" "$rimglow" | while read -r command verb; do
+    echo "$list" | while read -r command verb; do
         printf ',\n.BR rimglow\\-%s (1)' "$command${verb:+\\-$verb}"
     done
     printf '\n'
 }
 
 "$rimglow" -h | page RIMGLOW rimglow 'does every pad close on its rim, all the way round?' main >"$folder/rimglow.1"
-sh "$here/commands.sh" "$rimglow" | while read -r command verb; do
+echo "$list" | while read -r command verb; do
     name=rimglow-$command${verb:+-$verb}
     # shellcheck disable=SC2086
     what=$("$rimglow" ${verb:+$command} -h | awk -v word="${verb:-$command}" '

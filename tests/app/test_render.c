@@ -277,3 +277,32 @@ Test(render, the_camera_is_the_stations_lens_where_the_truth_says_it_was)
     render(plan_text(), "long", 2);
     cr_expect_geq(check_tags("long", 480), 1);
 }
+
+/* The crown stands on the cup: of every pad that bears one, in every instrument file, the black border ends above
+ * the drawn cup. */
+Test(render, the_cup_hides_no_tag)
+{
+    static const char *const names[] = {"alto",    "tenor",    "baritone",
+                                        "soprano", "clarinet", "flute"};
+    const rg_render_sweep face = {.lamp = 1};
+    int crowns = 0;
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        char path[80];
+        rg_instrument instrument;
+        rg_synth_scene closed, cracked;
+        snprintf(path, sizeof path, "calib/%s-loan.ini", names[i]);
+        char *text = test_text(path);
+        cr_assert_eq(rg_instrument_parse(path, text, strlen(text), &instrument, &err), RG_OK);
+        free(text);
+        for (int k = 0; k < instrument.pads; k++) {
+            if (instrument.pad[k].crown.number < 0)
+                continue;
+            rg_render_scene(&face, &instrument.pad[k], &closed, &cracked);
+            cr_expect_lt(closed.cup_top_mm, closed.tag_height_mm - 0.5 * closed.tag_mm, "%s %s",
+                         names[i], instrument.pad[k].name);
+            crowns++;
+        }
+        rg_instrument_free(&instrument);
+    }
+    cr_expect_gt(crowns, 60);
+}

@@ -21,6 +21,7 @@ calib_bench() {
 
 photographs() { mkdir photos && "$TOOLS/boardphotos" photos 10 >truth.json; }
 
+# release only: test_bench_lens and test_wedge run under the sanitizers, and the other walk-throughs of this file
 test_bench_calibrates_the_lens_by_itself_as_the_command_does() {
     photographs
     calib_bench photos
@@ -152,6 +153,7 @@ test_bench_calibrates_the_light_as_the_command_does() {
     [ "$(ls sweeps/calibration/PE-A-0147)" = "$(basename "$folder")" ] || fail "a sweep without frames goes away"
 }
 
+# release only: test_bench_lens and test_wedge run under the sanitizers, and the other walk-throughs of this file
 test_bench_does_not_write_a_light_that_is_not_good() {
     calib_bench "$ROOT/samples/wedge"
     # A strip of the double thickness: no set of values makes the readings follow.

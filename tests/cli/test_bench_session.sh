@@ -150,6 +150,7 @@ test_bench_sweeps_a_pad_by_light_and_by_firm_finger() {
     holds out '[.sweeps[] | [.name, .finger, .grams]] == [["04-C-2", "light", null], ["04-C-3", "grams", 35]]'
 }
 
+# release only: test_bench_rank, test_workup and test_release run under the sanitizers, and the other sessions of this file
 test_bench_ranks_the_pads() {
     begun
     state
@@ -239,6 +240,7 @@ decided() {
     holds decision.json "$1"
 }
 
+# release only: test_bench_rank, test_workup and test_release run under the sanitizers, and the other sessions of this file
 test_bench_previews_the_decision() {
     begun
     decided '.preview == true and .decision == "hold" and .archived == null and .swept == 0 and .pads == 16 and .taking == false'

@@ -84,6 +84,7 @@ test_check_without_a_dark_frame_is_not_shown() {
 }
 
 # Crown and file at odds by 3 %, as after "fit to page": tags and apothem together.
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_finds_a_crown_stated_3_percent_too_large() {
     good s
     own_files s
@@ -98,6 +99,7 @@ test_check_finds_a_crown_stated_3_percent_too_large() {
 }
 
 # The tag's edge alone: no pose fits any more, and the check says why.
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_finds_a_tag_edge_stated_3_percent_too_large() {
     good s
     own_files s
@@ -109,6 +111,7 @@ test_check_finds_a_tag_edge_stated_3_percent_too_large() {
     finding scale good
 }
 
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_finds_blurred_frames() {
     good s
     spoiled s blur 1.6
@@ -118,6 +121,7 @@ test_check_finds_blurred_frames() {
     finding vibration good
 }
 
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_names_the_one_frame_out_of_focus() {
     good s
     spoil blur 0.7 "$SAMPLES/04-C/view_07.jpg" new.jpg
@@ -130,6 +134,7 @@ test_check_names_the_one_frame_out_of_focus() {
     holds "$place/bench-check.json" '.frames[] | select(.file == "view_07.jpg") | .flaws == ["sharpness"]'
 }
 
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_names_the_frame_that_moved_and_the_direction() {
     for px in 3 -3; do
         rm -rf s
@@ -146,6 +151,7 @@ test_check_names_the_frame_that_moved_and_the_direction() {
     done
 }
 
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_finds_overexposure_and_clipping() {
     good s
     spoiled s light 7.5
@@ -155,6 +161,7 @@ test_check_finds_overexposure_and_clipping() {
     finding clipping poor "shorten the exposure"
 }
 
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_finds_frames_too_dark() {
     good s
     spoiled s light 0.12
@@ -163,6 +170,7 @@ test_check_finds_frames_too_dark() {
     finding exposure poor "times as long"
 }
 
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_finds_light_in_the_gap_with_the_lamp_off() {
     whole s 08-G G
     add s witness "$SAMPLES/08-G/witness.jpg"
@@ -175,6 +183,7 @@ test_check_finds_light_in_the_gap_with_the_lamp_off() {
     finding ambient poor "shade the gap from the bench lamp"
 }
 
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_finds_a_witness_stated_at_twice_its_exposure() {
     good s
     change s 's/exposure 0.2/exposure 0.4/'
@@ -184,6 +193,7 @@ test_check_finds_a_witness_stated_at_twice_its_exposure() {
     finding witness poor "stated 0.400" "correct its exposure in sweep.ini"
 }
 
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_finds_a_sweep_that_was_not_rocked() {
     rg calibrate check -o o --pictures none "$SAMPLES/07-G-sharp"
     exits 1
@@ -192,6 +202,7 @@ test_check_finds_a_sweep_that_was_not_rocked() {
     finding rocking poor "rock slowly through the rim plane"
 }
 
+# release only: test_bench_check judges such frames under the sanitizers
 test_check_finds_few_pixels() {
     good s
     own_files s

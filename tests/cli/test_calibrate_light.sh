@@ -28,6 +28,7 @@ widest() {
         "([.arcs[].max_width_mm] | max) as \$w | (\$w - $2 | fabs) <= ([0.008, 0.08 * $2] | max)"
 }
 
+# release only: test_wedge calibrates under the sanitizers, the other cases of this file run the command
 test_calibrated_on_the_wedge_alone_the_other_sweeps_come_out_right() {
     ignorant station.ini
     wedge_of wedge "$PWD/station.ini"
@@ -118,6 +119,7 @@ test_wedge_without_a_witness_or_without_its_numbers_is_refused() {
     refused 66 nowhere
 }
 
+# release only: test_wedge calibrates under the sanitizers, the other cases of this file run the command
 test_wrong_wedge_is_not_written_to_the_station() {
     cp "$CALIB/bench.ini" station.ini
     wedge_of wedge "$PWD/station.ini"
@@ -129,6 +131,7 @@ test_wrong_wedge_is_not_written_to_the_station() {
     cmp -s station.ini "$CALIB/bench.ini" || fail "the station file is as it was"
 }
 
+# release only: test_wedge calibrates under the sanitizers, the other cases of this file run the command
 test_demo_bench_holds_what_its_wedge_says() {
     cp "$CALIB/bench.ini" station.ini
     sed -i -e 's/^psf_factor = .*/psf_factor = 1/' -e 's/^overhang_factor = .*/overhang_factor = 1/' \

@@ -13,6 +13,7 @@ END
     ln -s "$ROOT/calib" calib
 }
 
+# release only: a shell script over commands that have cases of their own
 test_the_demonstration_shows_the_table_and_names_the_pictures() {
     quick_program
     unset DISPLAY WAYLAND_DISPLAY || :
@@ -25,6 +26,7 @@ test_the_demonstration_shows_the_table_and_names_the_pictures() {
     there build/demo/comparison/PE-A-0147/0001-0002/G.png build/demo/reports/PE-A-0147-0001.pdf
 }
 
+# release only: a shell script over commands that have cases of their own
 test_the_demonstration_opens_pictures_only_where_there_is_a_screen() {
     quick_program
     mkdir bin

@@ -5,6 +5,7 @@ installed() {
         PREFIX=/usr >make.out 2>&1 || { cat make.out; fail "make install"; }
 }
 
+# release only: shell scripts over the help texts, which test_help runs under the sanitizers
 test_manual_pages_say_what_the_help_says() {
     sh "$ROOT/src/package/manual.sh" "$RIMGLOW" pages
     sh "$ROOT/src/package/commands.sh" "$RIMGLOW" >commands
@@ -25,6 +26,7 @@ test_manual_pages_say_what_the_help_says() {
 }
 
 # Whatever the list of commands says is there, and help is known to it.
+# release only: shell scripts over the help texts, which test_help runs under the sanitizers
 test_every_listed_command_has_help() {
     sh "$ROOT/src/package/commands.sh" "$RIMGLOW" | while read -r command; do
         # shellcheck disable=SC2086
@@ -41,6 +43,7 @@ complete() {
         rimglow rimglow "$@" >out
 }
 
+# release only: shell scripts over the help texts, which test_help runs under the sanitizers
 test_completion_offers_commands_verbs_options_and_files() {
     sh "$ROOT/src/package/completion.sh" "$RIMGLOW" >rimglow.bash
     complete ins
@@ -58,6 +61,7 @@ test_completion_offers_commands_verbs_options_and_files() {
     [ "$(cat out)" = a-sweep ] || fail "a file"
 }
 
+# release only: shell scripts over the help texts, which test_help runs under the sanitizers
 test_an_installed_program_finds_its_settings() {
     installed
     there root/usr/bin/rimglow root/usr/share/man/man1/rimglow.1 root/usr/share/man/man1/rimglow-bench.1 \

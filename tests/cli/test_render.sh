@@ -6,6 +6,7 @@ plan() {
         "$ROOT/samples/render/PE-A-0152.ini" >p.ini
 }
 
+# release only: test_render, test_synth and test_pipeline draw and measure small pictures under the sanitizers
 test_rendered_gap_is_measured_within_its_uncertainty() {
     plan
     rg render -o r p.ini 08-G-light
@@ -22,6 +23,7 @@ test_rendered_gap_is_measured_within_its_uncertainty() {
         r/truth/PE-A-0152-08-G-light.json i/PE-A-0152/08-G-light/seal-map.json || fail "widths within U of the truth"
 }
 
+# release only: test_render, test_synth and test_pipeline draw and measure small pictures under the sanitizers
 test_the_same_plan_gives_the_same_bytes_on_any_number_of_workers() {
     plan -e 's/^bearings = 6/bearings = 2/' -e 's/^elevations_deg = -0.8, -0.4, 0, 0.4, 0.8/elevations_deg = 0.2/'
     rg render -j 1 -o one p.ini
@@ -47,6 +49,7 @@ test_a_single_frame_has_its_truth_beside_it() {
     refused 73 "r/PE-A-0152/08-G-near.png" "there already"
 }
 
+# release only: test_render, test_synth and test_pipeline draw and measure small pictures under the sanitizers
 test_a_whole_instrument_is_sealed_but_for_what_sweeps_say() {
     plan -e 's/^bearings = 6/bearings = 1/' -e 's/^elevations_deg = -0.8, -0.4, 0, 0.4, 0.8/elevations_deg = 0.2/' \
         -e 's/^witness = yes/witness = no/' -e 's/^\[sweep 08-G-firm\]/[sweep whole]\npad = */'
@@ -62,6 +65,7 @@ test_a_whole_instrument_is_sealed_but_for_what_sweeps_say() {
 }
 
 # Another camera: three quarters of the size, a barrel lens with its centre off the middle, dark corners.
+# release only: test_render, test_synth and test_pipeline draw and measure small pictures under the sanitizers
 test_any_camera_of_a_station_file() {
     plan -e "s|^station = .*|station = other.ini|" -e 's/^vignetting = 0/vignetting = 0.3/'
     sed -e 's/^width_px = 1280/width_px = 960/' -e 's/^height_px = 720/height_px = 540/' \

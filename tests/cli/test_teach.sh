@@ -68,6 +68,7 @@ sweep() {
     fail "the sweep of $1 becomes $2: $(head -c 300 body)"
 }
 
+# release only: test_lab draws and measures under the sanitizers, the other cases of this file ask the server
 test_teach_sweeps_until_the_pad_is_another() {
     teach
     sweep "page=p&gap_mm=0.1" '.running and .total > 40 and .done > 0'
@@ -153,6 +154,7 @@ test_teach_help_teaches_with_cautions() {
 }
 
 # What teach draws is what rimglow render draws of the same plan: its pad is inspected as sealed.
+# release only: test_lab draws and measures under the sanitizers, the other cases of this file ask the server
 test_teach_pad_is_a_plan_for_render() {
     rg render -q -o rendered "$CALIB/teach-pad.ini"
     exits 0

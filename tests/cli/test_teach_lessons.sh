@@ -36,6 +36,7 @@ tells() {
     for text in "$@"; do grep -qF -e "$text" words || fail "the sheet says: $text ($(head -c 600 words))"; done
 }
 
+# release only: test_draw_lesson runs under the sanitizers, and another sheet of this file
 test_six_sheets_are_made_and_say_their_cautions() {
     quick
     mkdir s
@@ -75,6 +76,7 @@ test_a_sheet_says_what_was_measured() {
         fail "within U of 0.05, 0.10 and 0.16: $(cat said)"
 }
 
+# release only: test_draw_lesson runs under the sanitizers, and another sheet of this file
 test_the_same_seed_gives_the_same_bytes_on_any_number_of_workers() {
     quick
     rg teach -q -j 1 --sheets one --plan quick.ini --lesson 6 --seed 3 --paper letter

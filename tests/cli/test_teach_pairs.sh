@@ -3,6 +3,7 @@
 . "$ROOT/tests/cli/pairs.sh"
 . "$ROOT/tests/cli/bench.sh"
 
+# release only: test_pairs runs under the sanitizers, and the other cases of this file
 test_pairs_as_files_name_nobody_and_leave_the_archive_alone() {
     two_visits
     grep -qaF OWNER-BELL a/bags/PE-A-0151/*/data/sweeps/*/view_00.jpg || fail "the archived frames name their owner"
@@ -146,6 +147,7 @@ test_pairs_page_tells_of_damage_without_names() {
 }
 
 # With a folder for results the names hold, and the key lies there; without one they change.
+# release only: test_pairs runs under the sanitizers, and the other cases of this file
 test_pairs_keep_their_names_by_a_key_beside_the_results() {
     two_visits
     mkdir kept

@@ -263,6 +263,7 @@ test_teach_quiz_refuses_what_is_no_answer() {
     asks_nobody_else /quiz /quiz.js /quiz.css
 }
 
+# release only: test_quiz, test_trainee and test_draw_quiz run under the sanitizers, and the other cases of this file
 test_teach_quiz_goes_from_examination_to_results_and_certificate() {
     quiz
     begin "A. Bell" true 42

@@ -1,5 +1,6 @@
 # A worked instrument, from its first sweep to its release and one return (samples/workshop.sh).
 
+# release only: a shell script over commands that have cases of their own
 test_worked_instrument_goes_from_five_faults_to_its_release() {
     case $RIMGLOW in */asan/*) echo "rendering takes too long under the sanitizers"; exit 77 ;; esac
     (cd "$ROOT" && sh samples/workshop.sh "$RIMGLOW" "$OLDPWD/w" >"$OLDPWD/out" 2>"$OLDPWD/err") || fail "it ends well"
@@ -32,6 +33,7 @@ test_worked_instrument_goes_from_five_faults_to_its_release() {
     exits 0
 }
 
+# release only: a shell script over commands that have cases of their own
 test_rendered_saddle_tilt_and_crease_are_told_apart() {
     case $RIMGLOW in */asan/*) echo "rendering takes too long under the sanitizers"; exit 77 ;; esac
     rg render -q -o r "$ROOT/samples/render/faults.ini"
