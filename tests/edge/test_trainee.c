@@ -426,7 +426,7 @@ Test(trainee, an_entry_that_cannot_be_is_not_written)
 static void write_all(const rg_quiz_entry *entry, int count)
 {
     for (int i = 0; i < count; i++) {
-        char name[8];
+        char name[16];
         snprintf(name, sizeof name, "T%d", i);
         if (rg_trainee_append(folder, name, &entry[i], NULL, NULL) != RG_OK)
             _exit(1);
@@ -449,7 +449,7 @@ Test(trainee, two_writers_keep_whole_lines)
         cr_expect_eq(status, 0);
     }
     for (int i = 0; i < FILES; i++) {
-        char name[8];
+        char name[16];
         rg_trainee t;
         snprintf(name, sizeof name, "T%d", i);
         cr_assert_eq(rg_trainee_read(folder, name, &t, &err), RG_OK, "%s", err.text);
