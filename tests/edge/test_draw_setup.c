@@ -400,7 +400,7 @@ Test(draw_setup, the_work_is_told_in_full)
     m->sheet.work = work;
     m->sheet.works = SENTENCES;
     cr_expect_geq(whole(m), 3);
-    const char *words = words_of(m);
+    char *words = words_of(m);
     for (int i = 0; i < SENTENCES; i++) {
         char text[64];
         snprintf(text, sizeof text, "sentence%d: lower it by 0.09 ± 0.01 mm.", i);
@@ -411,6 +411,7 @@ Test(draw_setup, the_work_is_told_in_full)
         cr_expect_null(strstr(subject + 1, text), "%s twice", text);
     }
     SAYS(m, "The work, worst leak first", "pad of number 0 - sentence0", "who decides, signature");
+    free(words);
     free(work);
     free(m);
 }
