@@ -60,7 +60,8 @@ const rg_pairs_settings *rg_pairs_settings_of(const rg_pairs *pairs);
 
 /* Name of a text under a key. */
 void rg_pairs_name(const uint8_t key[RG_PAIRS_KEY], const char *text, char name[RG_PAIRS_NAME]);
-/* KEEP/pairs-XXXXXXXX.key, X from the archive's real path: a key file for each archive. path: size bytes. */
+/* KEEP/pairs-DIGITS.key, eight hex digits from the archive's real path: a key file for each archive. path: size
+ * bytes. */
 rg_code rg_pairs_key_path(const char *keep, const char *archive, char *path, size_t size,
                           rg_error *err);
 

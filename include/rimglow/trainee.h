@@ -1,7 +1,7 @@
 /*
  * trainee.h - what trainees answered, kept on this computer alone: one file for each trainee, one line for each case.
  *
- * FOLDER/SLUG-XXXXXXXX.jsonl, SLUG the name's ASCII letters and digits with '-' for the rest, XXXXXXXX the first eight hex
+ * FOLDER/SLUG-DIGITS.jsonl, SLUG the name's ASCII letters and digits with '-' for the rest, DIGITS the first eight hex
  * digits of the SHA-256 of the name: different names never share a file, and no name leaves the folder. JSON lines (one
  * object, one line, UTF-8):
  *
