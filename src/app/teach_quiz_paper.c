@@ -58,7 +58,7 @@ static void chart(void *context, const rg_request *request, rg_reply *reply,
     rg_bytes drawn = {0};
     rg_error err = {0};
     rg_code code = progress_of(page->quiz, request, &p, &err);
-    const rg_draw_progress_args args = {&p, rg_version()};
+    const rg_draw_progress_args args = {&p, "rimglow " RG_VERSION};
     if (code == RG_OK)
         code = rg_draw_quiz_progress(&args, format, &drawn, &err);
     if (code == RG_OK)
@@ -98,7 +98,7 @@ void rg_quiz_get_certificate(void *context, const rg_request *request, rg_reply 
     rg_error err = {0};
     rg_code code = progress_of(page->quiz, request, &p, &err);
     const rg_quiz_result *exam = exam_of(&p, rg_request_query(request, "sitting_s"));
-    const rg_draw_result_args args = {exam, rg_version()};
+    const rg_draw_result_args args = {exam, "rimglow " RG_VERSION};
     if (code == RG_OK && !exam)
         code = rg_fail(&err, RG_NO_INPUT, "this trainee has finished no such examination");
     if (code == RG_OK)

@@ -43,10 +43,30 @@ static void draw_band(const rg_plot *p, const rg_quiz_progress *q)
     rg_grey(p->cr, 0);
 }
 
+static void say_none(const rg_plot *p, const char *text)
+{
+    rg_font(p->cr, 18, false);
+    rg_text(p->cr, p->left + p->width / 2, p->top + p->height / 2, 0.5, 0, text);
+}
+
+static bool is_told(const rg_quiz_progress *q)
+{
+    for (int i = 0; i < q->points; i++)
+        if (isfinite(q->point[i].share))
+            return true;
+    return false;
+}
+
 static void draw_share(const rg_plot *p, const rg_quiz_progress *q)
 {
     bool pen = false;
+    char text[64];
     rg_plot_axes(p, "answer", "share");
+    if (!is_told(q)) {
+        snprintf(text, sizeof text, "told from %d practice cases on", q->window);
+        say_none(p, text);
+        return;
+    }
     rg_plot_clip(p);
     draw_band(p, q);
     for (int i = 0; i < q->points; i++) {
@@ -148,9 +168,7 @@ static void draw_exams(const rg_plot *p, const rg_quiz_progress *q)
     char text[64];
     rg_plot_y_axis(p, "share, kappa");
     if (shown == 0) {
-        rg_font(p->cr, 18, false);
-        rg_text(p->cr, p->left + p->width / 2, p->top + p->height / 2, 0.5, 0,
-                "no examination was taken to its end");
+        say_none(p, "no examination was taken to its end");
         return;
     }
     rg_plot_level(p, q->exam[q->exams - 1].pass_share, 1.4, 6);
@@ -237,6 +255,17 @@ static rg_plot plot_at(cairo_t *cr, double top, double height, double last)
                      .y1 = 1};
 }
 
+/* Room for the lowest kappa, which may be -1, in fifths. */
+static double lowest(const rg_quiz_progress *q)
+{
+    int from = q->exams > RG_QUIZ_EXAMS_DRAWN ? q->exams - RG_QUIZ_EXAMS_DRAWN : 0;
+    double low = -0.2;
+    for (int i = from; i < q->exams; i++)
+        if (q->exam[i].truth.cause.state == RG_KAPPA_FOUND)
+            low = fmin(low, floor(q->exam[i].truth.cause.low * 5) / 5);
+    return fmax(low, -1);
+}
+
 static void draw_page(cairo_t *cr, const rg_draw_progress_args *args)
 {
     const rg_quiz_progress *q = args->progress;
@@ -244,7 +273,7 @@ static void draw_page(cairo_t *cr, const rg_draw_progress_args *args)
     rg_plot share = plot_at(cr, 276, 230, last), level = plot_at(cr, 652, 230, last),
             exams = plot_at(cr, 1004, 190, 1);
     level.y1 = fmax(q->levels, 1) * 1.08;
-    exams.y0 = -0.2;
+    exams.y0 = lowest(q);
     exams.y1 = 1.05;
     draw_head(cr, args);
     rg_plot_title(&share, "Share of cases with all three answers right");

@@ -226,6 +226,28 @@ Test(draw_quiz, progress_says_how_it_stands)
     free(words);
 }
 
+/* With fewer cases than the share is told of, the empty frame says so; the axis reaches down to the lowest kappa. */
+Test(draw_quiz, an_empty_share_says_from_when_and_a_low_kappa_has_room)
+{
+    rg_quiz_point point[POINTS];
+    rg_quiz_result exam = usual();
+    rg_quiz_progress q = walk(point);
+    const rg_draw_progress_args args = {&q, NULL};
+    q.exams = 1;
+    q.exam = &exam;
+    char *words = words_of(draw_progress, &args);
+    cr_expect_null(strstr(words, "practice cases on"));
+    cr_expect_null(strstr(words, "-0.5"));
+    free(words);
+    for (int i = 0; i < q.points; i++)
+        point[i].share = point[i].low = point[i].high = (double)NAN;
+    exam.truth.cause.low = -0.55;
+    words = words_of(draw_progress, &args);
+    expect_word(words, "told from 20 practice cases on");
+    expect_word(words, "-0.5");
+    free(words);
+}
+
 /* Height of the ink's middle in a narrow upright window. */
 static double middle_of(const rg_image *m, int x, int top, int bottom)
 {

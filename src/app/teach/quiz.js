@@ -183,7 +183,7 @@ function learn(reply) {
   $("feedback").hidden = false;
   setText($("feedback-title"), (s.all ? "( O ) All right" : "( / ) " + right + " of 3 right") + (now.archived
     ? " by the archived map. Your level stays at " + reply.next_level + "." : ". The next case has level " + reply.next_level + "."));
-  $("words").replaceChildren(...reply.words.map((text) => element("li", text)));
+  $("words").replaceChildren(...reply.words.map((text) => element("li", plain(text))));
   ring($("truth"), { seen: null, map: reply.map, truth: reply.true_mm, camera: null, tolerance: now.archived ? reply.tolerance_mm : quiz.tolerance_mm });
   setText($("truth-words"), now.archived
     ? "The archived map of the whole sweep: pattern, where and how wide it has a gap, and where the rim was seen. Triangle: your answer."
