@@ -8,6 +8,8 @@
  *              detection limit at or below seen_fraction * tolerance, and
  *              w + U <= tolerance on every bearing;
  *   undecided: anything else, with the bearings and the remedy.
+ *
+ * A pad that leaks on opposite sides of the hole is told that its widths may be larger: one looks right through.
  */
 #ifndef RIMGLOW_VERDICT_H
 #define RIMGLOW_VERDICT_H

@@ -138,6 +138,26 @@ static bool report_leaks(rg_seal_map *map, const rg_sealmap_options *o)
     return leaking;
 }
 
+/* Of the 180 lines across the hole, so many open at both ends let a level camera look right through: dark parts
+ * of the gap are then no contact, and widths read too small (rendered frames: 0.27 mm as 0.15). */
+enum { SEE_THROUGH_LINES = 60 };
+
+static bool is_wide(const rg_bin *bin, const rg_sealmap_options *o)
+{
+    return bin->state == RG_BIN_GAP && bin->width_mm >= o->tolerance_mm;
+}
+
+static void report_see_through(rg_seal_map *map, const rg_sealmap_options *o)
+{
+    int lines = 0;
+    for (int b = 0; b < RG_BINS / 2; b++)
+        lines += is_wide(&map->bin[b], o) && is_wide(&map->bin[b + RG_BINS / 2], o);
+    if (lines >= SEE_THROUGH_LINES)
+        add_reason(map,
+                   "open on opposite sides of the hole, which one can look through: widths may "
+                   "be larger than told; bring the key down, then sweep again");
+}
+
 static void report_unseen(rg_seal_map *map, const rg_sealmap_options *o)
 {
     rg_run run[RG_BINS / 2 + 1];
@@ -224,6 +244,7 @@ void rg_verdict_decide(rg_seal_map *map, const rg_evidence *evidence,
     bool proven = report_evidence(map, evidence);
     if (report_leaks(map, options)) {
         map->verdict = RG_VERDICT_LEAKING;
+        report_see_through(map, options);
         /* What else may be wrong is worth knowing before the pad is touched. */
         report_blocked(map, options);
         report_ambient(map, options);

@@ -160,7 +160,7 @@ async function archive(page) {
   await answer(page, 199, 4, 1);
   await feedback(page, "quiz-10-archived-map", /Archived map.*You.*Case/s);
   assert.match(await text(page, "#feedback-title"), /All right by the archived map. Your level stays at 1/);
-  assert.match(await text(page, "#words"), /own seal map.*gauge.*\+- 0\.\d+ mm/s);
+  assert.match(await text(page, "#words"), /own seal map.*gauge.*\u00b1 0\.\d+ mm/s);
   await onId(page, "next");
   expected.now = /status of 404/;
   await page.keyboard.press("Enter");

@@ -270,6 +270,24 @@ Test(verdict, a_rim_open_all_round_leaks)
     cr_assert(says(&map, "bearings 0..359"));
 }
 
+/* 60 lines across the hole, not 59; a wide gap on one side alone shows the lit wall. */
+Test(verdict, a_rim_open_on_opposite_sides_may_be_wider_than_told)
+{
+    const rg_sealmap_options o = usual();
+    for (int length = 59; length <= 60; length++) {
+        seal(&map);
+        gap(&map, 20, length, 0.1, 0.004);
+        gap(&map, 200, length, tolerance, 0.004);
+        rg_verdict_decide(&map, &good, &o);
+        cr_expect_eq(map.verdict, RG_VERDICT_LEAKING);
+        cr_expect_eq(says(&map, "look through"), length == 60, "%d", length);
+    }
+    seal(&map);
+    gap(&map, 20, 179, 0.1, 0.004);
+    rg_verdict_decide(&map, &good, &o);
+    cr_expect_not(says(&map, "look through"));
+}
+
 Test(verdict, more_reasons_than_room_are_cut_not_overrun)
 {
     seal(&map);
