@@ -374,13 +374,7 @@ static rg_code draw_cases(const making *m, exercises *e, rg_error *err)
     rg_random random = {(uint64_t)m->asked->seed};
     int order[RG_QUIZ_CAUSES];
     rg_code code = RG_OK;
-    for (int i = 0; i < RG_QUIZ_CAUSES; i++)
-        order[i] = i;
-    for (int i = RG_QUIZ_CAUSES - 1; i > 0; i--) {
-        int k = rg_random_below(&random, i + 1), kept = order[i];
-        order[i] = order[k];
-        order[k] = kept;
-    }
+    rg_random_order(&random, order, RG_QUIZ_CAUSES);
     for (int i = 0; i < RG_LESSON_EXERCISES && code == RG_OK; i++) {
         code = rg_quiz_draw(&m->bench->quiz, rg_random_next(&random), 1,
                             (rg_quiz_cause)order[i % RG_QUIZ_CAUSES], -1, &e->drawn[i], err);
