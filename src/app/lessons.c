@@ -12,6 +12,7 @@
 #include "rimglow/memory.h"
 #include "rimglow/random.h"
 #include "rimglow/render.h"
+#include "rimglow/text.h"
 #include "rimglow/version.h"
 
 #include "lessons_private.h"
@@ -66,13 +67,10 @@ static rg_code measure_all(making *m, rg_error *err)
                        m, err);
 }
 
-/* FNV-1a, as in render.c: a sweep looks the same whichever others are measured. */
+/* A sweep looks the same whichever others are measured. */
 static uint64_t seed_of(const making *m, const char *name)
 {
-    uint64_t hash = 14695981039346656037u;
-    for (const char *at = name; *at; at++)
-        hash = (hash ^ (uint8_t)*at) * 1099511628211u;
-    return hash ^ (uint64_t)m->bench->plan.seed;
+    return rg_text_hash(name) ^ (uint64_t)m->bench->plan.seed;
 }
 
 static rg_code add_sweep(making *m, const char *name, int look_deg, rg_error *err)

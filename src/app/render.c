@@ -187,8 +187,8 @@ static void plan_shots(rendering *r, gsl_rng *random)
     r->shots = (int)(k - r->shot);
 }
 
-/* FNV-1a (Fowler, Noll and Vo, RFC 9923): so that a sweep looks the same whether or not others are
- * rendered with it. */
+/* FNV-1a of 32 bits (Fowler, Noll and Vo, RFC 9923), since the frames of samples/ rest on it: so that a sweep looks the
+ * same whether or not others are rendered with it. */
 static unsigned long seed_of(const rg_render_plan *plan, const char *name)
 {
     uint32_t hash = 2166136261u;
