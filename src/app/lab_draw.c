@@ -128,21 +128,14 @@ rg_code rg_lab_develop(rg_lab *lab, const rg_render_sweep *face, const rg_synth_
     return code;
 }
 
-/* What was drawn, through the lens: what it loses outwards, and its glare. */
+/* What was drawn, through the lens. */
 static rg_code end_drawing(const rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot,
                            rg_synth_view *view, rg_error *err)
 {
     rg_synth_drawing *drawing = shot->drawing;
     shot->drawing = NULL;
     rg_code code = rg_synth_end(drawing, view, err);
-    if (code != RG_OK)
-        return code;
-    code = rg_synth_vignette(view, &lab->setup.lens, face->falloff_power, face->vignetting, err);
-    if (code == RG_OK)
-        rg_synth_veil(view, face->glare);
-    else
-        rg_synth_view_free(view);
-    return code;
+    return code == RG_OK ? rg_render_lens(face, &lab->setup.lens, view, err) : code;
 }
 
 static rg_code finish(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, rg_error *err)

@@ -215,8 +215,7 @@ static rg_code take(taking *t, const rg_synth_scene *scene, double bearing, doub
     double distance = s->distance_mm + spread(&t->random, s->distance_spread_mm);
     rg_pose camera = rg_synth_camera(bearing, elevation, distance, s->aim_mm,
                                      spread(&t->random, s->roll_spread_deg));
-    rg_code code =
-        rg_synth_render(scene, &t->setup.lens, &camera, s->blur_px, s->glare, &view, err);
+    rg_code code = rg_render_view(s, scene, &t->setup.lens, &camera, &view, err);
     if (code != RG_OK)
         return code;
     code = rg_synth_expose(t->sensor, &view, exposure, rg_random_next(&t->random), &image, err);
@@ -414,7 +413,7 @@ rg_code rg_lesson_photograph(const rg_lesson_bench *b, const rg_render_sweep *s,
     if (!window(&setup, &camera, shot, &lens))
         return rg_fail(err, RG_BAD_DATA, "%s: [sweep %s] cannot be pictured from %g degrees",
                        b->plan_path, s->name, shot->bearing_deg);
-    rg_code code = rg_synth_render(&closed, &lens, &camera, s->blur_px, s->glare, &view, err);
+    rg_code code = rg_render_view(s, &closed, &lens, &camera, &view, err);
     if (code != RG_OK)
         return code;
     code = expose(s, &view, shot->seed, &image, err);

@@ -76,6 +76,17 @@ test_a_sheet_says_what_was_measured() {
         fail "within U of 0.05, 0.10 and 0.16: $(cat said)"
 }
 
+# release only: another sheet of this file runs under the sanitizers
+test_the_lens_of_the_plan_darkens_the_pictures_of_a_sheet() {
+    for vignetting in 0 0.9; do
+        quick -e "s/^vignetting = [0-9.]*/vignetting = $vignetting/"
+        rg teach -q --sheets "by-$vignetting" --plan quick.ini --lesson 3
+        exits 0
+        pdftoppm -gray -r 50 "by-$vignetting/lesson-3-finger.pdf" "page-$vignetting"
+    done
+    ! cmp -s page-0-1.pgm page-0.9-1.pgm || fail "another lens gives another picture"
+}
+
 # release only: test_draw_lesson runs under the sanitizers, and another sheet of this file
 test_the_same_seed_gives_the_same_bytes_on_any_number_of_workers() {
     quick
