@@ -16,6 +16,7 @@
 #include "rimglow/version.h"
 
 #include "lessons_private.h"
+#include "quiz_private.h"
 
 const char *rg_lesson_name(int lesson)
 {
@@ -113,6 +114,14 @@ static rg_code widest_of(const making *m, const char *name, int *bearing, rg_err
     return RG_OK;
 }
 
+/* A sweep whose observations at its widest bearing are wanted. */
+static rg_code add_widest(making *m, const char *name, rg_error *err)
+{
+    int bearing = 0;
+    rg_code code = widest_of(m, name, &bearing, err);
+    return code == RG_OK ? add_sweep(m, name, bearing, err) : code;
+}
+
 static void head_of(making *m, const rg_render_sweep *sweep)
 {
     rg_setup setup;
@@ -205,12 +214,8 @@ static rg_code make_leak(making *m, rg_bytes *pdf, rg_error *err)
     static const char *const name[RG_LESSON_GAPS] = {"gap-1", "gap-2", "gap-3", "gap-4", "gap-5"};
     rg_lesson_leak l = {.head.paper = m->asked->paper};
     rg_code code = RG_OK;
-    for (int i = 0; i < RG_LESSON_GAPS && code == RG_OK; i++) {
-        int bearing = 0;
-        code = widest_of(m, name[i], &bearing, err);
-        if (code == RG_OK)
-            code = add_sweep(m, name[i], bearing, err);
-    }
+    for (int i = 0; i < RG_LESSON_GAPS && code == RG_OK; i++)
+        code = add_widest(m, name[i], err);
     if (code == RG_OK)
         code = measure_all(m, err);
     for (int i = 0; i < RG_LESSON_GAPS && code == RG_OK; i++)
@@ -268,12 +273,8 @@ static rg_code make_hold(making *m, rg_bytes *pdf, rg_error *err)
     static const char *const name[] = {"rocking-1", "rocking-2", "streak", "hidden"};
     rg_lesson_hold l = {.head.paper = m->asked->paper};
     rg_code code = RG_OK;
-    for (int i = 0; i < 4 && code == RG_OK; i++) {
-        int bearing = 0;
-        code = widest_of(m, name[i], &bearing, err);
-        if (code == RG_OK)
-            code = add_sweep(m, name[i], bearing, err);
-    }
+    for (int i = 0; i < 4 && code == RG_OK; i++)
+        code = add_widest(m, name[i], err);
     if (code == RG_OK)
         code = measure_all(m, err);
     if (code == RG_OK)
@@ -382,21 +383,6 @@ static rg_code draw_cases(const making *m, exercises *e, rg_error *err)
     return code;
 }
 
-/* The case on the plan's pad. */
-static void set_face(const rg_quiz_case *c, rg_render_sweep *s)
-{
-    s->level_mm = c->level_mm;
-    s->tilt_mm = c->tilt_mm;
-    s->tilt_bearing_deg = c->tilt_bearing_deg;
-    s->saddle_mm = c->saddle_mm;
-    s->saddle_bearing_deg = c->saddle_bearing_deg;
-    s->creases = c->crease_mm > 0;
-    s->crease[0] =
-        (rg_render_crease){c->crease_bearing_deg, c->crease_half_width_deg, c->crease_mm};
-    s->lamp_uneven = c->lamp_uneven;
-    s->lamp_bearing_deg = c->lamp_bearing_deg;
-}
-
 static rg_code sweep_cases(making *m, const exercises *e, rg_error *err)
 {
     rg_code code = RG_OK;
@@ -405,7 +391,7 @@ static rg_code sweep_cases(making *m, const exercises *e, rg_error *err)
         if (code != RG_OK)
             return code;
         rg_lesson_work *w = &m->work[i];
-        set_face(&e->drawn[i], &w->sweep);
+        rg_quiz_set_face(&e->drawn[i], &w->sweep);
         w->seed = e->drawn[i].noise;
     }
     return measure_all(m, err);

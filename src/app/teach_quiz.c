@@ -24,7 +24,6 @@
 #include <string.h>
 
 #include "rimglow/calib_file.h"
-#include "rimglow/config_diagnosis.h"
 #include "rimglow/memory.h"
 #include "teach_assets.h"
 #include "teach_quiz_private.h"
@@ -341,16 +340,9 @@ static void get_result(void *context, const rg_request *request, rg_reply *reply
 
 static rg_code load(rg_teach_page *page, rg_teach_quiz *q, rg_error *err)
 {
-    rg_calib_file file;
-    rg_code code =
-        rg_quiz_options_load(page->options.quiz, rg_quiz_overhang(page->lab), &q->options, err);
-    if (code == RG_OK)
-        code = rg_calib_file_read("diagnosis.ini", NULL, "--diagnosis", &file, err);
-    if (code != RG_OK)
-        return code;
-    code = rg_diagnosis_options_parse(file.path, file.text, file.size, &q->diagnosis, err);
-    free(file.text);
-    return code;
+    rg_code code = rg_quiz_options_load(page->options.quiz, rg_quiz_overhang(rg_lab_pad(page->lab)),
+                                        &q->options, err);
+    return code == RG_OK ? rg_calib_diagnosis(&q->diagnosis, err) : code;
 }
 
 static void add_routes(rg_teach_page *p)

@@ -338,3 +338,13 @@ test_teach_quiz_results_are_refused_where_there_are_none() {
     rg teach --results --trainees kept --quiz nothing.ini
     refused 66 "nothing.ini"
 }
+
+# The program in a place of its own, without calib/ beside it or here.
+test_teach_says_which_option_names_a_settings_file_that_is_nowhere() {
+    mkdir -p a/b && cp "$RIMGLOW" a/b/rimglow
+    RIMGLOW=$PWD/a/b/rimglow
+    rg teach --results --trainees kept
+    refused 66 "quiz.ini is neither in calib/ here" "with --quiz FILE"
+    rg teach --sheets s --plan "$CALIB/lessons.ini"
+    refused 66 "diagnosis.ini is neither in calib/ here" "copy it into calib/"
+}
