@@ -48,14 +48,6 @@ static const char *text_in(const json_t *json, const char *key)
     return text ? text : "";
 }
 
-static void reply_fault(rg_reply *reply, const rg_error *err)
-{
-    if (err->code == RG_USAGE || err->code == RG_BAD_DATA)
-        rg_reply_error(reply, err->code == RG_USAGE ? 400 : 500, err->text);
-    else
-        rg_teach_reply_fault(reply, err);
-}
-
 /* 404 where there is none. */
 static rg_quiz_sitting *sitting_in(rg_teach_quiz *q, const char *id, rg_reply *reply)
 {
@@ -130,7 +122,7 @@ static void post_begin(void *context, const rg_request *request, rg_reply *reply
     if (code == RG_OK)
         rg_page_reply_json(reply, 200, case_json(q, s));
     else
-        reply_fault(reply, &err);
+        rg_teach_reply_fault(reply, &err);
     pthread_mutex_unlock(&q->lock);
     json_decref(body);
 }
@@ -149,7 +141,7 @@ static void post_next(void *context, const rg_request *request, rg_reply *reply)
     if (s && code == RG_OK)
         rg_page_reply_json(reply, 200, case_json(q, s));
     else if (s)
-        reply_fault(reply, &err);
+        rg_teach_reply_fault(reply, &err);
     pthread_mutex_unlock(&q->lock);
     json_decref(body);
 }
@@ -166,14 +158,8 @@ static void get_picture(void *context, const rg_request *request, rg_reply *repl
         rg_reply_error(reply, 404, "this case has no such picture");
     } else if (s) {
         const rg_quiz_picture *k = &s->shown->picture[n];
-        reply->bytes = malloc(k->size);
-        if (reply->bytes) {
-            memcpy(reply->bytes, k->bytes, k->size);
-            reply->size = k->size;
-            reply->type = k->type;
-        } else {
+        if (!rg_teach_reply_copy(reply, k->bytes, k->size, k->type))
             rg_reply_error(reply, 500, "no memory");
-        }
     }
     pthread_mutex_unlock(&q->lock);
 }
@@ -281,7 +267,7 @@ static void answer(rg_teach_quiz *q, rg_quiz_sitting *s, const json_t *body, rg_
     if (!read_answer(&q->options, body, &a, reply))
         return;
     if (rg_quiz_sit_answer(q, s, &a, &score, &err) != RG_OK)
-        reply_fault(reply, &err);
+        rg_teach_reply_fault(reply, &err);
     else
         rg_page_reply_json(reply, 200,
                            s->exam ? json_pack("{s:b, s:i}", "done", s->step == RG_QUIZ_DONE,
@@ -328,7 +314,7 @@ static void get_result(void *context, const rg_request *request, rg_reply *reply
     if (s && s->step != RG_QUIZ_DONE)
         rg_reply_error(reply, 409, "the result comes when every case has its answer");
     else if (s && rg_quiz_result_of(&q->options, s->name, s->entry, s->answers, &r, &err) != RG_OK)
-        reply_fault(reply, &err);
+        rg_teach_reply_fault(reply, &err);
     else if (s)
         rg_page_reply_json(reply, 200,
                            json_pack("{s:o, s:o}", "result", rg_quiz_json_result(&q->options, &r),
