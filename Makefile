@@ -141,7 +141,7 @@ $(OUT)/src/%.o: src/%.c
 	$(Q)$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -MMD -MP -c -o $@ $<
 
 # The pages' files, byte for byte.
-$(OUT)/src/app/%_assets.o: src/app/%_assets.S $(wildcard src/app/bench/* src/app/teach/*)
+$(OUT)/src/app/%_assets.o: src/app/%_assets.S src/app/asset_macro.S $(wildcard src/app/bench/* src/app/teach/*)
 	@mkdir -p $(@D)
 	$(SAY) AS $<
 	$(Q)$(CC) -c -o $@ $<

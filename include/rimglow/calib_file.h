@@ -9,7 +9,7 @@
 
 #include <stddef.h>
 
-#include "rimglow/status.h"
+#include "rimglow/config_diagnosis.h"
 
 enum { RG_CALIB_PATH = 4200 };
 
@@ -20,9 +20,12 @@ typedef struct rg_calib_file {
 } rg_calib_file;
 
 /* given: the path that the user named, or NULL for the places above. On
- * failure *calib owns nothing. RG_NO_INPUT names all places and option, the
- * option that says where the file is. */
+ * failure *calib owns nothing. RG_NO_INPUT names all places and option (without
+ * dashes), the option that says where the file is; NULL: there is none. */
 rg_code rg_calib_file_read(const char *name, const char *given, const char *option,
                            rg_calib_file *calib, rg_error *err);
+
+/* calib/diagnosis.ini of the places above. */
+rg_code rg_calib_diagnosis(rg_diagnosis_options *options, rg_error *err);
 
 #endif

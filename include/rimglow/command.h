@@ -4,6 +4,8 @@
 #ifndef RIMGLOW_COMMAND_H
 #define RIMGLOW_COMMAND_H
 
+#include <signal.h>
+
 /* argv[0] is the command's own name. Returns the exit code. */
 typedef int rg_command_run(int argc, char **argv);
 
@@ -27,6 +29,10 @@ int rg_command_main(int argc, char **argv);
 
 /* Prints "rimglow: text" to stderr and returns the code, for commands. */
 int rg_command_fail(int code, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* Blocks what ends a program (INT, TERM, HUP), for this thread and those that it makes: to be called before any is made.
+ * set: these signals, for sigwait. */
+void rg_command_block_signals(sigset_t *set);
 
 /* An rg_progress report (inspection.h) for commands: a line on stderr that is
  * written over. context: a const bool *, false keeps still. */

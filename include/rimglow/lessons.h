@@ -20,8 +20,7 @@ const char *rg_lesson_name(int lesson);
 const char *rg_lesson_title(int lesson);
 
 typedef struct rg_lessons {
-    const char *plan_file, *quiz_file,
-        *diagnosis_file; /* NULL: calib/lessons.ini, calib/quiz.ini, calib/diagnosis.ini */
+    const char *plan_file, *quiz_file; /* NULL: calib/lessons.ini, calib/quiz.ini */
     rg_paper paper;
     int seed;                    /* of the exercises, 0 or more */
     int only;                    /* lesson 1 to 6 alone; 0: all */

@@ -20,5 +20,8 @@ double rg_random_share(rg_random *random);
 double rg_random_between(rg_random *random, double low, double high);
 /* 0 .. n - 1, n > 0, each as often (within n / 2^64). */
 int rg_random_below(rg_random *random, int n);
+/* 0 .. n - 1 in an order that any other is as likely as (R. A. Fisher, F. Yates, "Statistical tables", 1938; in place by
+ * R. Durstenfeld, Comm. ACM 7 (1964) 420). order: [n]; n = 0: nothing. */
+void rg_random_order(rg_random *random, int *order, int n);
 
 #endif

@@ -26,6 +26,16 @@
 void rg_render_scene(const rg_render_sweep *sweep, const rg_pad *pad, rg_synth_scene *closed,
                      rg_synth_scene *cracked);
 
+/* A scene as the sweep's camera sees it, before the sensor: blurred, darker outwards, veiled by glare, as the sweep has
+ * them. On failure the view owns nothing. */
+rg_code rg_render_view(const rg_render_sweep *sweep, const rg_synth_scene *scene,
+                       const rg_lens *lens, const rg_pose *camera, rg_synth_view *view,
+                       rg_error *err);
+/* The lens's part of it alone, for a view that was drawn without glare: what it loses outwards (farthest corner: of the
+ * picture of this lens), and its glare. On failure the view is freed. */
+rg_code rg_render_lens(const rg_render_sweep *sweep, const rg_lens *lens, rg_synth_view *view,
+                       rg_error *err);
+
 /* Renders the sweeps of the plan, or those of them that only names (NULL: all). Whole sweeps or nothing: a
  * folder of that name that is there already is refused (RG_CANT_CREATE) before anything is rendered. */
 rg_code rg_render_run(const char *plan_file, const char *const *only, int onlys, const char *out,

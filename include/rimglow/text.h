@@ -6,6 +6,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 /* A finite decimal number with '.' as the decimal sign and nothing else
  * around it but blanks. False for "", "1,5", "nan", "inf", "0x10", "1 2",
@@ -19,6 +20,8 @@ bool rg_parse_int(const char *text, long low, long high, long *value);
 bool rg_is_safe_name(const char *text);
 /* Copies at most size - 1 bytes and always ends with 0; false when cut. */
 bool rg_copy_text(char *to, size_t size, const char *from);
+/* FNV-1a, 64 bits (Fowler, Noll and Vo; RFC 9923): for tables and seeds, not against somebody who means harm. */
+uint64_t rg_text_hash(const char *text);
 /* Bytes of the UTF-8 sequence (RFC 3629) that text begins with, 0 when the first
  * of the left bytes begin none. */
 size_t rg_utf8_length(const char *text, size_t left);

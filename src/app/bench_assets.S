@@ -1,16 +1,5 @@
-/* The files of src/app/bench, byte for byte: no tool beyond the assembler is needed. */
-.macro asset name, file
-    .globl rg_asset_\name
-    .globl rg_asset_\name\()_size
-    .balign 8
-rg_asset_\name:
-    .incbin "\file"
-1:
-    .byte 0
-    .balign 8
-rg_asset_\name\()_size:
-    .quad 1b - rg_asset_\name
-.endm
+/* The files of src/app/bench. */
+    .include "src/app/asset_macro.S"
 
     .section .rodata
     asset bench_html, "src/app/bench/bench.html"

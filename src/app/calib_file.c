@@ -6,6 +6,7 @@
 
 #include <stdint.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -56,8 +57,23 @@ rg_code rg_calib_file_read(const char *name, const char *given, const char *opti
         if (code != RG_NO_INPUT)
             return code;
     }
+    if (!option)
+        return rg_fail(err, RG_NO_INPUT,
+                       "%s is neither in calib/ here nor beside the program; copy it into calib/",
+                       name);
     return rg_fail(err, RG_NO_INPUT,
                    "%s is neither in calib/ here nor beside the program; say where it is with "
                    "--%s FILE",
                    name, option);
+}
+
+rg_code rg_calib_diagnosis(rg_diagnosis_options *options, rg_error *err)
+{
+    rg_calib_file file;
+    rg_code code = rg_calib_file_read("diagnosis.ini", NULL, NULL, &file, err);
+    if (code != RG_OK)
+        return code;
+    code = rg_diagnosis_options_parse(file.path, file.text, file.size, options, err);
+    free(file.text);
+    return code;
 }

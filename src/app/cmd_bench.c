@@ -142,22 +142,12 @@ static void announce(const rg_bench_page *page)
     fflush(stdout);
 }
 
-/* Signals are waited for by this thread alone: blocked before any other thread is made. */
-static void block_signals(sigset_t *set)
-{
-    sigemptyset(set);
-    sigaddset(set, SIGINT);
-    sigaddset(set, SIGTERM);
-    sigaddset(set, SIGHUP);
-    pthread_sigmask(SIG_BLOCK, set, NULL);
-}
-
 static rg_code run(job *j, rg_error *err)
 {
     sigset_t set;
     int signal_number;
     rg_bench_page *page = NULL;
-    block_signals(&set);
+    rg_command_block_signals(&set);
     rg_code code = rg_bench_open(&j->bench, &j->page.bench, err);
     if (code != RG_OK)
         return code;

@@ -363,15 +363,6 @@ static void read_keys(job *j, const rg_live_state *s)
     }
 }
 
-static void block_signals(sigset_t *ours)
-{
-    sigemptyset(ours);
-    sigaddset(ours, SIGINT);
-    sigaddset(ours, SIGTERM);
-    sigaddset(ours, SIGHUP);
-    pthread_sigmask(SIG_BLOCK, ours, NULL);
-}
-
 /* Takes what is pending, so that nothing kills the program while it ends. */
 static bool interrupted(const sigset_t *ours)
 {
@@ -557,7 +548,7 @@ static rg_code run(job *j, int *answer, rg_error *err)
 {
     sigset_t signals;
     rg_error late = {0};
-    block_signals(&signals);
+    rg_command_block_signals(&signals);
     j->screen = !j->json;
     j->map = rg_alloc(1, sizeof *j->map);
     rg_code code = j->map ? begin(j, err) : rg_fail(err, RG_INTERNAL, "no memory for a map");

@@ -1,7 +1,6 @@
 /*
  * cmd_teach.c - rimglow teach: lessons on this computer's own page.
  */
-#include <pthread.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -143,23 +142,13 @@ static rg_code read_options(int argc, char **argv, job *j, rg_error *err)
     return code;
 }
 
-/* Signals are waited for by this thread alone: blocked before any other thread is made. */
-static void block_signals(sigset_t *set)
-{
-    sigemptyset(set);
-    sigaddset(set, SIGINT);
-    sigaddset(set, SIGTERM);
-    sigaddset(set, SIGHUP);
-    pthread_sigmask(SIG_BLOCK, set, NULL);
-}
-
 static rg_code serve(const rg_teach_page_options *options, rg_error *err)
 {
     sigset_t set;
     int signal_number;
     char url[256];
     rg_teach_page *page;
-    block_signals(&set);
+    rg_command_block_signals(&set);
     rg_code code = rg_teach_page_open(options, &page, err);
     if (code != RG_OK)
         return code;

@@ -250,6 +250,15 @@ int rg_command_fail(int code, const char *format, ...)
     return code;
 }
 
+void rg_command_block_signals(sigset_t *set)
+{
+    sigemptyset(set);
+    sigaddset(set, SIGINT);
+    sigaddset(set, SIGTERM);
+    sigaddset(set, SIGHUP);
+    pthread_sigmask(SIG_BLOCK, set, NULL);
+}
+
 void rg_command_progress(void *context, const char *what, int done, int total)
 {
     const bool *shown = context;

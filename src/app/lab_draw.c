@@ -7,6 +7,7 @@
 
 #include "lab_private.h"
 #include "rimglow/pool.h"
+#include "rimglow/random.h"
 #include "rimglow/render.h"
 
 /* Bands of a picture for each worker: what is dear lies in its middle. */
@@ -19,15 +20,13 @@ double rg_lab_now_ms(void)
     return 1e3 * (double)t.tv_sec + 1e-6 * (double)t.tv_nsec;
 }
 
-/* SplitMix64 (Steele, Lea and Flood, OOPSLA 2014), over the value's bits. */
-uint64_t rg_lab_mix(uint64_t seed, double value)
+/* Another seed for each value, told apart by its bits. */
+static uint64_t mix(uint64_t seed, double value)
 {
     uint64_t bits;
     memcpy(&bits, &value, sizeof bits);
-    uint64_t z = (seed ^ bits) + 0x9e3779b97f4a7c15u;
-    z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
-    z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;
-    return z ^ (z >> 31);
+    rg_random random = {seed ^ bits};
+    return rg_random_next(&random);
 }
 
 void rg_lab_shot_free(rg_lab_shot *shot)
@@ -49,7 +48,7 @@ rg_lab_shot rg_lab_closed(const rg_lab *lab, const rg_lab_case *c)
     shot.camera =
         rg_synth_camera(c->bearing_deg, c->elevation_deg, c->distance_mm, face.aim_mm, c->roll_deg);
     /* Another view has another noise. */
-    shot.seed = rg_lab_mix(rg_lab_mix(c->seed, c->bearing_deg), c->elevation_deg);
+    shot.seed = mix(mix(c->seed, c->bearing_deg), c->elevation_deg);
     return shot;
 }
 
@@ -129,21 +128,14 @@ rg_code rg_lab_develop(rg_lab *lab, const rg_render_sweep *face, const rg_synth_
     return code;
 }
 
-/* What was drawn, through the lens: what it loses outwards, and its glare. */
+/* What was drawn, through the lens. */
 static rg_code end_drawing(const rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot,
                            rg_synth_view *view, rg_error *err)
 {
     rg_synth_drawing *drawing = shot->drawing;
     shot->drawing = NULL;
     rg_code code = rg_synth_end(drawing, view, err);
-    if (code != RG_OK)
-        return code;
-    code = rg_synth_vignette(view, &lab->setup.lens, face->falloff_power, face->vignetting, err);
-    if (code == RG_OK)
-        rg_synth_veil(view, face->glare);
-    else
-        rg_synth_view_free(view);
-    return code;
+    return code == RG_OK ? rg_render_lens(face, &lab->setup.lens, view, err) : code;
 }
 
 static rg_code finish(rg_lab *lab, const rg_render_sweep *face, rg_lab_shot *shot, rg_error *err)

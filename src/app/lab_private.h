@@ -61,7 +61,6 @@ typedef struct rg_lab_shot {
 void rg_lab_shot_free(rg_lab_shot *shot);
 
 double rg_lab_now_ms(void);
-uint64_t rg_lab_mix(uint64_t seed, double value);
 
 /* The case's pad under its finger. */
 rg_render_sweep rg_lab_pressed(const rg_lab *lab, const rg_lab_case *c);

@@ -12,9 +12,11 @@
 #include "rimglow/memory.h"
 #include "rimglow/random.h"
 #include "rimglow/render.h"
+#include "rimglow/text.h"
 #include "rimglow/version.h"
 
 #include "lessons_private.h"
+#include "quiz_private.h"
 
 const char *rg_lesson_name(int lesson)
 {
@@ -66,13 +68,10 @@ static rg_code measure_all(making *m, rg_error *err)
                        m, err);
 }
 
-/* FNV-1a, as in render.c: a sweep looks the same whichever others are measured. */
+/* A sweep looks the same whichever others are measured. */
 static uint64_t seed_of(const making *m, const char *name)
 {
-    uint64_t hash = 14695981039346656037u;
-    for (const char *at = name; *at; at++)
-        hash = (hash ^ (uint8_t)*at) * 1099511628211u;
-    return hash ^ (uint64_t)m->bench->plan.seed;
+    return rg_text_hash(name) ^ (uint64_t)m->bench->plan.seed;
 }
 
 static rg_code add_sweep(making *m, const char *name, int look_deg, rg_error *err)
@@ -113,6 +112,14 @@ static rg_code widest_of(const making *m, const char *name, int *bearing, rg_err
     rg_synth_widths(&closed, width);
     *bearing = widest(width);
     return RG_OK;
+}
+
+/* A sweep whose observations at its widest bearing are wanted. */
+static rg_code add_widest(making *m, const char *name, rg_error *err)
+{
+    int bearing = 0;
+    rg_code code = widest_of(m, name, &bearing, err);
+    return code == RG_OK ? add_sweep(m, name, bearing, err) : code;
 }
 
 static void head_of(making *m, const rg_render_sweep *sweep)
@@ -207,12 +214,8 @@ static rg_code make_leak(making *m, rg_bytes *pdf, rg_error *err)
     static const char *const name[RG_LESSON_GAPS] = {"gap-1", "gap-2", "gap-3", "gap-4", "gap-5"};
     rg_lesson_leak l = {.head.paper = m->asked->paper};
     rg_code code = RG_OK;
-    for (int i = 0; i < RG_LESSON_GAPS && code == RG_OK; i++) {
-        int bearing = 0;
-        code = widest_of(m, name[i], &bearing, err);
-        if (code == RG_OK)
-            code = add_sweep(m, name[i], bearing, err);
-    }
+    for (int i = 0; i < RG_LESSON_GAPS && code == RG_OK; i++)
+        code = add_widest(m, name[i], err);
     if (code == RG_OK)
         code = measure_all(m, err);
     for (int i = 0; i < RG_LESSON_GAPS && code == RG_OK; i++)
@@ -270,12 +273,8 @@ static rg_code make_hold(making *m, rg_bytes *pdf, rg_error *err)
     static const char *const name[] = {"rocking-1", "rocking-2", "streak", "hidden"};
     rg_lesson_hold l = {.head.paper = m->asked->paper};
     rg_code code = RG_OK;
-    for (int i = 0; i < 4 && code == RG_OK; i++) {
-        int bearing = 0;
-        code = widest_of(m, name[i], &bearing, err);
-        if (code == RG_OK)
-            code = add_sweep(m, name[i], bearing, err);
-    }
+    for (int i = 0; i < 4 && code == RG_OK; i++)
+        code = add_widest(m, name[i], err);
     if (code == RG_OK)
         code = measure_all(m, err);
     if (code == RG_OK)
@@ -374,13 +373,7 @@ static rg_code draw_cases(const making *m, exercises *e, rg_error *err)
     rg_random random = {(uint64_t)m->asked->seed};
     int order[RG_QUIZ_CAUSES];
     rg_code code = RG_OK;
-    for (int i = 0; i < RG_QUIZ_CAUSES; i++)
-        order[i] = i;
-    for (int i = RG_QUIZ_CAUSES - 1; i > 0; i--) {
-        int k = rg_random_below(&random, i + 1), kept = order[i];
-        order[i] = order[k];
-        order[k] = kept;
-    }
+    rg_random_order(&random, order, RG_QUIZ_CAUSES);
     for (int i = 0; i < RG_LESSON_EXERCISES && code == RG_OK; i++) {
         code = rg_quiz_draw(&m->bench->quiz, rg_random_next(&random), 1,
                             (rg_quiz_cause)order[i % RG_QUIZ_CAUSES], -1, &e->drawn[i], err);
@@ -388,21 +381,6 @@ static rg_code draw_cases(const making *m, exercises *e, rg_error *err)
             rg_quiz_truth_of(&m->bench->quiz, &e->drawn[i], &e->truth[i]);
     }
     return code;
-}
-
-/* The case on the plan's pad. */
-static void set_face(const rg_quiz_case *c, rg_render_sweep *s)
-{
-    s->level_mm = c->level_mm;
-    s->tilt_mm = c->tilt_mm;
-    s->tilt_bearing_deg = c->tilt_bearing_deg;
-    s->saddle_mm = c->saddle_mm;
-    s->saddle_bearing_deg = c->saddle_bearing_deg;
-    s->creases = c->crease_mm > 0;
-    s->crease[0] =
-        (rg_render_crease){c->crease_bearing_deg, c->crease_half_width_deg, c->crease_mm};
-    s->lamp_uneven = c->lamp_uneven;
-    s->lamp_bearing_deg = c->lamp_bearing_deg;
 }
 
 static rg_code sweep_cases(making *m, const exercises *e, rg_error *err)
@@ -413,7 +391,7 @@ static rg_code sweep_cases(making *m, const exercises *e, rg_error *err)
         if (code != RG_OK)
             return code;
         rg_lesson_work *w = &m->work[i];
-        set_face(&e->drawn[i], &w->sweep);
+        rg_quiz_set_face(&e->drawn[i], &w->sweep);
         w->seed = e->drawn[i].noise;
     }
     return measure_all(m, err);

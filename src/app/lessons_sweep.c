@@ -9,8 +9,6 @@
 #include <string.h>
 
 #include "rimglow/calib_file.h"
-#include "rimglow/config_diagnosis.h"
-#include "rimglow/config_quiz.h"
 #include "rimglow/file.h"
 #include "rimglow/lessons.h"
 #include "rimglow/memory.h"
@@ -18,6 +16,7 @@
 #include "rimglow/render.h"
 
 #include "lessons_private.h"
+#include "quiz_private.h"
 
 /* Beside the cup, mm: a pad that lies askew and a hand that does not aim well stay in the picture. */
 static const double beside_cup_mm = 3;
@@ -78,33 +77,14 @@ static rg_code read_plan(const char *given, rg_lesson_bench *b, rg_error *err)
     return code;
 }
 
-static rg_code read_diagnosis(const char *given, rg_lesson_bench *b, rg_error *err)
-{
-    rg_calib_file file;
-    rg_code code = rg_calib_file_read("diagnosis.ini", given, "diagnosis", &file, err);
-    if (code != RG_OK)
-        return code;
-    code = rg_diagnosis_options_parse(file.path, file.text, file.size, &b->diagnosis, err);
-    free(file.text);
-    return code;
-}
-
 static rg_code read_quiz(const char *given, rg_lesson_bench *b, rg_error *err)
 {
-    rg_calib_file file;
     rg_render_sweep sweep;
-    rg_setup setup;
     rg_code code = rg_lesson_bench_find(b, "exercise", &sweep, err);
-    if (code == RG_OK)
-        code = rg_calib_file_read("quiz.ini", given, "quiz", &file, err);
     if (code != RG_OK)
         return code;
-    rg_lesson_bench_setup(b, &sweep, &setup);
-    code = rg_quiz_options_parse(file.path, file.text, file.size,
-                                 0.5 * (setup.rim.pad_diameter_mm - setup.rim.outer_diameter_mm),
-                                 &b->quiz, err);
-    free(file.text);
-    return code;
+    return rg_quiz_options_load(given, rg_quiz_overhang(rg_lesson_bench_pad(b, &sweep)), &b->quiz,
+                                err);
 }
 
 rg_code rg_lesson_bench_open(const rg_lessons *l, rg_lesson_bench *b, rg_error *err)
@@ -116,7 +96,7 @@ rg_code rg_lesson_bench_open(const rg_lessons *l, rg_lesson_bench *b, rg_error *
     if (code == RG_OK)
         code = read_station(b, err);
     if (code == RG_OK)
-        code = read_diagnosis(l->diagnosis_file, b, err);
+        code = rg_calib_diagnosis(&b->diagnosis, err);
     if (code == RG_OK)
         code = read_quiz(l->quiz_file, b, err);
     if (code != RG_OK)
@@ -215,8 +195,7 @@ static rg_code take(taking *t, const rg_synth_scene *scene, double bearing, doub
     double distance = s->distance_mm + spread(&t->random, s->distance_spread_mm);
     rg_pose camera = rg_synth_camera(bearing, elevation, distance, s->aim_mm,
                                      spread(&t->random, s->roll_spread_deg));
-    rg_code code =
-        rg_synth_render(scene, &t->setup.lens, &camera, s->blur_px, s->glare, &view, err);
+    rg_code code = rg_render_view(s, scene, &t->setup.lens, &camera, &view, err);
     if (code != RG_OK)
         return code;
     code = rg_synth_expose(t->sensor, &view, exposure, rg_random_next(&t->random), &image, err);
@@ -414,7 +393,7 @@ rg_code rg_lesson_photograph(const rg_lesson_bench *b, const rg_render_sweep *s,
     if (!window(&setup, &camera, shot, &lens))
         return rg_fail(err, RG_BAD_DATA, "%s: [sweep %s] cannot be pictured from %g degrees",
                        b->plan_path, s->name, shot->bearing_deg);
-    rg_code code = rg_synth_render(&closed, &lens, &camera, s->blur_px, s->glare, &view, err);
+    rg_code code = rg_render_view(s, &closed, &lens, &camera, &view, err);
     if (code != RG_OK)
         return code;
     code = expose(s, &view, shot->seed, &image, err);

@@ -162,18 +162,12 @@ static rg_code choose_key(rg_pairs *p, const char *file, rg_error *err)
 static rg_code read_settings(rg_pairs *p, rg_error *err)
 {
     rg_calib_file calib;
-    rg_code code = rg_calib_file_read("pairs.ini", NULL, "calib", &calib, err);
+    rg_code code = rg_calib_file_read("pairs.ini", NULL, NULL, &calib, err);
     if (code != RG_OK)
         return code;
     code = rg_pairs_settings_parse(calib.path, calib.text, calib.size, &p->settings, err);
     free(calib.text);
-    if (code == RG_OK)
-        code = rg_calib_file_read("diagnosis.ini", NULL, "calib", &calib, err);
-    if (code != RG_OK)
-        return code;
-    code = rg_diagnosis_options_parse(calib.path, calib.text, calib.size, &p->diagnosis, err);
-    free(calib.text);
-    return code;
+    return code == RG_OK ? rg_calib_diagnosis(&p->diagnosis, err) : code;
 }
 
 /* An index is needed; it is opened for each question, since reindex may replace it. */

@@ -11,10 +11,23 @@
 
 #include "quiz_private.h"
 
-double rg_quiz_overhang(const rg_lab *lab)
+double rg_quiz_overhang(const rg_pad *pad)
 {
-    const rg_rim *rim = &rg_lab_pad(lab)->rim;
-    return (rim->pad_diameter_mm - rim->outer_diameter_mm) / 2;
+    return (pad->rim.pad_diameter_mm - pad->rim.outer_diameter_mm) / 2;
+}
+
+void rg_quiz_set_face(const rg_quiz_case *c, rg_render_sweep *s)
+{
+    s->level_mm = c->level_mm;
+    s->tilt_mm = c->tilt_mm;
+    s->tilt_bearing_deg = c->tilt_bearing_deg;
+    s->saddle_mm = c->saddle_mm;
+    s->saddle_bearing_deg = c->saddle_bearing_deg;
+    s->creases = c->crease_mm > 0;
+    s->crease[0] =
+        (rg_render_crease){c->crease_bearing_deg, c->crease_half_width_deg, c->crease_mm};
+    s->lamp_uneven = c->lamp_uneven;
+    s->lamp_bearing_deg = c->lamp_bearing_deg;
 }
 
 static rg_render_streak streak(const rg_quiz_options *o, double azimuth_deg)
@@ -29,17 +42,8 @@ static rg_lab_case lab_case(const rg_lab *lab, const rg_quiz_options *o, const r
     rg_lab_case l;
     rg_lab_start(lab, &l);
     rg_render_sweep *f = &l.face;
-    f->level_mm = c->level_mm;
-    f->tilt_mm = c->tilt_mm;
-    f->tilt_bearing_deg = c->tilt_bearing_deg;
-    f->saddle_mm = c->saddle_mm;
-    f->saddle_bearing_deg = c->saddle_bearing_deg;
-    f->creases = c->crease_mm > 0;
-    f->crease[0] =
-        (rg_render_crease){c->crease_bearing_deg, c->crease_half_width_deg, c->crease_mm};
+    rg_quiz_set_face(c, f);
     f->lamp *= c->dim;
-    f->lamp_uneven = c->lamp_uneven;
-    f->lamp_bearing_deg = c->lamp_bearing_deg;
     f->glare += c->glare;
     for (int i = 0; i < c->streaks && f->streaks < RG_RENDER_STREAKS; i++)
         f->streak[f->streaks++] = streak(o, c->streak_azimuth_deg[i]);

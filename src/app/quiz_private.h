@@ -32,8 +32,10 @@ typedef struct rg_quiz_shown {
     rg_seal_map map; /* what it measured */
 } rg_quiz_shown;
 
-/* Overhang of the lab's pad, mm. */
-double rg_quiz_overhang(const rg_lab *lab);
+/* How far a pad stands out beyond its rim, mm. */
+double rg_quiz_overhang(const rg_pad *pad);
+/* Sets the pad's face and the side on which the lamp lies to the case's; the rest of the sweep stays. */
+void rg_quiz_set_face(const rg_quiz_case *c, rg_render_sweep *sweep);
 /* Draws the views and measures them together. */
 rg_code rg_quiz_show(rg_lab *lab, const rg_quiz_options *options,
                      const rg_diagnosis_options *diagnosis, const rg_quiz_case *c,

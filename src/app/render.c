@@ -143,6 +143,25 @@ void rg_render_scene(const rg_render_sweep *sweep, const rg_pad *pad, rg_synth_s
     crack(sweep, &cracked->pad);
 }
 
+rg_code rg_render_lens(const rg_render_sweep *sweep, const rg_lens *lens, rg_synth_view *view,
+                       rg_error *err)
+{
+    rg_code code = rg_synth_vignette(view, lens, sweep->falloff_power, sweep->vignetting, err);
+    if (code == RG_OK)
+        rg_synth_veil(view, sweep->glare);
+    else
+        rg_synth_view_free(view);
+    return code;
+}
+
+rg_code rg_render_view(const rg_render_sweep *sweep, const rg_synth_scene *scene,
+                       const rg_lens *lens, const rg_pose *camera, rg_synth_view *view,
+                       rg_error *err)
+{
+    rg_code code = rg_synth_render(scene, lens, camera, sweep->blur_px, 0, view, err);
+    return code == RG_OK ? rg_render_lens(sweep, lens, view, err) : code;
+}
+
 /* ---------------------------------------------------------------- shots */
 
 static double spread(gsl_rng *random, double half_range)
@@ -187,8 +206,8 @@ static void plan_shots(rendering *r, gsl_rng *random)
     r->shots = (int)(k - r->shot);
 }
 
-/* FNV-1a (Fowler, Noll and Vo, RFC 9923): so that a sweep looks the same whether or not others are
- * rendered with it. */
+/* FNV-1a of 32 bits (Fowler, Noll and Vo, RFC 9923), since the frames of samples/ rest on it: so that a sweep looks the
+ * same whether or not others are rendered with it. */
 static unsigned long seed_of(const rg_render_plan *plan, const char *name)
 {
     uint32_t hash = 2166136261u;
@@ -219,26 +238,12 @@ static rg_code prepare(rendering *r, rg_error *err)
     return rg_synth_sensor_new(&r->sensor, r->sweep->full_well, r->sweep->read_noise, err);
 }
 
-/* The lens: what it draws, what it loses outwards, and its glare. */
-static rg_code draw(const rendering *r, const shot *k, rg_synth_view *view, rg_error *err)
-{
-    const rg_render_sweep *s = r->sweep;
-    rg_code code = rg_synth_render(k->scene, r->lens, &k->camera, s->blur_px, 0, view, err);
-    if (code == RG_OK)
-        code = rg_synth_vignette(view, r->lens, s->falloff_power, s->vignetting, err);
-    if (code == RG_OK)
-        rg_synth_veil(view, s->glare);
-    else
-        rg_synth_view_free(view);
-    return code;
-}
-
 static rg_code photograph(const rendering *r, const shot *k, uint8_t **bytes, size_t *size,
                           rg_error *err)
 {
     rg_synth_view view;
     rg_image image;
-    rg_code code = draw(r, k, &view, err);
+    rg_code code = rg_render_view(r->sweep, k->scene, r->lens, &k->camera, &view, err);
     if (code != RG_OK)
         return code;
     code = rg_synth_expose(r->sensor, &view, k->exposure, k->seed, &image, err);

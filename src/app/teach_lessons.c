@@ -175,13 +175,12 @@ static void get_pdf(void *context, const rg_request *request, rg_reply *reply)
         asked && asked[0] >= '1' && asked[0] <= '0' + RG_LESSONS && !asked[1] ? asked[0] - '0' : 0;
     pthread_mutex_lock(&t->lock);
     const rg_bytes *pdf = lesson ? &t->sheet[lesson - 1].pdf : NULL;
-    if (pdf && pdf->data && (reply->bytes = rg_alloc(pdf->size, 1))) {
-        memcpy(reply->bytes, pdf->data, pdf->size);
-        reply->size = pdf->size;
-        reply->type = "application/pdf";
-    }
+    bool there = pdf && pdf->data,
+         copied = there && rg_teach_reply_copy(reply, pdf->data, pdf->size, "application/pdf");
     pthread_mutex_unlock(&t->lock);
-    if (!reply->bytes)
+    if (there && !copied)
+        rg_reply_error(reply, 500, "no memory");
+    else if (!there)
         rg_reply_error(reply, 404,
                        "That sheet has not been made yet; the page Lesson sheets makes it.");
 }

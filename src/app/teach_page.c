@@ -7,6 +7,7 @@
 #include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "bench_assets.h"
 #include "rimglow/memory.h"
@@ -23,6 +24,17 @@ void rg_teach_reply_fault(rg_reply *reply, const rg_error *err)
 {
     unsigned status = err->code == RG_USAGE ? 400 : err->code == RG_NO_INPUT ? 404 : 500;
     rg_reply_error(reply, status, err->text);
+}
+
+bool rg_teach_reply_copy(rg_reply *reply, const uint8_t *bytes, size_t size, const char *type)
+{
+    reply->bytes = malloc(size);
+    if (!reply->bytes)
+        return false;
+    memcpy(reply->bytes, bytes, size);
+    reply->size = size;
+    reply->type = type;
+    return true;
 }
 
 json_t *rg_teach_base64(const uint8_t *bytes, size_t size)

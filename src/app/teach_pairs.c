@@ -32,12 +32,12 @@ typedef struct kept {
     rg_bytes file[FILES]; /* owned */
 } kept;
 
-typedef struct showing {
+struct rg_teach_pairs {
     rg_pairs *pairs; /* owned; NULL: no archive was handed over */
     pthread_mutex_t lock;
     unsigned long requests;
     kept kept[KEPT];
-} showing;
+};
 
 typedef struct picture {
     const char *path, *view, *type;
@@ -58,7 +58,7 @@ static const picture pictures[FILES - 1] = {
 
 /* ---------------------------------------------------------------- answers */
 
-static showing *of(void *context)
+static rg_teach_pairs *of(void *context)
 {
     return ((rg_teach_page *)context)->pairs;
 }
@@ -126,7 +126,7 @@ static json_t *sizes(const rg_pairs *pairs)
 
 static void get_choices(void *context, const rg_request *request, rg_reply *reply)
 {
-    const showing *s = of(context);
+    const rg_teach_pairs *s = of(context);
     (void)request;
     rg_page_reply_json(reply, 200,
                        json_pack("{s:b, s:[s,s,s], s:o, s:o}", "archive", s->pairs != NULL,
@@ -144,7 +144,8 @@ static rg_code read_number(const rg_request *request, const char *name, long low
     return rg_fail(err, RG_USAGE, "%s: a whole number from %ld to %ld is needed", name, low, high);
 }
 
-static rg_code list(showing *s, const rg_request *request, rg_pairs_page *page, rg_error *err)
+static rg_code list(rg_teach_pairs *s, const rg_request *request, rg_pairs_page *page,
+                    rg_error *err)
 {
     long size = -1, from = 0;
     rg_code code = read_number(request, "size", 0, RG_PAIRS_SIZES + 1, -1, &size, err);
@@ -158,7 +159,7 @@ static rg_code list(showing *s, const rg_request *request, rg_pairs_page *page, 
 
 static void get_list(void *context, const rg_request *request, rg_reply *reply)
 {
-    showing *s = of(context);
+    rg_teach_pairs *s = of(context);
     rg_error err = {0};
     rg_pairs_page *page = rg_alloc(1, sizeof *page);
     rg_code code = page ? RG_OK : rg_fail(&err, RG_INTERNAL, "no memory for a list");
@@ -200,7 +201,7 @@ static rg_code draw_all(const rg_pair *pair, kept *k, rg_error *err)
     return code;
 }
 
-static rg_code make(showing *s, const char *name, kept *k, rg_error *err)
+static rg_code make(rg_teach_pairs *s, const char *name, kept *k, rg_error *err)
 {
     rg_pair *pair;
     drop(k);
@@ -216,7 +217,7 @@ static rg_code make(showing *s, const char *name, kept *k, rg_error *err)
 }
 
 /* The case among those that are kept; else in the place of the one that was not asked for longest. */
-static rg_code find(showing *s, const char *name, kept **found, rg_error *err)
+static rg_code find(rg_teach_pairs *s, const char *name, kept **found, rg_error *err)
 {
     kept *oldest = &s->kept[0];
     *found = NULL;
@@ -234,20 +235,17 @@ static rg_code find(showing *s, const char *name, kept **found, rg_error *err)
     return RG_OK;
 }
 
-static rg_code copy(const rg_bytes *file, rg_reply *reply, rg_error *err)
+static rg_code copy(const rg_bytes *file, const char *type, rg_reply *reply, rg_error *err)
 {
     if (!file->data)
         return rg_fail(err, RG_NO_INPUT, "no such picture");
-    reply->bytes = malloc(file->size);
-    if (!reply->bytes)
+    if (!rg_teach_reply_copy(reply, file->data, file->size, type))
         return rg_fail(err, RG_INTERNAL, "no memory for a picture");
-    memcpy(reply->bytes, file->data, file->size);
-    reply->size = file->size;
     return RG_OK;
 }
 
 /* file: of a kept case; FILES: none is meant. */
-static void answer(showing *s, const rg_request *request, int file, const char *type,
+static void answer(rg_teach_pairs *s, const rg_request *request, int file, const char *type,
                    rg_reply *reply)
 {
     rg_error err = {0};
@@ -260,18 +258,16 @@ static void answer(showing *s, const rg_request *request, int file, const char *
         pthread_mutex_lock(&s->lock);
         code = find(s, name, &k, &err);
         if (code == RG_OK)
-            code = copy(&k->file[file], reply, &err);
+            code = copy(&k->file[file], type, reply, &err);
         pthread_mutex_unlock(&s->lock);
     }
-    if (code == RG_OK && type)
-        reply->type = type;
     if (code != RG_OK)
         reply_fault(reply, &err);
 }
 
 static void get_case(void *context, const rg_request *request, rg_reply *reply)
 {
-    answer(of(context), request, FILES - 1, NULL, reply);
+    answer(of(context), request, FILES - 1, reply->type, reply);
 }
 
 static void get_picture(void *context, const rg_request *request, rg_reply *reply, const char *path)
@@ -340,7 +336,7 @@ rg_code rg_teach_pairs_open(const rg_teach_page_options *options, rg_pairs **pai
 
 rg_code rg_teach_add_pairs(rg_teach_page *page, rg_error *err)
 {
-    showing *s = rg_alloc(1, sizeof *s);
+    rg_teach_pairs *s = rg_alloc(1, sizeof *s);
     if (!s)
         return rg_fail(err, RG_INTERNAL, "no memory for the archive's photographs");
     pthread_mutex_init(&s->lock, NULL);
@@ -351,7 +347,7 @@ rg_code rg_teach_add_pairs(rg_teach_page *page, rg_error *err)
 
 void rg_teach_close_pairs(rg_teach_page *page)
 {
-    showing *s = page->pairs;
+    rg_teach_pairs *s = page->pairs;
     if (!s)
         return;
     for (int i = 0; i < KEPT; i++)

@@ -13,6 +13,8 @@ enum { RG_TEACH_ROUTES = 96 };
 
 typedef struct rg_teach_try rg_teach_try;         /* teach_try.c */
 typedef struct rg_teach_lessons rg_teach_lessons; /* teach_lessons.c */
+typedef struct rg_teach_quiz rg_teach_quiz;       /* teach_quiz_private.h */
+typedef struct rg_teach_pairs rg_teach_pairs;     /* teach_pairs.c */
 
 struct rg_teach_page {
     rg_teach_page_options options;
@@ -20,10 +22,11 @@ struct rg_teach_page {
     rg_server *server;
     rg_route route[RG_TEACH_ROUTES];
     int routes;
-    rg_teach_try *trying;      /* owned by teach_try.c */
-    rg_teach_lessons *lessons; /* owned by teach_lessons.c */
-    void *quiz,
-        *pairs; /* owned by teach_quiz.c and teach_pairs.c; NULL while these are not there */
+    /* Owned, each by its part's file; NULL while the part is not there. */
+    rg_teach_try *trying;
+    rg_teach_lessons *lessons;
+    rg_teach_quiz *quiz;
+    rg_teach_pairs *pairs;
 };
 
 extern const char rg_teach_html[], rg_teach_css[], rg_teach_script[]; /* media types */
@@ -37,6 +40,8 @@ void rg_teach_add_call(rg_teach_page *page, const char *path, rg_route_kind kind
 
 /* 400 for RG_USAGE, 404 for RG_NO_INPUT, 500 otherwise. */
 void rg_teach_reply_fault(rg_reply *reply, const rg_error *err);
+/* Answers with a copy of what is kept; false without memory, and nothing is answered yet. */
+bool rg_teach_reply_copy(rg_reply *reply, const uint8_t *bytes, size_t size, const char *type);
 /* The bytes in base64 (RFC 4648), as a JSON string; NULL without memory. */
 json_t *rg_teach_base64(const uint8_t *bytes, size_t size);
 /* Numbers rounded to so many decimals; null for what is not finite. */

@@ -24,7 +24,6 @@
 #include <string.h>
 
 #include "rimglow/calib_file.h"
-#include "rimglow/config_diagnosis.h"
 #include "rimglow/memory.h"
 #include "teach_assets.h"
 #include "teach_quiz_private.h"
@@ -47,14 +46,6 @@ static const char *text_in(const json_t *json, const char *key)
 {
     const char *text = json_string_value(json_object_get(json, key));
     return text ? text : "";
-}
-
-static void reply_fault(rg_reply *reply, const rg_error *err)
-{
-    if (err->code == RG_USAGE || err->code == RG_BAD_DATA)
-        rg_reply_error(reply, err->code == RG_USAGE ? 400 : 500, err->text);
-    else
-        rg_teach_reply_fault(reply, err);
 }
 
 /* 404 where there is none. */
@@ -131,7 +122,7 @@ static void post_begin(void *context, const rg_request *request, rg_reply *reply
     if (code == RG_OK)
         rg_page_reply_json(reply, 200, case_json(q, s));
     else
-        reply_fault(reply, &err);
+        rg_teach_reply_fault(reply, &err);
     pthread_mutex_unlock(&q->lock);
     json_decref(body);
 }
@@ -150,7 +141,7 @@ static void post_next(void *context, const rg_request *request, rg_reply *reply)
     if (s && code == RG_OK)
         rg_page_reply_json(reply, 200, case_json(q, s));
     else if (s)
-        reply_fault(reply, &err);
+        rg_teach_reply_fault(reply, &err);
     pthread_mutex_unlock(&q->lock);
     json_decref(body);
 }
@@ -167,14 +158,8 @@ static void get_picture(void *context, const rg_request *request, rg_reply *repl
         rg_reply_error(reply, 404, "this case has no such picture");
     } else if (s) {
         const rg_quiz_picture *k = &s->shown->picture[n];
-        reply->bytes = malloc(k->size);
-        if (reply->bytes) {
-            memcpy(reply->bytes, k->bytes, k->size);
-            reply->size = k->size;
-            reply->type = k->type;
-        } else {
+        if (!rg_teach_reply_copy(reply, k->bytes, k->size, k->type))
             rg_reply_error(reply, 500, "no memory");
-        }
     }
     pthread_mutex_unlock(&q->lock);
 }
@@ -282,7 +267,7 @@ static void answer(rg_teach_quiz *q, rg_quiz_sitting *s, const json_t *body, rg_
     if (!read_answer(&q->options, body, &a, reply))
         return;
     if (rg_quiz_sit_answer(q, s, &a, &score, &err) != RG_OK)
-        reply_fault(reply, &err);
+        rg_teach_reply_fault(reply, &err);
     else
         rg_page_reply_json(reply, 200,
                            s->exam ? json_pack("{s:b, s:i}", "done", s->step == RG_QUIZ_DONE,
@@ -329,7 +314,7 @@ static void get_result(void *context, const rg_request *request, rg_reply *reply
     if (s && s->step != RG_QUIZ_DONE)
         rg_reply_error(reply, 409, "the result comes when every case has its answer");
     else if (s && rg_quiz_result_of(&q->options, s->name, s->entry, s->answers, &r, &err) != RG_OK)
-        reply_fault(reply, &err);
+        rg_teach_reply_fault(reply, &err);
     else if (s)
         rg_page_reply_json(reply, 200,
                            json_pack("{s:o, s:o}", "result", rg_quiz_json_result(&q->options, &r),
@@ -341,16 +326,9 @@ static void get_result(void *context, const rg_request *request, rg_reply *reply
 
 static rg_code load(rg_teach_page *page, rg_teach_quiz *q, rg_error *err)
 {
-    rg_calib_file file;
-    rg_code code =
-        rg_quiz_options_load(page->options.quiz, rg_quiz_overhang(page->lab), &q->options, err);
-    if (code == RG_OK)
-        code = rg_calib_file_read("diagnosis.ini", NULL, "--diagnosis", &file, err);
-    if (code != RG_OK)
-        return code;
-    code = rg_diagnosis_options_parse(file.path, file.text, file.size, &q->diagnosis, err);
-    free(file.text);
-    return code;
+    rg_code code = rg_quiz_options_load(page->options.quiz, rg_quiz_overhang(rg_lab_pad(page->lab)),
+                                        &q->options, err);
+    return code == RG_OK ? rg_calib_diagnosis(&q->diagnosis, err) : code;
 }
 
 static void add_routes(rg_teach_page *p)

@@ -41,22 +41,10 @@ static rg_code open_pairs(const rg_teach_page *page, rg_teach_quiz *q, rg_error 
     return unreadable(RG_INTERNAL, err);
 }
 
-/* Fisher and Yates. */
-static void shuffle(uint64_t seed, int *order, int count)
-{
-    rg_random random = {seed ^ archive_salt};
-    for (int i = 0; i < count; i++)
-        order[i] = i;
-    for (int i = count - 1; i > 0; i--) {
-        int j = rg_random_below(&random, i + 1), kept = order[i];
-        order[i] = order[j];
-        order[j] = kept;
-    }
-}
-
 rg_code rg_quiz_archive_begin(rg_teach_page *page, rg_quiz_sitting *s, rg_error *err)
 {
     rg_teach_quiz *q = page->quiz;
+    rg_random random = {s->seed ^ archive_salt};
     rg_error why = {0};
     int count = 0;
     rg_code code = open_pairs(page, q, err);
@@ -71,7 +59,7 @@ rg_code rg_quiz_archive_begin(rg_teach_page *page, rg_quiz_sitting *s, rg_error 
     if (!s->photo.order)
         return rg_fail(err, RG_INTERNAL, "no memory for the order of %d sweeps", count);
     s->photo.sweeps = count;
-    shuffle(s->seed, s->photo.order, count);
+    rg_random_order(&random, s->photo.order, count);
     return RG_OK;
 }
 

@@ -48,7 +48,7 @@ typedef struct rg_quiz_sitting {
     unsigned used;        /* when last */
 } rg_quiz_sitting;
 
-typedef struct rg_teach_quiz {
+struct rg_teach_quiz {
     rg_quiz_options options;
     rg_diagnosis_options diagnosis;
     const char *folder;
@@ -57,7 +57,7 @@ typedef struct rg_teach_quiz {
         lock; /* of all that follows; held while a case is drawn, so trainees wait for each other */
     unsigned clock;
     rg_quiz_sitting sitting[RG_QUIZ_SITTINGS];
-} rg_teach_quiz;
+};
 
 /* teach_quiz_sit.c; under the lock. */
 

@@ -25,3 +25,14 @@ int rg_random_below(rg_random *random, int n)
 {
     return (int)(rg_random_next(random) % (uint64_t)n);
 }
+
+void rg_random_order(rg_random *random, int *order, int n)
+{
+    for (int i = 0; i < n; i++)
+        order[i] = i;
+    for (int i = n - 1; i > 0; i--) {
+        int j = rg_random_below(random, i + 1), kept = order[i];
+        order[i] = order[j];
+        order[j] = kept;
+    }
+}

@@ -132,6 +132,14 @@ bool rg_is_safe_name(const char *text)
     return true;
 }
 
+uint64_t rg_text_hash(const char *text)
+{
+    uint64_t hash = UINT64_C(14695981039346656037);
+    for (const unsigned char *at = (const unsigned char *)text; *at; at++)
+        hash = (hash ^ *at) * UINT64_C(1099511628211);
+    return hash;
+}
+
 bool rg_copy_text(char *to, size_t size, const char *from)
 {
     if (size == 0)

@@ -11,6 +11,7 @@
 #include <png.h>
 
 #include "rimglow/memory.h"
+#include "rimglow/random.h"
 #include "synth_private.h"
 
 enum { NORMALS = 65536, CODES = 65536 };
@@ -128,15 +129,12 @@ static uint64_t draw_bits(uint64_t *state)
     return x * 2685821657736338717ull;
 }
 
-/* Neighbouring seeds are thrown far apart (the finaliser of splitmix64: G. L.
- * Steele, D. Lea, C. H. Flood, OOPSLA 2014). */
+/* Neighbouring seeds are thrown far apart; xorshift never leaves 0. */
 static uint64_t scatter_seed(uint64_t seed)
 {
-    uint64_t z = seed + 0x9e3779b97f4a7c15ull;
-    z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9ull;
-    z = (z ^ (z >> 27)) * 0x94d049bb133111ebull;
-    z ^= z >> 31;
-    return z ? z : 1;
+    rg_random random = {seed};
+    uint64_t far = rg_random_next(&random);
+    return far ? far : 1;
 }
 
 rg_code rg_synth_expose(const rg_synth_sensor *sensor, const rg_synth_view *view, double exposure,

@@ -16,6 +16,7 @@
 
 #include "rimglow/detection.h"
 #include "rimglow/memory.h"
+#include "rimglow/text.h"
 
 static const double month_s = 30.0 * 86400;
 
@@ -73,15 +74,6 @@ static const char *bag_of(const rg_batch_sweep *s)
     return text_of(s->bag);
 }
 
-/* FNV-1a, 64 bits (Fowler, Noll and Vo; RFC 9923). */
-static uint64_t hash_of(const char *text)
-{
-    uint64_t h = 14695981039346656037U;
-    for (const unsigned char *p = (const unsigned char *)text; *p; p++)
-        h = (h ^ *p) * 1099511628211U;
-    return h;
-}
-
 typedef struct numbered {
     const char *name;
     int number;
@@ -95,7 +87,7 @@ static int by_name(const void *a, const void *b)
 /* Numbers names as they come; slot: [size], a power of two, -1 where empty. */
 static int number_of(const char *name, int *slot, size_t size, numbered *known, int *names)
 {
-    size_t i = hash_of(name) & (size - 1);
+    size_t i = rg_text_hash(name) & (size - 1);
     while (slot[i] >= 0 && strcmp(known[slot[i]].name, name) != 0)
         i = (i + 1) & (size - 1);
     if (slot[i] < 0) {

@@ -244,18 +244,6 @@ static void stratum(const rg_quiz_options *o, int place, rg_quiz_cause *cause, i
     *width_class = *cause == RG_QUIZ_SEALED ? 0 : 1 + (turn + (int)*cause) % (o->classes - 1);
 }
 
-/* Fisher and Yates. */
-static void shuffle(rg_random *random, int *place, int count)
-{
-    for (int i = 0; i < count; i++)
-        place[i] = i;
-    for (int i = count - 1; i > 0; i--) {
-        int j = rg_random_below(random, i + 1), kept = place[i];
-        place[i] = place[j];
-        place[j] = kept;
-    }
-}
-
 rg_code rg_quiz_exam_case(const rg_quiz_options *o, uint64_t seed, int index, rg_quiz_case *c,
                           rg_error *err)
 {
@@ -270,7 +258,7 @@ rg_code rg_quiz_exam_case(const rg_quiz_options *o, uint64_t seed, int index, rg
     rg_quiz_cause cause;
     rg_random random = {seed};
     uint64_t own = 0;
-    shuffle(&random, place, o->exam_cases);
+    rg_random_order(&random, place, o->exam_cases);
     for (int i = 0; i <= index; i++)
         own = rg_random_next(&random);
     stratum(o, place[index], &cause, &width_class);

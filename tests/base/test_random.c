@@ -55,3 +55,24 @@ Test(random, every_bit_of_the_seed_counts)
         cr_expect_neq(rg_random_next(&other), first, "%d", bit);
     }
 }
+
+/* Each of the six orders of three comes as often, within five standard errors of a binomial count. */
+Test(random, every_order_is_as_likely)
+{
+    enum { N = 60000 };
+    rg_random r = {11};
+    int count[27] = {0}, order[3];
+    for (int i = 0; i < N; i++) {
+        rg_random_order(&r, order, 3);
+        cr_assert_eq(order[0] + order[1] + order[2], 3);
+        cr_assert_neq(order[0], order[1]);
+        count[9 * order[0] + 3 * order[1] + order[2]]++;
+    }
+    int orders = 0;
+    for (int i = 0; i < 27; i++) {
+        orders += count[i] > 0;
+        cr_expect(count[i] == 0 || fabs(count[i] - N / 6.0) < 5 * sqrt(N * 5.0 / 36), "%d: %d", i,
+                  count[i]);
+    }
+    cr_expect_eq(orders, 6);
+}

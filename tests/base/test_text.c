@@ -103,6 +103,14 @@ Test(text, copy_that_does_not_fit_is_cut_and_says_so)
     cr_assert(!(rg_copy_text(to, 0, "")));
 }
 
+/* Vectors of the authors' own test suite, which RFC 9923 prints; cited from memory. */
+Test(text, hash_is_that_of_the_rfc)
+{
+    cr_expect_eq(rg_text_hash(""), UINT64_C(0xcbf29ce484222325));
+    cr_expect_eq(rg_text_hash("a"), UINT64_C(0xaf63dc4c8601ec8c));
+    cr_expect_eq(rg_text_hash("foobar"), UINT64_C(0x85944171f73967e8));
+}
+
 /* RFC 3629: the examples of section 7, and what section 3 and 4 exclude (surrogates, overlong
  * forms, beyond U+10FFFF, cut sequences). */
 Test(text, length_of_utf8_sequences)

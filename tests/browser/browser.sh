@@ -22,10 +22,12 @@ work=$(mktemp -d) || exit 1
 bench=
 trap '[ -z "$bench" ] || ended; rm -rf "$work"' EXIT
 
-# bench OPTION...: a bench of PE-A-0147 on a free port; $url. ended: by Ctrl-C, and in order.
-bench() {
+# bench OPTION...: a bench of PE-A-0147 on a free port; $url. teach OPTION...: the lessons. ended: by Ctrl-C, and in order.
+bench() { serve bench --instrument calib/alto-loan.ini --serial PE-A-0147 "$@"; }
+teach() { serve teach "$@"; }
+serve() {
     : >"$work/log"
-    "$RIMGLOW" bench --instrument calib/alto-loan.ini --serial PE-A-0147 --port 0 "$@" >"$work/log" 2>"$work/err" &
+    "$RIMGLOW" "$@" --port 0 >"$work/log" 2>"$work/err" &
     bench=$!
     for i in 1 2 3 4 5 6 7 8 9 10; do grep -q http "$work/log" && break; sleep 0.5; done
     url=$(sed -n 's/^= \(http.*\)/\1/p' "$work/log")
@@ -36,5 +38,5 @@ ended() {
     wait "$bench"
     code=$?
     bench=
-    [ $code = 0 ] || { echo "the bench does not end in order"; return 1; }
+    [ $code = 0 ] || { echo "the server does not end in order"; return 1; }
 }

@@ -6,16 +6,6 @@
 set -u
 . tests/browser/browser.sh
 
-# teach OPTION...: the lessons on a free port; $url. They end as a bench does.
-teach() {
-    : >"$work/log"
-    "$RIMGLOW" teach --port 0 "$@" >"$work/log" 2>"$work/err" &
-    bench=$!
-    for i in 1 2 3 4 5 6 7 8 9 10; do grep -q http "$work/log" && break; sleep 0.5; done
-    url=$(sed -n 's/^= \(http.*\)/\1/p' "$work/log")
-    [ -n "$url" ] || { cat "$work/err"; exit 1; }
-}
-
 for sweeps in "04-C 05-B" "06-A 07-G-sharp 08-G 09-F-sharp" 07-G-sharp; do
     set --
     for sweep in $sweeps; do set -- "$@" "samples/PE-A-0147/$sweep"; done

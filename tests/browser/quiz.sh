@@ -9,15 +9,7 @@ set -u
 # One picture and seven cases: the path is the same, and sooner at its end.
 sed -e 's/^count = 3/count = 1/' -e 's/^cases = 28/cases = 7/' calib/quiz.ini >"$work/quiz.ini"
 
-# lessons OPTION...: $url.
-lessons() {
-    : >"$work/log"
-    "$RIMGLOW" teach --port 0 --trainees "$work/kept" "$@" >"$work/log" 2>"$work/err" &
-    bench=$!
-    for i in 1 2 3 4 5 6 7 8 9 10; do grep -q http "$work/log" && break; sleep 0.5; done
-    url=$(sed -n 's/^= \(http.*\)/\1/p' "$work/log")
-    [ -n "$url" ] || { cat "$work/err"; exit 1; }
-}
+lessons() { teach --trainees "$work/kept" "$@"; }
 
 lessons --quiz "$work/quiz.ini"
 node tests/browser/quiz.cjs "$url" "$pictures" || exit 1

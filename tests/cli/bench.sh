@@ -1,23 +1,28 @@
 # Words for cases about rimglow bench; to be read by ". $ROOT/tests/cli/bench.sh".
 
-# bench OPTION...: starts it on a free port with recorded sweeps; $port, $url, $pid. It ends with the case.
-bench() { start_bench --technician "A. Bell" --replay "$SAMPLES" "$@"; }
-
-# start_bench OPTION...: without --replay, with the station file $station where the case names one.
-start_bench() {
+# serve COMMAND...: runs a server that prints its address; $port, $url, $pid. It ends with the case.
+serve() {
     : >bench.out
-    "$RIMGLOW" bench --instrument "$CALIB/alto-loan.ini" --station "${station:-$CALIB/bench.ini}" --serial PE-A-0147 \
-        --port 0 "$@" >bench.out 2>bench.err </dev/null &
+    "$@" >bench.out 2>bench.err </dev/null &
     pid=$!
     trap 'end_bench' EXIT
-    for try in $(seq 40); do
+    for try in $(seq 80); do
         ! grep -q 'http://' bench.out || break
-        kill -0 $pid 2>/dev/null || { cat bench.err; fail "the bench starts"; }
+        kill -0 $pid 2>/dev/null || { cat bench.err; fail "the server starts"; }
         sleep 0.25
     done
     url=$(sed -n 's|^= \(http://[^ ]*\)/.*|\1|p' bench.out)
     port=${url##*:}
     [ -n "$port" ] || fail "an address is printed"
+}
+
+# bench OPTION...: starts it on a free port with recorded sweeps; $port, $url, $pid. It ends with the case.
+bench() { start_bench --technician "A. Bell" --replay "$SAMPLES" "$@"; }
+
+# start_bench OPTION...: without --replay, with the station file $station where the case names one.
+start_bench() {
+    serve "$RIMGLOW" bench --instrument "$CALIB/alto-loan.ini" --station "${station:-$CALIB/bench.ini}" \
+        --serial PE-A-0147 --port 0 "$@"
 }
 
 # It is still there, and ends in order: exit code 0 and nothing said by a sanitizer.

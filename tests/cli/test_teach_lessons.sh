@@ -1,21 +1,5 @@
 # rimglow teach --sheets: lesson sheets to print, and the page that makes them.
-. "$ROOT/tests/cli/bench.sh"
-
-# lessons_page: the teaching server on a free port; $port, $url, $pid. It ends with the case.
-lessons_page() {
-    : >bench.out
-    "$RIMGLOW" teach --port 0 >bench.out 2>bench.err </dev/null &
-    pid=$!
-    trap 'end_bench' EXIT
-    for try in $(seq 80); do
-        ! grep -q 'http://' bench.out || break
-        kill -0 $pid 2>/dev/null || { cat bench.err; fail "teach starts"; }
-        sleep 0.25
-    done
-    url=$(sed -n 's|^= \(http://[^ ]*\)/.*|\1|p' bench.out)
-    port=${url##*:}
-    [ -n "$port" ] || fail "an address is printed"
-}
+. "$ROOT/tests/cli/teach.sh"
 
 # The lessons' own plan as quick.ini: a camera of half the pixels, a few frames, no noise of the hand. sed words may follow.
 quick() {
@@ -74,6 +58,17 @@ test_a_sheet_says_what_was_measured() {
     tail -3 said | paste - - - | awk '{ split("0.05 0.10 0.16", w); bad = 0
         for (i = 0; i < 3; i++) { d = $(3 * i + 1) - w[i + 1]; if (d < 0) d = -d; if (d > $(3 * i + 3)) bad = 1 } exit bad }' ||
         fail "within U of 0.05, 0.10 and 0.16: $(cat said)"
+}
+
+# release only: another sheet of this file runs under the sanitizers
+test_the_lens_of_the_plan_darkens_the_pictures_of_a_sheet() {
+    for vignetting in 0 0.9; do
+        quick -e "s/^vignetting = [0-9.]*/vignetting = $vignetting/"
+        rg teach -q --sheets "by-$vignetting" --plan quick.ini --lesson 3
+        exits 0
+        pdftoppm -gray -r 50 "by-$vignetting/lesson-3-finger.pdf" "page-$vignetting"
+    done
+    ! cmp -s page-0-1.pgm page-0.9-1.pgm || fail "another lens gives another picture"
 }
 
 # release only: test_draw_lesson runs under the sanitizers, and another sheet of this file
@@ -138,7 +133,7 @@ test_the_page_makes_a_sheet_when_asked() {
     mkdir calib
     cp "$CALIB"/*.ini calib
     sed 's|half.ini|../half.ini|' quick.ini >calib/lessons.ini
-    lessons_page
+    teach
     token=$(csrf)
     answers 200 "$url/lessons"
     grep -q 'lessons.js' body || fail "the page"
@@ -172,7 +167,7 @@ test_the_page_tells_what_went_wrong_and_ends_at_once() {
     mkdir calib
     cp "$CALIB"/*.ini calib
     sed -e 's|half.ini|../half.ini|' -e 's/^\[sweep dirt\]/[sweep dust]/' quick.ini >calib/lessons.ini
-    lessons_page
+    teach
     token=$(csrf)
     post 202 lessons/make '{"lesson": 4, "paper": "a4", "seed": 1}'
     for try in $(seq 80); do

@@ -1,7 +1,7 @@
 # rimglow teach: photographs of the archive as files and as pages, without what is private.
 
 . "$ROOT/tests/cli/pairs.sh"
-. "$ROOT/tests/cli/bench.sh"
+. "$ROOT/tests/cli/teach.sh"
 
 # release only: test_pairs runs under the sanitizers, and the other cases of this file
 test_pairs_as_files_name_nobody_and_leave_the_archive_alone() {
@@ -67,22 +67,6 @@ test_pairs_go_into_a_new_folder_outside_the_archive() {
     rg teach --archive none --pairs handed; refused 66 "no archive"
     gone a/handed a/bags/handed new handed
     [ "$(ls full)" = y ] || fail "nothing was written"
-}
-
-# teach OPTION...: the lessons on a free port; as bench.
-teach() {
-    : >bench.out
-    "$RIMGLOW" teach --port 0 "$@" >bench.out 2>bench.err </dev/null &
-    pid=$!
-    trap 'end_bench' EXIT
-    for try in $(seq 80); do
-        ! grep -q 'http://' bench.out || break
-        kill -0 $pid 2>/dev/null || { cat bench.err; fail "the lessons start"; }
-        sleep 0.25
-    done
-    url=$(sed -n 's|^= \(http://[^ ]*\)/.*|\1|p' bench.out)
-    port=${url##*:}
-    [ -n "$port" ] || fail "an address is printed"
 }
 
 test_pairs_page_without_an_archive_says_how_to_get_one() {

@@ -2,24 +2,14 @@
 # Kappa and shares are computed again by jq from the trainee's file, with the formulas of Cohen (1960).
 
 . "$ROOT/tests/cli/pairs.sh"
-. "$ROOT/tests/cli/bench.sh"
+. "$ROOT/tests/cli/teach.sh"
+
+in_root() { cd "$ROOT" && exec "$@"; }
 
 # quiz OPTION...: a teaching server whose cases have one picture and whose examinations seven cases; $url, $token, $pid.
 quiz() {
     [ -e quiz.ini ] || sed -e 's/^count = 3/count = 1/' -e 's/^cases = 28/cases = 7/' "$CALIB/quiz.ini" >quiz.ini
-    : >bench.out
-    (cd "$ROOT" && exec "$RIMGLOW" teach --port 0 --quiz "$OLDPWD/quiz.ini" --trainees "$OLDPWD/kept" "$@") \
-        >bench.out 2>bench.err </dev/null &
-    pid=$!
-    trap 'end_bench' EXIT
-    for try in $(seq 80); do
-        ! grep -q 'http://' bench.out || break
-        kill -0 $pid 2>/dev/null || { cat bench.err; fail "the lessons start"; }
-        sleep 0.25
-    done
-    url=$(sed -n 's|^= \(http://[^ ]*\)/.*|\1|p' bench.out)
-    port=${url##*:}
-    [ -n "$port" ] || fail "an address is printed"
+    serve in_root "$RIMGLOW" teach --port 0 --quiz "$PWD/quiz.ini" --trainees "$PWD/kept" "$@"
     token=$(csrf)
 }
 
@@ -337,4 +327,14 @@ test_teach_quiz_results_are_refused_where_there_are_none() {
     refused 65 "kept/a.jsonl, line 2"
     rg teach --results --trainees kept --quiz nothing.ini
     refused 66 "nothing.ini"
+}
+
+# The program in a place of its own, without calib/ beside it or here.
+test_teach_says_which_option_names_a_settings_file_that_is_nowhere() {
+    mkdir -p a/b && cp "$RIMGLOW" a/b/rimglow
+    RIMGLOW=$PWD/a/b/rimglow
+    rg teach --results --trainees kept
+    refused 66 "quiz.ini is neither in calib/ here" "with --quiz FILE"
+    rg teach --sheets s --plan "$CALIB/lessons.ini"
+    refused 66 "diagnosis.ini is neither in calib/ here" "copy it into calib/"
 }

@@ -1,8 +1,6 @@
 /* The archive's list and histories. Beside common.js. */
 "use strict";
 
-const SIGNS = { sealed: "( O ) ", leaking: "( / ) ", undecided: "( ? ) " };
-
 async function ask(path, values) {
   try {
     const json = await get(path, values);

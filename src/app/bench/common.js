@@ -54,6 +54,7 @@ function press(name, on) {
   document.querySelector("[data-do=" + name + "]").setAttribute("aria-pressed", String(on));
 }
 
+const SIGNS = { sealed: "( O ) ", leaking: "( / ) ", undecided: "( ? ) " }; /* of a verdict, before its word */
 const plural = (n, word) => n + " " + word + (n === 1 ? "" : "s");
 const plain = (text) => text.replaceAll("+-", "\u00b1");
 
@@ -80,17 +81,27 @@ async function refresh() {
   csrf = (await get("/api/session")).csrf;
 }
 
+/* The answer of a change as JSON, or an Error that says why there is none. A program that was started anew asks for
+ * another secret: once more, then. */
+async function send(path, body) {
+  for (let turn = 0; ; turn++) {
+    if (!csrf) await refresh();
+    const answer = await fetch(path, { method: "POST", body: JSON.stringify(body),
+      headers: { "Content-Type": "application/json", "X-Csrf-Token": csrf } }).catch(() => { throw new Error(NO_CONNECTION); });
+    const json = await answer.json();
+    if (answer.ok) return json;
+    if (answer.status !== 403 || turn) throw new Error(json.error);
+    csrf = "";
+  }
+}
+
 /* Asks for a change; where it is refused the page says why. */
 async function wish(name, body) {
   try {
-    if (!csrf) await refresh();
-    const answer = await fetch("/api/" + name, { method: "POST", body: JSON.stringify(body),
-      headers: { "Content-Type": "application/json", "X-Csrf-Token": csrf } });
-    if (answer.status === 403) csrf = "";
-    if (!answer.ok) setText($("trouble"), (await answer.json()).error);
-    return answer.ok;
+    await send("/api/" + name, body);
+    return true;
   } catch (fault) {
-    setText($("trouble"), NO_CONNECTION);
+    setText($("trouble"), fault.message);
     return false;
   }
 }

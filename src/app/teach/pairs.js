@@ -1,7 +1,6 @@
 /* Photographs of the archive beside their maps. Beside common.js. */
 "use strict";
 
-const SIGNS = { sealed: "( O ) ", leaking: "( / ) ", undecided: "( ? ) " };
 let cases = [], next = null, open = "", asked = 0;
 
 async function ask(path, values) {

@@ -5,19 +5,6 @@
 const VIEWS = "ABCD";
 let quiz = null, now = null, name = "", busy = false;
 
-/* The answer of a change as JSON, or an Error that says why there is none. */
-async function send(path, body) {
-  for (let turn = 0; ; turn++) {
-    if (!csrf) await refresh();
-    const answer = await fetch(path, { method: "POST", body: JSON.stringify(body),
-      headers: { "Content-Type": "application/json", "X-Csrf-Token": csrf } }).catch(() => { throw new Error(NO_CONNECTION); });
-    const json = await answer.json();
-    if (answer.ok) return json;
-    if (answer.status !== 403 || turn) throw new Error(json.error);
-    csrf = "";
-  }
-}
-
 /* One thing at a time; trouble is told in its line. */
 async function doing(words, run) {
   if (busy) return;
