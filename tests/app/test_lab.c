@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rimglow/decode.h"
 #include "rimglow/lab.h"
 #include "support/load.h"
 #include "support/scratch.h"
@@ -159,6 +160,108 @@ Test(lab, raising_the_camera_makes_a_thin_gap_vanish)
     cr_expect_lt(fabs(above.flux_mm), 0.05 * level.flux_mm);
     rg_lab_look_free(&level);
     rg_lab_look_free(&above);
+}
+
+/* At a slope of 0.01 the straight rays of a slot 0.05 mm wide and 2.5 mm deep are half of the level ones; what the
+ * land's 1 mm mirrors adds 0.01 mm at most. The lamp is dim, so that no pixel clips. */
+Test(lab, a_gap_vanishes_by_its_depth)
+{
+    rg_lab_case c = leaking(0.05);
+    c.face.lamp *= 0.3;
+    rg_lab_look level = look(NULL, &c);
+    /* The rim's near edge is 10 mm nearer than the axis. */
+    c.elevation_deg = asin(0.01 * (c.distance_mm - 10) / c.distance_mm) * 180 / acos(-1);
+    rg_lab_look raised = look(NULL, &c);
+    double left = raised.flux_mm / level.flux_mm;
+    cr_expect(left > 0.48 && left < 0.72, "%g", left);
+    rg_lab_look_free(&level);
+    rg_lab_look_free(&raised);
+}
+
+/* Linear light (IEC 61966-2-1, section 5.2) of a picture of the lab; free(). */
+static double *light_of(const rg_lab_case *c, int *width, int *height)
+{
+    static const double weight[3] = {0.299, 0.587, 0.114};
+    rg_lab_look k = look(NULL, c);
+    rg_image m;
+    cr_assert_eq(rg_decode_luma(k.jpeg, k.jpeg_size, weight, &m, &err), RG_OK, "%s", err.text);
+    double *light = calloc((size_t)(m.width * m.height), sizeof *light);
+    cr_assert_not_null(light);
+    for (int i = 0; i < m.width * m.height; i++) {
+        double v = ((const uint8_t *)m.data)[i] / 255.0;
+        light[i] = v <= 0.04045 ? v / 12.92 : pow((v + 0.055) / 1.055, 2.4);
+    }
+    *width = m.width;
+    *height = m.height;
+    rg_image_free(&m);
+    rg_lab_look_free(&k);
+    return light;
+}
+
+/* Mean of 24 x 24 px in the lower right corner. */
+static double corner_light(const rg_lab_case *c, double *from_centre_px)
+{
+    enum { SIDE = 24 };
+    const rg_lens *lens = &rg_lab_setup(lab)->lens;
+    int width, height;
+    double sum = 0, *light = light_of(c, &width, &height);
+    for (int y = height - SIDE; y < height; y++)
+        for (int x = width - SIDE; x < width; x++)
+            sum += light[y * width + x] / (SIDE * SIDE);
+    free(light);
+    *from_centre_px = hypot(width - 12.5 - lens->cx, height - 12.5 - lens->cy);
+    return sum;
+}
+
+/* By cos^n of the field angle, the natural falloff of a lens for n = 4 (radiometry, any textbook on optics), and by the
+ * share that the stop takes from the corner. */
+Test(lab, its_lens_darkens_outwards)
+{
+    rg_lab_case c;
+    double px;
+    rg_lab_start(lab, &c);
+    c.face.falloff_power = 0;
+    double plain = corner_light(&c, &px);
+    c.face.falloff_power = 16;
+    double cosine = cos(atan(px / rg_lab_setup(lab)->lens.fx)),
+           fallen = corner_light(&c, &px) / plain;
+    cr_assert_lt(pow(cosine, 16), 0.9);
+    cr_expect_float_eq(fallen, pow(cosine, 16), 0.03, "%g for %g", fallen, pow(cosine, 16));
+    c.face.falloff_power = 0;
+    c.face.vignetting = 0.6;
+    double left = corner_light(&c, &px) / plain;
+    cr_expect(left > 0.37 && left < 0.52, "%g", left);
+}
+
+/* A fifth of the light spread evenly: the mean stays, the darkest tenth has four fifths of its own and a fifth of the
+ * mean. */
+Test(lab, its_lens_has_the_glare_of_the_plan)
+{
+    rg_lab_case c;
+    int width, height;
+    rg_lab_start(lab, &c);
+    c.face.glare = 0;
+    double *clear = light_of(&c, &width, &height);
+    c.face.glare = 0.2;
+    double *veiled = light_of(&c, &width, &height), mean[2] = {0}, dark[2] = {0};
+    int pixels = width * height, darks = 0;
+    for (int i = 0; i < pixels; i++) {
+        mean[0] += clear[i] / pixels;
+        mean[1] += veiled[i] / pixels;
+    }
+    for (int i = 0; i < pixels; i++)
+        if (clear[i] < 0.3 * mean[0]) {
+            dark[0] += clear[i];
+            dark[1] += veiled[i];
+            darks++;
+        }
+    cr_assert_gt(darks, pixels / 50);
+    cr_expect_float_eq(mean[1] / mean[0], 1, 0.03, "%g", mean[1] / mean[0]);
+    double wanted = 0.8 * dark[0] / darks + 0.2 * mean[0];
+    cr_expect_float_eq(dark[1] / darks, wanted, 0.05 * wanted, "%g for %g", dark[1] / darks,
+                       wanted);
+    free(clear);
+    free(veiled);
 }
 
 Test(lab, darkness_with_the_lamp_off_proves_nothing)

@@ -189,17 +189,11 @@ Test(synth, a_table_of_gaps_is_taken_as_it_is)
 
 /* --------------------------------------------------------------- photometry */
 
-/* A pad that touches everywhere but for a wide, level opening towards bearing
- * 90; flux (light times mm) in the middle column, lamp on less lamp off. */
-static double flux_of(const rg_synth_scene *base, double width, double elevation, double sigma,
-                      double aim)
+/* Flux (light times mm) in the middle column of a view from bearing 90, lamp on less lamp off. */
+static double lamp_flux(const rg_synth_scene *scene, double elevation, double sigma, double aim)
 {
-    rg_synth_scene s = *base;
+    rg_synth_scene s = *scene;
     s.key = false;
-    s.pad.level_mm = -0.02;
-    s.pad.creases = 1;
-    /* A raised cosine so broad that it is level to 1 in 300 where the rays pass. */
-    s.pad.crease[0] = (rg_synth_crease){90, 80, width + 0.02};
     s.lamp[0] = s.lamp[1] = s.lamp[2] = 3;
     rg_pose camera = rg_synth_camera(90, elevation, 110, aim, 0);
     rg_synth_view on = render(&s, &rim_lens, &camera, sigma);
@@ -212,6 +206,18 @@ static double flux_of(const rg_synth_scene *base, double width, double elevation
     rg_synth_view_free(&on);
     rg_synth_view_free(&off);
     return sum * 100 / 3000; /* the rim's near edge is 100 mm away */
+}
+
+/* Of a pad that touches everywhere but for a wide, level opening towards bearing 90. */
+static double flux_of(const rg_synth_scene *base, double width, double elevation, double sigma,
+                      double aim)
+{
+    rg_synth_scene s = *base;
+    s.pad.level_mm = -0.02;
+    s.pad.creases = 1;
+    /* A raised cosine so broad that it is level to 1 in 300 where the rays pass. */
+    s.pad.crease[0] = (rg_synth_crease){90, 80, width + 0.02};
+    return lamp_flux(&s, elevation, sigma, aim);
 }
 
 static double flux(double width, double elevation, double sigma, double reflectance, double aim)
@@ -306,6 +312,82 @@ Test(synth, the_far_lands_rounded_edge_is_darker_than_the_wall)
     }
     cr_expect_gt(lit[0], 1, "%g", lit[0]);
     cr_expect_lt(lit[1], 0.5 * lit[0], "%g %g", lit[1], lit[0]);
+}
+
+/* Light of an element of the pad's face, x mm from the hole's edge over the land, in a slot of height g: that of an
+ * endless strip at right angles to it (as above), which the land mirrors so that it reaches twice as deep. */
+static double pad_light(double x, double g, double reflectance)
+{
+    double once = 0.5 * (1 - x / hypot(x, g)), twice = 0.5 * (1 - x / hypot(x, 2 * g));
+    return x > 0 ? once + reflectance * (twice - once) : once;
+}
+
+/* What the rounded edge throws up: where its normal leans by t, a level ray leaves it by 2 t and meets the pad. The
+ * rays that the near land takes come to nothing: they leave through the far slot. */
+static double edge_flux(double gap, double edge, double reflectance, double camera_mm)
+{
+    const double step = 1e-6, far_mm = 19, land_mm = 1; /* from the near land's outer edge */
+    double sum = 0;
+    for (double z = step / 2; z < gap; z += step) {
+        double slope = (camera_mm - z) / 100, low = z - slope * far_mm;
+        if (z < slope * land_mm || low >= 0)
+            continue;
+        double t = acos(1 + low / edge), x = edge * (1 - sin(t)) + (gap - low) / tan(2 * t);
+        sum += step * reflectance * pad_light(x, gap, reflectance);
+    }
+    return sum;
+}
+
+Test(synth, the_rounded_edge_shows_the_light_of_the_pad_over_it)
+{
+    static const double edge[] = {0.03, 0.021}, reflectance[] = {1, 0.6};
+    const double slope = 0.001;
+    for (int i = 0; i < 2; i++)
+        for (int k = 0; k < 2; k++) {
+            rg_synth_scene s;
+            rg_synth_scene_default(&s);
+            s.edge_mm = edge[i];
+            s.land_reflectance = reflectance[k];
+            s.land_shoulder = 0;
+            s.pad.level_mm = 0.1; /* open all round */
+            double f = lamp_flux(&s, elevation_for(slope), 0.8, 0);
+            double wanted = 3 * edge_flux(0.1, edge[i], reflectance[k], 100 * slope);
+            cr_expect_float_eq(f, wanted, 0.03 * wanted, "edge %g, reflectance %g: %g for %g",
+                               edge[i], reflectance[k], f, wanted);
+        }
+}
+
+/* From far below the face of a wide open pad is seen over the hole, over the land, and beside it, up to 2.5 mm from the
+ * hole's edge. Without the lamp it is dimly lit leather. */
+Test(synth, the_pad_glows_by_the_depth_into_the_slot)
+{
+    static const double out[] = {-0.3, -0.1, 0.3, 0.7, 1.2, 1.6, 2.0, 2.3}, gap = 0.5;
+    rg_synth_scene s;
+    rg_synth_scene_default(&s);
+    s.key = false;
+    s.pad.level_mm = gap;
+    rg_pose camera = rg_synth_camera(90, -16, 110, 3.2, 0); /* its axis passes the near rim */
+    s.lamp[0] = s.lamp[1] = s.lamp[2] = 3;
+    rg_synth_view on = render(&s, &rim_lens, &camera, 0.8);
+    s.lamp[0] = s.lamp[1] = s.lamp[2] = 0;
+    rg_synth_view off = render(&s, &rim_lens, &camera, 0.8);
+    for (size_t i = 0; i < sizeof out / sizeof *out; i++) {
+        rg_vec2 px;
+        rg_vec3 p = {0, -9 - out[i], gap};
+        cr_assert(rg_lens_project(&rim_lens, rg_pose_apply(&camera, p), &px));
+        int row = (int)floor(px.y);
+        cr_assert(row >= 0 && row < 63, "%d", row);
+        double low = (double)(at(&on, 1, 100, row) - at(&off, 1, 100, row));
+        double high = (double)(at(&on, 1, 100, row + 1) - at(&off, 1, 100, row + 1));
+        double light = low + (px.y - row) * (high - low);
+        double wanted = 3 * pad_light(out[i], gap, s.land_reflectance);
+        cr_expect_float_eq(light, wanted, 0.03 * wanted, "%g mm: %g for %g", out[i], light, wanted);
+        double dim = (double)at(&off, 1, 100, row);
+        cr_expect(out[i] < 1 || (dim > 0.01 * s.leather && dim < s.leather), "%g mm: %g", out[i],
+                  dim);
+    }
+    rg_synth_view_free(&on);
+    rg_synth_view_free(&off);
 }
 
 Test(synth, bulge_and_feeler_stand_in_the_light)

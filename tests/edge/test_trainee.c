@@ -173,22 +173,36 @@ Test(trainee, files_are_named_safely_and_never_shared)
 
 Test(trainee, names_that_are_none_are_refused)
 {
-    static const char *const bad[] = {"",
-                                      " ",
-                                      " Bell",
-                                      "Bell ",
-                                      "a\nb",
-                                      "a\tb",
-                                      "\x1b[2J",
-                                      "a\x7f",
-                                      "\xff\xfe",
-                                      "\xc0\xaf",
-                                      "\xc2\x85",
-                                      "a\xe2\x80\xae"
-                                      "b", /* U+202E turns the writing round */
-                                      "a\xe2\x80\x8b"
-                                      "b", /* U+200B has no width */
-                                      "\xef\xbb\xbfxy"};
+    static const char *const bad[] = {
+        "",
+        " ",
+        " Bell",
+        "Bell ",
+        "a\nb",
+        "a\tb",
+        "\x1b[2J",
+        "a\x7f",
+        "\xff\xfe",
+        "\xc0\xaf",
+        "\xc2\x85",
+        "a\xe2\x80\xae"
+        "b", /* U+202E turns the writing round */
+        "a\xe2\x80\x8b"
+        "b", /* U+200B has no width */
+        "a\xd8\x9c"
+        "b", /* U+061C, and further marks of Unicode Annex 9: U+200F, U+2066, U+2069 */
+        "a\xe2\x80\x8f",
+        "a\xe2\x81\xa6"
+        "b",
+        "a\xe2\x81\xa9"
+        "b",
+        "a\xe2\x81\xa0"
+        "b", /* U+2060 joins words and has no width */
+        "a\xe2\x80\xa8"
+        "b", /* U+2028 and U+2029 end a line */
+        "a\xe2\x80\xa9"
+        "b",
+        "\xef\xbb\xbfxy"};
     rg_quiz_entry e = drawn(1);
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
         cr_expect_eq(rg_trainee_check_name(bad[i], &err), RG_USAGE, "%zu", i);
@@ -262,6 +276,46 @@ Test(trainee, a_cut_anywhere_loses_nothing)
     free(whole);
 }
 
+/* What lies in .torn already stays there; a link in its place is not followed, and the file is as it was. */
+Test(trainee, pieces_of_two_interruptions_are_both_kept)
+{
+    static const char *const piece[] = {"{\"first", "{\"second"};
+    rg_quiz_entry e = drawn(1);
+    size_t size;
+    cr_assert_eq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_OK);
+    for (int i = 0; i < 2; i++) {
+        FILE *file = fopen(path_of("A", ""), "a");
+        cr_assert(file && fputs(piece[i], file) >= 0 && fclose(file) == 0);
+        cr_assert_eq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_OK, "%s", err.text);
+    }
+    char *torn = text_of(path_of("A", ".torn"), &size);
+    cr_expect(size == 17 && memcmp(torn, "{\"first\n{\"second\n", size) == 0, "%.*s", (int)size,
+              torn);
+    free(torn);
+}
+
+Test(trainee, a_link_in_the_place_of_the_torn_piece_is_refused)
+{
+    rg_quiz_entry e = drawn(1);
+    char target[4096];
+    size_t size, after;
+    snprintf(target, sizeof target, "%s/elsewhere", folder);
+    cr_assert_eq(rg_file_write(target, "", 0, &err), RG_OK);
+    cr_assert_eq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_OK);
+    FILE *file = fopen(path_of("A", ""), "a");
+    cr_assert(file && fputs("{\"torn", file) >= 0 && fclose(file) == 0);
+    char *before = text_of(path_of("A", ""), &size);
+    cr_assert_eq(symlink(target, path_of("A", ".torn")), 0);
+    cr_expect_neq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_OK);
+    cr_expect(strstr(err.text, ".torn"), "%s", err.text);
+    struct stat st;
+    cr_expect(stat(target, &st) == 0 && st.st_size == 0);
+    char *now = text_of(path_of("A", ""), &after);
+    cr_expect(after == size && memcmp(now, before, size) == 0);
+    free(now);
+    free(before);
+}
+
 /* A disk that takes a part of a line: the file is as it was. */
 Test(trainee, a_full_disk_leaves_the_file_as_it_was)
 {
@@ -302,7 +356,29 @@ Test(trainee, links_and_folders_in_the_way_are_refused)
     cr_expect_neq(rg_trainee_append(folder, "B", &e, NULL, &err), RG_OK);
     rmdir(path_of("B", ""));
     cr_assert_eq(mkfifo(path_of("C", ""), 0666), 0);
-    cr_expect_neq(rg_trainee_append(folder, "C", &e, NULL, &err), RG_OK);
+    cr_expect_eq(rg_trainee_append(folder, "C", &e, NULL, &err), RG_CANT_CREATE);
+    cr_expect(strstr(err.text, "not a regular file"), "%s", err.text);
+}
+
+/* A file moved under another name is neither read nor added to. */
+Test(trainee, a_file_holds_the_results_of_its_own_trainee)
+{
+    rg_quiz_entry e = drawn(1);
+    rg_trainee t;
+    size_t size, after;
+    cr_assert_eq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_OK);
+    char *text = text_of(path_of("A", ""), &size);
+    cr_assert_eq(rg_file_write(path_of("B", ""), text, size, &err), RG_OK);
+    cr_expect_eq(rg_trainee_read(folder, "B", &t, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "holds the results of A"), "%s", err.text);
+    cr_expect(t.count == 0 && !t.entry);
+    err = (rg_error){0};
+    cr_expect_eq(rg_trainee_append(folder, "B", &e, NULL, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "holds the results of A"), "%s", err.text);
+    char *now = text_of(path_of("B", ""), &after);
+    cr_expect(after == size && memcmp(now, text, size) == 0);
+    free(now);
+    free(text);
 }
 
 static rg_code parse(const char *text)
@@ -338,6 +414,7 @@ Test(trainee, what_is_no_answered_case_is_refused_by_line_and_key)
 {
     refused("\"format\":\"rimglow trainee\"", "\"format\":\"other\"", "line 1");
     refused("\"version\":1", "\"version\":2", "line 1");
+    refused("\"trainee\":\"A. Bell\"", "\"trainee\":7", "line 1");
     refused("\"time_s\":1795000003", "\"time_s\":-1", "time_s");
     refused("\"time_s\":1795000003", "\"time_s\":1795000003.5", "time_s");
     refused("\"exam\":{", "\"exam\":[],\"was\":{", "exam");
@@ -353,6 +430,22 @@ Test(trainee, what_is_no_answered_case_is_refused_by_line_and_key)
     refused("\"score\":{", "\"score\":null,\"was\":{", "score");
     refused("\"picture\":null", "\"picture\":\"x\"", "case");
     refused("{\"time_s\"", "[\"time_s\"", "no object of JSON");
+}
+
+/* What no trainee may be called does not come in by a file either. */
+Test(trainee, a_head_with_a_hostile_name_is_refused)
+{
+    static const char *const name[] = {" A", "a\\nb", "\\u202eb", ""};
+    char text[256];
+    for (size_t i = 0; i < sizeof name / sizeof name[0]; i++) {
+        snprintf(text, sizeof text,
+                 "{\"format\":\"rimglow trainee\",\"version\":1,\"trainee\":\"%s\"}\n", name[i]);
+        cr_expect_eq(parse(text), RG_BAD_DATA, "%s", text);
+        cr_expect(strstr(err.text, "t.jsonl") && strstr(err.text, "name"), "%s", err.text);
+    }
+    snprintf(text, sizeof text,
+             "{\"format\":\"rimglow trainee\",\"version\":1,\"trainee\":\"A\"}\n");
+    cr_expect_eq(parse(text), RG_OK, "%s", err.text);
 }
 
 Test(trainee, absurd_sizes_are_refused)
@@ -380,6 +473,38 @@ Test(trainee, absurd_sizes_are_refused)
     cr_expect_eq(rg_trainee_parse("t", text, first + RG_TRAINEE_LINE + 2, &t, &err), RG_BAD_DATA);
     cr_expect(strstr(err.text, "line 2") && strstr(err.text, "16384"), "%s", err.text);
     cr_expect_eq(rg_trainee_parse("t", text, RG_TRAINEE_MAX_BYTES + 1, &t, &err), RG_BAD_DATA);
+    free(text);
+    free(line);
+    free(head);
+}
+
+/* Lines padded with blanks, which JSON allows, up to some bytes below the limit. */
+Test(trainee, a_file_never_outgrows_what_can_be_read)
+{
+    char *head, *line;
+    rg_quiz_entry e = drawn(4);
+    rg_trainee t;
+    size_t size, after;
+    cr_assert_eq(rg_trainee_head("A", &head, &err), RG_OK);
+    cr_assert_eq(rg_trainee_line(&e, &line, &err), RG_OK);
+    char *text = malloc(RG_TRAINEE_MAX_BYTES);
+    cr_assert_not_null(text);
+    memset(text, ' ', RG_TRAINEE_MAX_BYTES);
+    memcpy(text, head, size = strlen(head));
+    while (size < RG_TRAINEE_MAX_BYTES - 10) {
+        size_t left = RG_TRAINEE_MAX_BYTES - 10 - size, wide = left > 32000 ? 16000 : left;
+        wide = left > 16000 && left <= 32000 ? left / 2 : wide;
+        memcpy(text + size, line, strlen(line) - 1);
+        text[(size += wide) - 1] = '\n';
+    }
+    cr_assert_eq(rg_file_write(path_of("A", ""), text, size, &err), RG_OK);
+    cr_assert_eq(rg_trainee_read(folder, "A", &t, &err), RG_OK, "%s", err.text);
+    rg_trainee_free(&t);
+    cr_expect_eq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_BAD_DATA);
+    cr_expect(strstr(err.text, "would pass its limit"), "%s", err.text);
+    char *now = text_of(path_of("A", ""), &after);
+    cr_expect(after == size && memcmp(now, text, size) == 0);
+    free(now);
     free(text);
     free(line);
     free(head);

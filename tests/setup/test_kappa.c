@@ -180,10 +180,28 @@ Test(kappa, weights_do_not_matter_for_two_classes)
 {
     rg_kappa_table t = {2, {{20, 5}, {10, 15}}};
     /* po = 0.7, pe = 0.5, by hand */
-    cr_expect_float_eq(of(&t, RG_KAPPA_EQUAL).kappa, 0.4, 1e-12);
-    cr_expect_float_eq(of(&t, RG_KAPPA_LINEAR).kappa, 0.4, 1e-12);
-    cr_expect_float_eq(of(&t, RG_KAPPA_QUADRATIC).kappa, 0.4, 1e-12);
+    for (rg_kappa_weights w = RG_KAPPA_EQUAL; w <= RG_KAPPA_QUADRATIC; w++) {
+        rg_kappa k = of(&t, w);
+        cr_expect_float_eq(k.kappa, 0.4, 1e-12);
+        cr_expect_float_eq(k.observed, 0.7, 1e-12,
+                           "kappa alone is the same for any scale of weights");
+        cr_expect_float_eq(k.chance, 0.5, 1e-12);
+    }
     cr_expect_float_eq(of(&t, RG_KAPPA_EQUAL).se, of(&t, RG_KAPPA_QUADRATIC).se, 1e-12);
+}
+
+/* Of two classes with even margins kappa = 2 po - 1 and se = 2 sqrt(po (1 - po) / n), by hand; with 12 of 14
+ * alike 0.7143 + 1.96 * 0.1870 is beyond 1. */
+Test(kappa, an_interval_ends_where_kappa_does)
+{
+    rg_kappa_table alike = {2, {{6, 1}, {1, 6}}}, apart = {2, {{1, 6}, {6, 1}}};
+    rg_kappa k = of(&alike, RG_KAPPA_EQUAL), q = of(&apart, RG_KAPPA_EQUAL);
+    double se = 2 * sqrt(12.0 / 14 * 2 / 14 / 14);
+    cr_expect_float_eq(k.se, se, 1e-12);
+    cr_expect_float_eq(k.low, 10.0 / 14 - 1.959964 * se, 1e-6);
+    cr_expect_eq(k.high, 1);
+    cr_expect_float_eq(q.high, 1.959964 * se - 10.0 / 14, 1e-6);
+    cr_expect_eq(q.low, -1);
 }
 
 Test(kappa, full_agreement_is_one_and_known)
@@ -248,6 +266,8 @@ Test(kappa, what_is_no_table_is_refused)
     cr_expect_eq(rg_kappa_of(&t, RG_KAPPA_EQUAL, 0.95, &k, &err), RG_BAD_DATA);
     cr_expect_eq(rg_kappa_of(&skin, RG_KAPPA_EQUAL, NAN, &k, &err), RG_BAD_DATA);
     cr_expect_eq(rg_kappa_of(&skin, RG_KAPPA_EQUAL, 1, &k, &err), RG_BAD_DATA);
+    cr_expect_eq(rg_kappa_of(&skin, RG_KAPPA_EQUAL, 0.49, &k, &err), RG_BAD_DATA);
+    cr_expect_eq(rg_kappa_of(&skin, RG_KAPPA_EQUAL, 0.5, &k, &err), RG_OK);
 }
 
 /* ------------------------------------------------------------------- shares */
@@ -274,6 +294,18 @@ Test(wilson, printed_limits)
         rg_wilson(known[i].right, known[i].n, known[i].confidence, &low, &high);
         cr_expect_float_eq(low, known[i].low, known[i].within, "%zu: %.8f", i, low);
         cr_expect_float_eq(high, known[i].high, known[i].within, "%zu: %.8f", i, high);
+    }
+}
+
+/* To the last bit: rounding must not leave a share of 1 out of its own limits. */
+Test(wilson, none_and_all_reach_the_ends)
+{
+    for (int n = 1; n <= 400; n++) {
+        double low, high;
+        rg_wilson(0, n, 0.95, &low, &high);
+        cr_expect(low == 0 && high > 0 && high < 1, "none of %d", n);
+        rg_wilson(n, n, 0.95, &low, &high);
+        cr_expect(high == 1 && low > 0 && low < 1, "all of %d", n);
     }
 }
 

@@ -94,6 +94,31 @@ Test(quiz_map, of_a_saddle_the_other_side_counts_where_it_is_open_half_as_wide)
     cr_expect_eq(t.bearings, 1);
 }
 
+/* Half as wide counts, and up to 45 degrees beside the opposite bearing. */
+Test(quiz_map, of_a_saddle_the_other_side_is_sought_about_the_opposite_bearing)
+{
+    static const struct {
+        int bearing, bearings;
+    } row[] = {{200, 2}, {155, 2}, {154, 1}, {245, 2}, {246, 1}};
+    for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
+        setup();
+        open_at(20, 30, 0.08, 0.001);
+        open_at(row[i].bearing, 1, 0.04, 0.001);
+        cr_assert(truth(&saddle));
+        cr_expect_eq(t.bearings, row[i].bearings, "at %d", row[i].bearing);
+    }
+}
+
+/* The extent of a triangle 4 degrees to each side is 5 degrees; a quarter of it would be 1.25. */
+Test(quiz_map, a_short_leak_has_the_least_tolerance)
+{
+    open_at(90, 4, 0.08, 0.001);
+    cr_assert(truth(&tilt));
+    cr_expect_eq(t.extent_deg, 5);
+    cr_expect_gt(o.bearing_least_deg, 1.25);
+    cr_expect_eq(t.tolerance_deg, o.bearing_least_deg);
+}
+
 Test(quiz_map, a_uniform_gap_is_all_round)
 {
     const rg_fault_kind uniform = RG_FAULT_UNIFORM;
@@ -113,15 +138,16 @@ Test(quiz_map, within_U_of_an_edge_either_class_is_right)
         double width, u;
         int own, below, above;
     } row[] = {
-        {0.034, 0.002, 2, 0, 0},  /* 0.030 .. 0.038 */
-        {0.047, 0.002, 2, 0, 1},  /* 0.043 .. 0.051 reaches 0.05 */
-        {0.047, 0.001, 2, 0, 0},  /* 0.045 .. 0.049 does not */
-        {0.058, 0.0066, 3, 1, 0}, /* 0.0448 .. 0.0712 */
-        {0.050, 0.0, 2, 0, 1},    /* on the edge itself */
-        {0.060, 0.03, 3, 2, 1},   /* 0 .. 0.12: 0.025, 0.05 and 0.10 */
-        {0.021, 0.02, 1, 0, 2},   /* -0.019 .. 0.061: 0.025 and 0.05 */
-        {0.300, 0.02, 5, 0, 0},   /* 0.26 .. */
-        {0.230, 0.02, 5, 1, 0},
+        {0.034, 0.002, 2, 0, 0},                           /* 0.030 .. 0.038 */
+        {0.047, 0.002, 2, 0, 1},                           /* 0.043 .. 0.051 reaches 0.05 */
+        {0.047, 0.001, 2, 0, 0},                           /* 0.045 .. 0.049 does not */
+        {0.058, 0.0066, 3, 1, 0},                          /* 0.0448 .. 0.0712 */
+        {0.050, 0.0, 2, 0, 1},                             /* on the edge itself */
+        {0.060, 0.03, 3, 2, 1},                            /* 0 .. 0.12: 0.025, 0.05 and 0.10 */
+        {0.021, 0.02, 1, 0, 2},                            /* -0.019 .. 0.061: 0.025 and 0.05 */
+        {0.300, 0.02, 5, 0, 0},                            /* 0.26 .. */
+        {0.230, 0.02, 5, 1, 0},   {0.048, 0.001, 2, 0, 1}, /* 0.046 .. 0.050 ends on the edge */
+        {0.110, 0.005, 4, 1, 0},                           /* 0.100 .. 0.120 begins on it */
     };
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
         setup();
@@ -139,6 +165,17 @@ Test(quiz_map, within_U_of_an_edge_either_class_is_right)
             cr_expect_eq(s.class_distance, c < low ? c - low : c > high ? c - high : 0);
         }
     }
+}
+
+/* 0.046 mm with u = 0.0015 mm reaches 0.05 mm by three u, not by two. */
+Test(quiz_map, U_is_by_the_coverage_factor_of_the_map)
+{
+    open_at(90, 30, 0.046, 0.0015);
+    cr_assert(truth(&tilt));
+    cr_expect_eq(t.also_above, 0);
+    cr_assert(rg_quiz_truth_of_map(&o, &map, 3, &tilt, &t));
+    cr_expect_eq(t.also_above, 1);
+    cr_expect_float_eq(t.U_mm, 0.0045, 1e-12);
 }
 
 /* However wide U is: the verdict tells leaking from sealed. */
@@ -165,6 +202,9 @@ Test(quiz_map, sealed_by_its_verdict)
     cr_expect(said(RG_QUIZ_NOWHERE, 0, 1, RG_QUIZ_SEALED).width);
     cr_expect_not(said(RG_QUIZ_NOWHERE, 0, 2, RG_QUIZ_SEALED).width);
     cr_expect_not(said(RG_QUIZ_AT, 40, 0, RG_QUIZ_SEALED).bearing);
+    open_at(40, 10, 0.024, 0.002); /* up to 0.028: beyond 0.025 */
+    cr_assert(truth(NULL));
+    cr_expect(t.width_class == 0 && t.also_above == 2);
 }
 
 /* -------------------------------------------------------------------- cause */
