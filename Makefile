@@ -30,7 +30,7 @@ endif
 
 # Debian packages: to build and run, and on top of them to check.
 DEPS_BUILD := gcc libc6-dev pkg-config libjpeg62-turbo-dev libpng-dev libapriltag-dev \
-              libgsl-dev libcairo2-dev libjansson-dev libinih-dev libsqlite3-dev libsodium-dev libv4l-dev libmicrohttpd-dev \
+              libgsl-dev libcairo2-dev libjansson-dev libinih-dev libsqlite3-dev libsodium-dev nettle-dev libv4l-dev libmicrohttpd-dev \
               fonts-dejavu-core
 DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq poppler-utils qpdf \
               sqlite3 curl
@@ -38,7 +38,7 @@ DEPS_CHECK := $(DEPS_BUILD) clang clang-format libcriterion-dev librsvg2-bin jq 
 DEPS_FUZZ  := libclang-rt-14-dev
 DEPS_DEB   := dpkg-dev debhelper fakeroot lintian xz-utils
 
-PC_CORE := libpng gsl libsodium
+PC_CORE := libpng gsl libsodium nettle
 PC_EDGE := cairo jansson inih sqlite3 libv4l2 libmicrohttpd
 CORE_CFLAGS = $(shell pkg-config --cflags $(PC_CORE))
 EDGE_CFLAGS = $(shell pkg-config --cflags $(PC_EDGE))

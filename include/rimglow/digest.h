@@ -1,6 +1,6 @@
 /*
- * digest.h - SHA-256 (FIPS 180-4) of bytes and of files, by libsodium. All functions may be called
- * from any thread.
+ * digest.h - SHA-256 (FIPS 180-4) of bytes and of files, by nettle, which uses the processor's own SHA
+ * instructions where there are any. All functions may be called from any thread.
  */
 #ifndef RIMGLOW_DIGEST_H
 #define RIMGLOW_DIGEST_H
@@ -18,6 +18,17 @@ typedef struct rg_digest {
 } rg_digest;
 
 rg_digest rg_digest_of(const void *bytes, size_t size);
+/* Of bytes that come piece by piece: begin, add as often as wanted, end. A plain value that owns nothing. */
+typedef struct rg_hasher {
+    union {
+        uint64_t aligned;
+        uint8_t byte[128];
+    } state; /* nettle's */
+} rg_hasher;
+void rg_hasher_begin(rg_hasher *hasher);
+void rg_hasher_add(rg_hasher *hasher, const void *bytes, size_t size);
+rg_digest rg_hasher_end(rg_hasher *hasher);
+
 bool rg_digest_equal(const rg_digest *a, const rg_digest *b);
 /* 64 lower-case hexadecimal digits. */
 void rg_digest_format(const rg_digest *digest, char text[RG_DIGEST_TEXT]);

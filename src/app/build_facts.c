@@ -8,6 +8,7 @@
 #include <jansson.h>
 #include <jconfig.h>
 #include <microhttpd.h>
+#include <nettle/version.h>
 #include <png.h>
 #include <sodium.h>
 #include <sqlite3.h>
@@ -41,8 +42,9 @@ void rg_build_facts(char *text, size_t size)
     snprintf(text, size,
              "built with %s, C %ld, for %s%s\n"
              "libjpeg-turbo %s, libpng %s, GSL %s, cairo %s\n"
-             "jansson %s, SQLite %s, libsodium %s, libmicrohttpd %s\n",
+             "jansson %s, SQLite %s, libsodium %s, nettle %d.%d, libmicrohttpd %s\n",
              COMPILER, (long)__STDC_VERSION__, PROCESSOR, CHECKS, EXPAND(LIBJPEG_TURBO_VERSION),
              png_get_libpng_ver(NULL), gsl_version, cairo_version_string(), jansson_version_str(),
-             sqlite3_libversion(), sodium_version_string(), MHD_get_version());
+             sqlite3_libversion(), sodium_version_string(), nettle_version_major(),
+             nettle_version_minor(), MHD_get_version());
 }

@@ -1,14 +1,17 @@
 /*
- * digest.c - SHA-256 by libsodium, files in blocks (digest.h).
+ * digest.c - SHA-256 by nettle, files in blocks (digest.h).
  *
  * A copy is hashed while it is made: the digest is of the very bytes that were handed to write(),
  * not of a second reading that could differ.
  */
 #include "rimglow/digest.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <nettle/sha2.h>
 #include <sodium.h>
+#include <stdalign.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -19,20 +22,38 @@ enum { BLOCK_BYTES = 64 * 1024 };
 
 /* ---- bytes and digits ---- */
 
-/* May be called again and from any thread. It fails without a source of random numbers, which a
- * digest does not need. */
-static void make_ready(void)
+static_assert(sizeof(struct sha256_ctx) <= sizeof(rg_hasher),
+              "nettle's state has room in a hasher");
+static_assert(alignof(struct sha256_ctx) <= alignof(rg_hasher), "and is aligned in it");
+
+static struct sha256_ctx *state_of(rg_hasher *hasher)
 {
-    if (sodium_init() < 0)
-        return;
+    return (struct sha256_ctx *)(void *)&hasher->state;
+}
+
+void rg_hasher_begin(rg_hasher *hasher)
+{
+    sha256_init(state_of(hasher));
+}
+
+void rg_hasher_add(rg_hasher *hasher, const void *bytes, size_t size)
+{
+    sha256_update(state_of(hasher), size, bytes);
+}
+
+rg_digest rg_hasher_end(rg_hasher *hasher)
+{
+    rg_digest digest;
+    sha256_digest(state_of(hasher), RG_DIGEST_SIZE, digest.byte);
+    return digest;
 }
 
 rg_digest rg_digest_of(const void *bytes, size_t size)
 {
-    rg_digest digest;
-    make_ready();
-    crypto_hash_sha256(digest.byte, bytes, size);
-    return digest;
+    rg_hasher hasher;
+    rg_hasher_begin(&hasher);
+    rg_hasher_add(&hasher, bytes, size);
+    return rg_hasher_end(&hasher);
 }
 
 bool rg_digest_equal(const rg_digest *a, const rg_digest *b)
@@ -67,9 +88,8 @@ typedef enum pump_end { PUMP_DONE, PUMP_READ_FAILED, PUMP_WRITE_FAILED } pump_en
 static pump_end pump(int in, int out, rg_digest *digest, uint64_t *size)
 {
     uint8_t block[BLOCK_BYTES];
-    crypto_hash_sha256_state state;
-    make_ready();
-    crypto_hash_sha256_init(&state);
+    rg_hasher hasher;
+    rg_hasher_begin(&hasher);
     *size = 0;
     for (;;) {
         ssize_t n = read(in, block, sizeof block);
@@ -79,12 +99,12 @@ static pump_end pump(int in, int out, rg_digest *digest, uint64_t *size)
             return PUMP_READ_FAILED;
         if (n == 0)
             break;
-        crypto_hash_sha256_update(&state, block, (size_t)n);
+        rg_hasher_add(&hasher, block, (size_t)n);
         if (out >= 0 && !rg_write_all(out, block, (size_t)n))
             return PUMP_WRITE_FAILED;
         *size += (uint64_t)n;
     }
-    crypto_hash_sha256_final(&state, digest->byte);
+    *digest = rg_hasher_end(&hasher);
     return PUMP_DONE;
 }
 

@@ -19,7 +19,6 @@
  */
 #include <errno.h>
 #include <fcntl.h>
-#include <sodium.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -241,38 +240,38 @@ static void judge_tags(check *c)
 
 /* ---- the manifest made anew ---- */
 
-static void hash_line(crypto_hash_sha256_state *state, const char *path, const rg_digest *digest)
+static void hash_line(rg_hasher *hasher, const char *path, const rg_digest *digest)
 {
     char line[BAG_LINE];
     size_t n = rg_bag_line(line, path, digest);
-    crypto_hash_sha256_update(state, (const unsigned char *)line, n);
+    rg_hasher_add(hasher, line, n);
 }
 
 static bool entries_give(const check *c, const rg_digest *digest)
 {
     rg_digest made;
-    crypto_hash_sha256_state state;
-    crypto_hash_sha256_init(&state);
+    rg_hasher hasher;
+    rg_hasher_begin(&hasher);
     for (size_t i = 0; i < c->listed_count; i++)
-        hash_line(&state, c->payload.line[i].entry->path, &c->payload.line[i].entry->digest);
-    crypto_hash_sha256_final(&state, made.byte);
+        hash_line(&hasher, c->payload.line[i].entry->path, &c->payload.line[i].entry->digest);
+    made = rg_hasher_end(&hasher);
     return rg_digest_equal(&made, digest);
 }
 
 static bool files_give(const check *c, const rg_digest *digest)
 {
     rg_digest made;
-    crypto_hash_sha256_state state;
-    crypto_hash_sha256_init(&state);
+    rg_hasher hasher;
+    rg_hasher_begin(&hasher);
     for (size_t i = 0; i < c->tree.count; i++) {
         const rg_bag_item *item = &c->tree.item[i];
         if (!rg_bag_is_payload(item->path) || item->kind == BAG_EMPTY)
             continue;
         if (item->kind != BAG_FILE)
             return false;
-        hash_line(&state, item->path, &item->digest);
+        hash_line(&hasher, item->path, &item->digest);
     }
-    crypto_hash_sha256_final(&state, made.byte);
+    made = rg_hasher_end(&hasher);
     return rg_digest_equal(&made, digest);
 }
 

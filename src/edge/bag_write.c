@@ -15,7 +15,6 @@
  * unless the line begins with one.
  */
 #include <errno.h>
-#include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -269,17 +268,15 @@ static void sort_entries(const rg_bag *bag)
 
 rg_digest rg_bag_manifest_digest(const rg_bag *bag)
 {
-    rg_digest digest;
     char line[BAG_LINE];
-    crypto_hash_sha256_state state;
+    rg_hasher hasher;
     sort_entries(bag);
-    crypto_hash_sha256_init(&state);
+    rg_hasher_begin(&hasher);
     for (size_t i = 0; i < bag->count; i++) {
         size_t n = rg_bag_line(line, bag->entry[i].path, &bag->entry[i].digest);
-        crypto_hash_sha256_update(&state, (const unsigned char *)line, n);
+        rg_hasher_add(&hasher, line, n);
     }
-    crypto_hash_sha256_final(&state, digest.byte);
-    return digest;
+    return rg_hasher_end(&hasher);
 }
 
 static rg_code store(const rg_bag *bag, const char *name, const char *text, size_t size,

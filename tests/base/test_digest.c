@@ -55,6 +55,22 @@ static bool is_digest(const rg_digest *digest, const char *want)
     return strcmp(text, want) == 0;
 }
 
+/* The two-block example of FIPS 180-2, appendix B.2, in every cut into two pieces. */
+Test(digest, pieces_give_the_digest_of_the_whole)
+{
+    static const char text[] = "abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq";
+    for (size_t cut = 0; cut < sizeof text; cut++) {
+        rg_hasher hasher;
+        rg_hasher_begin(&hasher);
+        rg_hasher_add(&hasher, text, cut);
+        rg_hasher_add(&hasher, text + cut, sizeof text - 1 - cut);
+        rg_digest digest = rg_hasher_end(&hasher);
+        cr_expect(
+            is_digest(&digest, "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"),
+            "%zu", cut);
+    }
+}
+
 /* Examples of FIPS 180-4's predecessors and NIST's example values for SHA-256: "", one block, two
  * blocks, a million letters a. */
 Test(digest, examples_of_the_standard)

@@ -16,7 +16,7 @@ make --no-print-directory -s CC=clang OUT="$out/lib" \
     SAN='-fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=undefined' \
     OPT='-O1 -g -fno-omit-frame-pointer' \
     "$out/lib/librimglow-core.a" "$out/lib/librimglow-edge.a" "$out/lib/librimglow-app.a"
-libs="-lapriltag -ljpeg $(pkg-config --libs libpng gsl libsodium cairo jansson inih sqlite3 libv4l2 libmicrohttpd) -lpthread -lm"
+libs="-lapriltag -ljpeg $(pkg-config --libs libpng gsl libsodium nettle cairo jansson inih sqlite3 libv4l2 libmicrohttpd) -lpthread -lm"
 for target in "$@"; do
     corpus=$out/$target
     mkdir -p "$corpus/new" "$corpus/crash"
