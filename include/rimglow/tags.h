@@ -56,11 +56,14 @@ void rg_tag_finder_free(rg_tag_finder *finder);
 rg_code rg_tags_find(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
                      bool complete_edges, rg_tag_list *list, rg_error *err);
 
-/* The same in a part of the picture, box {x0, y0, x1, y1} in px, inclusive, clipped to the picture and
- * rounded outwards to the left and above; corners are those of the whole picture. Tags that reach to
- * within a few px of the box's sides may be missed, and no edge is completed. */
-rg_code rg_tags_find_in(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
-                        const int box[4], rg_tag_list *list, rg_error *err);
+/* Finds large tags quickly: in a picture made smaller, each block of reduce x reduce px (2 to RG_TAGS_REDUCE_MAX) by its
+ * mean. A module of the tag should come out at 3 px or more. In a part of the picture, box {x0, y0, x1, y1} in px,
+ * inclusive, clipped to the picture, or in all of it (NULL); corners are those of the whole picture, and less precise by
+ * as much as the picture is smaller. Small tags, those that reach to the box's sides, and some of the others are missed:
+ * what this finds is there, what it does not find may be there too. */
+enum { RG_TAGS_REDUCE_MAX = 16 };
+rg_code rg_tags_find_large(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
+                           const int box[4], int reduce, rg_tag_list *list, rg_error *err);
 
 /* The printed pattern of a tag, as libapriltag's own table of the family has
  * it: module[row][column] from the upright tag's top left, 0 black, 1 white.

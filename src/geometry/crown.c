@@ -1,8 +1,8 @@
 /*
  * crown.c - the cup's pose from its index crown; the method is in crown.h.
  *
- * Rounds: (1) from the start pose, a wide search, positions at half level;
- * (2) and (3) narrow searches with the blurred-step fit. After each round the
+ * Rounds: (1) and (2) wide searches, positions at half level; (3) a narrow search with the
+ * blurred-step fit, repeated until the pose is still. After each round the
  * pose is fitted with Tukey's biweight (A. E. Beaton and J. W. Tukey,
  * Technometrics 16 (1974) 147-185; c = 4.685 times the MAD scale).
  *
@@ -47,7 +47,8 @@ enum {
     SCALE_SAMPLE = 128, /* residuals that make a robust scale */
     GUESSES = 7,        /* turns tried about each axis */
     ALL_FACES = (1 << RG_FACES) - 1,
-    GUESS_POINTS = 8 /* per border when a guess is judged */
+    GUESS_POINTS = 8, /* per border when a guess is judged */
+    REPEATS_MAX = 4   /* of the last round */
 };
 
 static const double TUKEY = 4.685;         /* 95 % efficiency on normal data */
@@ -59,6 +60,7 @@ static const double AMBIGUOUS_RATIO = 1.3; /* of the two poses' residuals */
 static const double PRIOR_PX = 0.3;        /* weight of the prior, as one point's error */
 static const double PRIOR_RAD = 0.03;      /* how far the start may be off */
 static const double PRIOR_MM = 2.0;
+static const double STILL_MM = 0.001;    /* of a fit that has come to its end */
 static const double ONE_BORDER_PX = 2.0; /* of the cup's place, held by one border alone */
 static const double BORDER_FLOOR_PX = 0.03;
 static const double GUESS_STEP_DEG = 4.0;
@@ -442,6 +444,17 @@ static void judge(const rg_lens *lens, const rg_border_scan *scan, refined *f)
     f->rms_px = sqrt(sum / fmax(f->accepted, 1));
 }
 
+/* How far the crown's faces moved, at most. */
+static bool still(const rg_crown *crown, const rg_pose *before, const rg_pose *now)
+{
+    rg_mat3 turn = rg_mat3_mul(now->R, rg_mat3_transpose(before->R));
+    double reach = hypot(crown->apothem_mm, crown->centre_height_mm);
+    return rg_vec3_norm(rg_vec3_sub(now->t, before->t)) +
+               reach * rg_vec3_norm(rg_rodrigues_inverse(turn)) <
+           STILL_MM;
+}
+
+/* The last round is repeated until the pose is still: what it ends at must not tell from where it started. */
 static void refine(const rg_border_search *search, unsigned seen, const rg_pose *start,
                    rg_border_scan *scan, workspace *w, refined *f)
 {
@@ -453,6 +466,15 @@ static void refine(const rg_border_search *search, unsigned seen, const rg_pose 
                        rounds[i].reach_px, rounds[i].precise, scan);
         if (!fit_round(search->lens, scan, &rounds[i], &f->pose, w))
             return;
+    }
+    for (int i = 0; i < REPEATS_MAX; i++) {
+        const round_plan *last = &rounds[ROUNDS - 1];
+        rg_pose before = f->pose;
+        rg_border_find(search, &f->pose, ALL_FACES, last->points, last->reach_px, true, scan);
+        if (!fit_round(search->lens, scan, last, &f->pose, w))
+            return;
+        if (still(search->crown, &before, &f->pose))
+            break;
     }
     f->held = true;
     judge(search->lens, scan, f);

@@ -31,7 +31,6 @@
 #include "rimglow/memory.h"
 
 enum {
-    TILE = 48,           /* px: every decimation's tiles of 4 x 4 lie as in the whole picture */
     SIDE_MIN = 16,       /* px after decimation: the library crashes on a few pixels */
     SIDE_MAX = 16384,    /* px, of the picture searched */
     EDGE_ROWS = 3,       /* rows of the edge that are asked for paper and black */
@@ -59,6 +58,8 @@ struct rg_tag_finder {
     rg_tag_options options;
     apriltag_family_t *family;
     apriltag_detector_t *detector;
+    uint8_t *small; /* the reduced picture, kept from search to search; owned */
+    size_t room;    /* bytes of it */
 };
 
 static rg_code check_options(const rg_tag_options *o, rg_error *err)
@@ -95,9 +96,7 @@ rg_code rg_tag_finder_new(rg_tag_finder **finder, const rg_tag_options *options,
         return rg_fail(err, RG_INTERNAL, "tags: libapriltag could not be started");
     }
     f->detector->nthreads = 1;
-    f->detector->quad_decimate = (float)options->decimate;
     f->detector->refine_edges = options->refine;
-    f->detector->quad_sigma = options->decimate >= 2.0 ? DECIMATED_BLUR : 0.0f;
     apriltag_detector_add_family_bits(f->detector, f->family, options->max_hamming);
     *finder = f;
     return RG_OK;
@@ -111,6 +110,7 @@ void rg_tag_finder_free(rg_tag_finder *finder)
         apriltag_detector_destroy(finder->detector);
     if (finder->family)
         tag36h11_destroy(finder->family);
+    free(finder->small);
     free(finder);
 }
 
@@ -119,6 +119,7 @@ typedef struct view {
     uint8_t *grey;
     int width, height, stride;
     int x0, y0;
+    int reduced; /* side of the block of pixels that became one here, 1 or more */
 } view;
 
 /* The library's detection in rimglow's convention, in the picture. */
@@ -126,8 +127,8 @@ static rg_tag convert(const apriltag_detection_t *d, const view *v)
 {
     rg_tag tag = {.id = d->id, .hamming = d->hamming, .margin = (double)d->decision_margin};
     for (int i = 0; i < 4; i++) {
-        tag.corner[i].x = d->p[3 - i][0] - 0.5 + v->x0;
-        tag.corner[i].y = d->p[3 - i][1] - 0.5 + v->y0;
+        tag.corner[i].x = d->p[3 - i][0] * v->reduced - 0.5 + v->x0;
+        tag.corner[i].y = d->p[3 - i][1] * v->reduced - 0.5 + v->y0;
     }
     return tag;
 }
@@ -161,8 +162,11 @@ static bool known_tag(const rg_tag_list *list, const rg_tag *tag)
 static rg_code search(rg_tag_finder *f, const view *v, bool cut, rg_tag_list *list, rg_error *err)
 {
     int shorter = v->width < v->height ? v->width : v->height;
-    if (shorter < SIDE_MIN * f->options.decimate)
+    double decimate = v->reduced > 1 ? 1.0 : f->options.decimate;
+    if (shorter < SIDE_MIN * decimate)
         return RG_OK; /* too small for the ten modules of a tag */
+    f->detector->quad_decimate = (float)decimate;
+    f->detector->quad_sigma = v->reduced > 1 || decimate >= 2.0 ? DECIMATED_BLUR : 0.0f;
     image_u8_t image = {
         .width = v->width, .height = v->height, .stride = v->stride, .buf = v->grey};
     zarray_t *found = apriltag_detector_detect(f->detector, &image);
@@ -325,7 +329,7 @@ static rg_code search_cut(rg_tag_finder *finder, const uint8_t *grey, int width,
         return code;
     for (int i = 0; i < ATTEMPTS && code == RG_OK; i++) {
         fill_margin(&f, &attempts[i]);
-        view v = {f.buffer, f.stride, height + 2 * f.margin, f.stride, -f.margin, -f.margin};
+        view v = {f.buffer, f.stride, height + 2 * f.margin, f.stride, -f.margin, -f.margin, 1};
         code = search(finder, &v, true, list, err);
     }
     framed_free(&f);
@@ -345,7 +349,7 @@ rg_code rg_tags_find(rg_tag_finder *finder, const uint8_t *grey, int width, int 
                      bool complete_edges, rg_tag_list *list, rg_error *err)
 {
     /* The library takes a mutable buffer but only reads it. */
-    view whole = {(uint8_t *)(uintptr_t)grey, width, height, width, 0, 0};
+    view whole = {(uint8_t *)(uintptr_t)grey, width, height, width, 0, 0, 1};
     list->count = 0;
     rg_code code = check_size(width, height, err);
     if (code == RG_OK)
@@ -355,19 +359,76 @@ rg_code rg_tags_find(rg_tag_finder *finder, const uint8_t *grey, int width, int 
     return code;
 }
 
-rg_code rg_tags_find_in(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
-                        const int box[4], rg_tag_list *list, rg_error *err)
+/* ---------------------------------------------------------------- large tags */
+
+/* Room for the sums of a row and for the reduced picture behind them. */
+static rg_code make_room(rg_tag_finder *f, size_t bytes, rg_error *err)
 {
-    int x0 = box[0] > 0 ? box[0] / TILE * TILE : 0, y0 = box[1] > 0 ? box[1] / TILE * TILE : 0;
-    int x1 = box[2] < width - 1 ? box[2] : width - 1,
-        y1 = box[3] < height - 1 ? box[3] : height - 1;
+    if (bytes <= f->room)
+        return RG_OK;
+    free(f->small);
+    f->room = 0;
+    f->small = rg_alloc(bytes, 1);
+    if (!f->small)
+        return rg_fail(err, RG_INTERNAL, "tags: out of memory for a picture of %zu bytes", bytes);
+    f->room = bytes;
+    return RG_OK;
+}
+
+static void add_row(const uint8_t *row, int width, uint16_t *sum)
+{
+    for (int x = 0; x < width; x++)
+        sum[x] = (uint16_t)(sum[x] + row[x]);
+}
+
+static uint8_t mean_of(const uint16_t *sum, int reduce)
+{
+    unsigned s = 0, area = (unsigned)(reduce * reduce);
+    for (int i = 0; i < reduce; i++)
+        s += sum[i];
+    return (uint8_t)((s + area / 2) / area);
+}
+
+/* Means of blocks: they lose less of a tag, and keep less noise, than every so manieth pixel does. */
+static rg_code reduce_view(rg_tag_finder *f, const view *from, int reduce, view *to, rg_error *err)
+{
+    int width = from->width / reduce, height = from->height / reduce, used = width * reduce;
+    size_t sums = (size_t)used * sizeof(uint16_t);
+    rg_code code = make_room(f, sums + (size_t)width * (size_t)height, err);
+    if (code != RG_OK)
+        return code;
+    uint16_t *sum = (uint16_t *)(void *)f->small;
+    *to = (view){f->small + sums, width, height, width, from->x0, from->y0, reduce};
+    for (int y = 0; y < height; y++) {
+        const uint8_t *row = from->grey + (size_t)y * (size_t)reduce * (size_t)from->stride;
+        memset(sum, 0, sums);
+        for (int i = 0; i < reduce; i++)
+            add_row(row + (size_t)i * (size_t)from->stride, used, sum);
+        for (int x = 0; x < width; x++)
+            to->grey[y * width + x] = mean_of(sum + x * reduce, reduce);
+    }
+    return RG_OK;
+}
+
+rg_code rg_tags_find_large(rg_tag_finder *finder, const uint8_t *grey, int width, int height,
+                           const int box[4], int reduce, rg_tag_list *list, rg_error *err)
+{
+    static const int all[4] = {0, 0, SIDE_MAX, SIDE_MAX};
+    const int *b = box ? box : all;
+    int x0 = b[0] > 0 ? b[0] : 0, x1 = b[2] < width - 1 ? b[2] : width - 1;
+    int y0 = b[1] > 0 ? b[1] : 0, y1 = b[3] < height - 1 ? b[3] : height - 1;
+    view small;
     list->count = 0;
     rg_code code = check_size(width, height, err);
-    if (code != RG_OK || x1 < x0 || y1 < y0)
+    if (code == RG_OK && (reduce < 2 || reduce > RG_TAGS_REDUCE_MAX))
+        code = rg_fail(err, RG_INTERNAL, "tags: a picture reduced %d times; 2 to %d can be", reduce,
+                       (int)RG_TAGS_REDUCE_MAX);
+    if (code != RG_OK || x1 - x0 + 1 < reduce || y1 - y0 + 1 < reduce)
         return code;
     size_t first = (size_t)y0 * (size_t)width + (size_t)x0;
-    view part = {(uint8_t *)(uintptr_t)grey + first, x1 - x0 + 1, y1 - y0 + 1, width, x0, y0};
-    return search(finder, &part, false, list, err);
+    view part = {(uint8_t *)(uintptr_t)grey + first, x1 - x0 + 1, y1 - y0 + 1, width, x0, y0, 1};
+    code = reduce_view(finder, &part, reduce, &small, err);
+    return code == RG_OK ? search(finder, &small, false, list, err) : code;
 }
 
 /* ---------------------------------------------------------------- printing */

@@ -139,6 +139,11 @@ typedef struct hints {
 /* The crown may have moved by so much of the picture's width since the pose that it is looked for at. */
 static const double NEAR_PART = 1.0 / 16;
 
+/* A crown fills a good part of a useful frame, so its tags are large and are looked for in small pictures first, of
+ * about so many px across. Only what is found counts: where it gives no pose, the whole picture is searched in full. */
+static const int look_px[] = {213, 427};
+enum { LOOKS = sizeof look_px / sizeof look_px[0] };
+
 static void widen(int box[4], int by)
 {
     box[0] -= by, box[1] -= by;
@@ -153,52 +158,85 @@ static bool holds(const int outer[4], const int inner[4], int width, int height)
            (inner[3] <= outer[3] || outer[3] >= height - 1);
 }
 
-/* Looks for the crown about where it was. Not found, or not wholly within what was searched: the whole
- * picture has to be searched. */
-static rg_code locate_near(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
-                           const rg_linear *linear, const rg_pose *near, rg_crown_pose *crown,
-                           bool *found, rg_error *err)
+/* What locating works on. */
+typedef struct sight {
+    const rg_setup *setup;
+    rg_tag_finder *finder;
+    const rg_image *luma;
+    const rg_linear *linear;
+} sight;
+
+static rg_code fit_crown(const sight *s, const rg_tag_list *tags, rg_crown_pose *crown,
+                         rg_error *err)
 {
-    int box[4], now[4], margin = (int)(NEAR_PART * luma->width);
+    return rg_crown_locate(&s->setup->crown, &s->setup->options.crown, &s->setup->lens, s->luma,
+                           s->linear, tags, crown, err);
+}
+
+/* In small pictures, within the box; NULL: everywhere. */
+static rg_code locate_large(const sight *s, const int box[4], rg_crown_pose *crown, bool *found,
+                            rg_error *err)
+{
     rg_tag_list tags;
     *found = false;
-    if (!rg_crown_box(&setup->crown, &setup->lens, near, box))
-        return RG_OK;
-    widen(box, margin);
-    rg_code code = rg_tags_find_in(finder, luma->data, luma->width, luma->height, box, &tags, err);
-    if (code != RG_OK || tags.count == 0)
-        return code;
-    code = rg_crown_locate(&setup->crown, &setup->options.crown, &setup->lens, luma, linear, &tags,
-                           crown, err);
-    if (code != RG_OK || crown->state != RG_POSE_OK ||
-        !rg_crown_box(&setup->crown, &setup->lens, &crown->pose, now))
-        return code;
-    widen(now, margin / 8);
-    *found = holds(box, now, luma->width, luma->height);
+    for (int i = 0; i < LOOKS && !*found; i++) {
+        int reduce = (s->luma->width + look_px[i] / 2) / look_px[i];
+        if (reduce < 2)
+            break;
+        if (reduce > RG_TAGS_REDUCE_MAX)
+            reduce = RG_TAGS_REDUCE_MAX;
+        rg_code code = rg_tags_find_large(s->finder, s->luma->data, s->luma->width, s->luma->height,
+                                          box, reduce, &tags, err);
+        if (code == RG_OK && tags.count > 0)
+            code = fit_crown(s, &tags, crown, err);
+        if (code != RG_OK)
+            return code;
+        *found = tags.count > 0 && crown->state == RG_POSE_OK;
+    }
     return RG_OK;
 }
 
-static rg_code locate_anywhere(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
-                               const rg_linear *linear, rg_crown_pose *crown, rg_error *err)
+/* Looks for the crown about where it was. Not found, or not wholly within what was searched: all of the
+ * picture has to be searched. */
+static rg_code locate_near(const sight *s, const rg_pose *near, rg_crown_pose *crown, bool *found,
+                           rg_error *err)
+{
+    int box[4], now[4], margin = (int)(NEAR_PART * s->luma->width);
+    *found = false;
+    if (!rg_crown_box(&s->setup->crown, &s->setup->lens, near, box))
+        return RG_OK;
+    widen(box, margin);
+    rg_code code = locate_large(s, box, crown, found, err);
+    if (code != RG_OK || !*found)
+        return code;
+    *found = rg_crown_box(&s->setup->crown, &s->setup->lens, &crown->pose, now);
+    widen(now, margin / 8);
+    *found = *found && holds(box, now, s->luma->width, s->luma->height);
+    return RG_OK;
+}
+
+/* All that can be found: it decides what is wrong with a frame that gives no pose. */
+static rg_code locate_thoroughly(const sight *s, rg_crown_pose *crown, rg_error *err)
 {
     rg_tag_list tags;
-    rg_code code = rg_tags_find(finder, luma->data, luma->width, luma->height, false, &tags, err);
+    const rg_image *l = s->luma;
+    rg_code code = rg_tags_find(s->finder, l->data, l->width, l->height, false, &tags, err);
     if (code == RG_OK && tags.count == 0)
-        code = rg_tags_find(finder, luma->data, luma->width, luma->height, true, &tags, err);
-    return code == RG_OK ? rg_crown_locate(&setup->crown, &setup->options.crown, &setup->lens, luma,
-                                           linear, &tags, crown, err)
-                         : code;
+        code = rg_tags_find(s->finder, l->data, l->width, l->height, true, &tags, err);
+    return code == RG_OK ? fit_crown(s, &tags, crown, err) : code;
 }
 
 static rg_code locate(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
                       const rg_linear *linear, const rg_pose *near, rg_frame *frame, rg_error *err)
 {
+    const sight s = {setup, finder, luma, linear};
     rg_crown_pose crown;
     bool found = false;
-    rg_code code =
-        near ? locate_near(setup, finder, luma, linear, near, &crown, &found, err) : RG_OK;
+    rg_code code = near ? locate_near(&s, near, &crown, &found, err) : RG_OK;
     if (code == RG_OK && !found)
-        code = locate_anywhere(setup, finder, luma, linear, &crown, err);
+        code = locate_large(&s, NULL, &crown, &found, err);
+    if (code == RG_OK && !found)
+        code = locate_thoroughly(&s, &crown, err);
     if (code != RG_OK)
         return code;
     rg_place_from_crown(&crown, &frame->pose);

@@ -245,43 +245,114 @@ Test(tags, faint_tags_are_left_out_below_the_margin)
     free(g.code);
 }
 
-static rg_tag_list find_in(const grey_picture *g, int x0, int y0, int x1, int y1)
+static rg_tag_list find_large(const grey_picture *g, const int box[4], int reduce)
 {
-    const int box[4] = {x0, y0, x1, y1};
     rg_tag_finder *finder;
     rg_tag_list list;
     cr_assert_eq(rg_tag_finder_new(&finder, &bench, NULL), RG_OK);
-    cr_assert_eq(rg_tags_find_in(finder, g->code, g->width, g->height, box, &list, NULL), RG_OK);
+    cr_assert_eq(rg_tags_find_large(finder, g->code, g->width, g->height, box, reduce, &list, NULL),
+                 RG_OK);
     rg_tag_finder_free(finder);
     return list;
 }
 
-/* The library's corners are good to 0.2 px; a part that is put back wrongly is off by 48. */
-Test(tags, a_part_of_the_picture_gives_its_own_tags_where_the_whole_has_them)
+static rg_tag_list find_in(const grey_picture *g, int x0, int y0, int x1, int y1)
+{
+    const int box[4] = {x0, y0, x1, y1};
+    return find_large(g, box, 3);
+}
+
+static grey_picture two_tags(void)
 {
     grey_picture g = blank(1280, 720, 255);
-    paint_tag(&g, 7, 211, 133, 9);
-    paint_tag(&g, 12, 803, 401, 11);
+    paint_tag(&g, 7, 211, 133, 19);
+    paint_tag(&g, 12, 803, 401, 21);
+    return g;
+}
+
+static double worst_corner(const rg_tag *a, const rg_tag *b)
+{
+    double worst = 0;
+    for (int k = 0; k < 4; k++)
+        worst =
+            fmax(worst, hypot(a->corner[k].x - b->corner[k].x, a->corner[k].y - b->corner[k].y));
+    return worst;
+}
+
+/* The painted corners are the outside value; a block is 2 to 5 px wide, and the library's corners are good to 0.2 of one. */
+Test(tags, large_tags_are_found_in_a_small_picture_where_they_are)
+{
+    static const rg_tag painted[2] = {
+        {.id = 7, .corner = {{210.5, 132.5}, {362.5, 132.5}, {362.5, 284.5}, {210.5, 284.5}}},
+        {.id = 12, .corner = {{802.5, 400.5}, {970.5, 400.5}, {970.5, 568.5}, {802.5, 568.5}}}};
+    grey_picture g = two_tags();
+    for (int reduce = 2; reduce <= 5; reduce++) {
+        rg_tag_list found = find_large(&g, NULL, reduce);
+        cr_assert_eq(found.count, 2, "reduced by %d: %d", reduce, found.count);
+        for (int i = 0; i < 2; i++) {
+            const rg_tag *tag = &found.tag[found.tag[0].id == painted[i].id ? 0 : 1];
+            cr_expect_eq(tag->id, painted[i].id);
+            cr_expect_not(tag->cut);
+            cr_expect_lt(worst_corner(tag, &painted[i]), 0.3 * reduce, "reduced by %d: %g px",
+                         reduce, worst_corner(tag, &painted[i]));
+        }
+    }
+    free(g.code);
+}
+
+/* A part that is put back wrongly is off by tens of px. */
+Test(tags, a_part_of_the_picture_gives_its_own_tags_where_the_whole_has_them)
+{
+    grey_picture g = two_tags();
     rg_tag_list whole = find(&bench, &g, false);
     cr_assert_eq(whole.count, 2);
     for (int i = 0; i < 2; i++) {
         const rg_tag *tag = &whole.tag[i];
         int x = (int)tag->corner[0].x, y = (int)tag->corner[0].y;
-        rg_tag_list part = find_in(&g, x - 57, y - 41, x + 170, y + 190);
+        rg_tag_list part = find_in(&g, x - 57, y - 41, x + 220, y + 217);
         cr_assert_eq(part.count, 1, "tag %d: %d", tag->id, part.count);
         cr_expect_eq(part.tag[0].id, tag->id);
-        cr_expect_not(part.tag[0].cut);
-        for (int k = 0; k < 4; k++) {
-            cr_expect_float_eq(part.tag[0].corner[k].x, tag->corner[k].x, 0.2, "%g %g",
-                               part.tag[0].corner[k].x, tag->corner[k].x);
-            cr_expect_float_eq(part.tag[0].corner[k].y, tag->corner[k].y, 0.2, "%g %g",
-                               part.tag[0].corner[k].y, tag->corner[k].y);
-        }
+        cr_expect_lt(worst_corner(&part.tag[0], tag), 1);
     }
     cr_expect_eq(find_in(&g, -500, -500, 5000, 5000).count, 2, "a box is clipped to the picture");
     cr_expect_eq(find_in(&g, 400, 0, 700, 719).count, 0);
     cr_expect_eq(find_in(&g, 1300, 0, 1400, 719).count, 0, "outside of the picture is nothing");
     cr_expect_eq(find_in(&g, 900, 700, 100, 20).count, 0, "nor in a box of no size");
+    free(g.code);
+}
+
+/* Noise of 30 codes on 60 codes of contrast: plain decimation keeps it, means of 4 x 4 quarter it. */
+Test(tags, means_of_blocks_see_through_noise)
+{
+    grey_picture g = two_tags();
+    uint32_t state = 1;
+    for (int i = 0; i < g.width * g.height; i++) {
+        int sum = 0;
+        for (int k = 0; k < 12; k++) { /* nearly normal, of variance 1 after division */
+            state = state * 1664525u + 1013904223u;
+            sum += (int)(state >> 22);
+        }
+        double noise = 30 * (sum / 1024.0 - 6), code = 60 + g.code[i] * 60 / 255.0 + noise;
+        g.code[i] = (uint8_t)fmin(fmax(code, 0), 255);
+    }
+    cr_expect_eq(find_large(&g, NULL, 4).count, 2);
+    free(g.code);
+}
+
+Test(tags, a_reduction_that_cannot_be_is_refused)
+{
+    grey_picture g = blank(64, 64, 255);
+    rg_tag_finder *finder;
+    rg_tag_list list;
+    cr_assert_eq(rg_tag_finder_new(&finder, &bench, NULL), RG_OK);
+    static const int wrong[] = {-1, 0, 1, RG_TAGS_REDUCE_MAX + 1};
+    for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++)
+        cr_expect_eq(rg_tags_find_large(finder, g.code, 64, 64, NULL, wrong[i], &list, NULL),
+                     RG_INTERNAL);
+    cr_expect_eq(rg_tags_find_large(finder, g.code, 64, 64, NULL, RG_TAGS_REDUCE_MAX, &list, NULL),
+                 RG_OK);
+    cr_expect_eq(list.count, 0);
+    rg_tag_finder_free(finder);
     free(g.code);
 }
 

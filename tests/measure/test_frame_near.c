@@ -130,10 +130,10 @@ Test(frame_near, a_pose_that_is_wrong_changes_nothing)
     rg_tag_finder_free(b.finder);
 }
 
-/* Two black squares with white about them: a tag of crown 0, far from the crown, and so another crown. */
+/* A tag of crown 0, beside the crown and about as large: another crown. */
 static void put_foreign_tag(rg_image *picture)
 {
-    enum { ID = 3, SIDE = 9, LEFT = 16, TOP = 16 };
+    enum { ID = 3, SIDE = 22, LEFT = 4, TOP = 200 };
     uint8_t module[RG_TAG_MODULES][RG_TAG_MODULES];
     cr_assert_eq(rg_tag_modules(ID, module, NULL), RG_OK);
     uint8_t *pixel = picture->data;
@@ -200,7 +200,7 @@ static rg_pose_state state_after(const bench *b, const test_bytes *file, const r
     return state;
 }
 
-/* A second crown far off is seen by a search of the whole picture alone, and so tells which search was made: about
+/* A second crown is seen whole by a search of the whole picture alone, and so tells which search was made: about
  * the pose before while the crown has moved by less than the margin of a sixteenth of the picture's width (80 px, less
  * an eighth of it that must stay free), and of the whole picture beyond that, in each of the four directions. */
 Test(frame_near, the_whole_picture_is_searched_once_the_crown_leaves_the_margin)

@@ -24,7 +24,7 @@ enum { FRAMES_MAX = 64, REPEATS = 3, STAGES = 7 };
 
 static const char *const stage_name[STAGES] = {"full decode, RGB (the reference)",
                                                "decode of luma",
-                                               "tag search",
+                                               "tag search (thorough)",
                                                "crown pose",
                                                "unwrapping the rim",
                                                "rim plane",
