@@ -33,6 +33,8 @@ typedef struct rg_crown_limits {
     double max_reprojection_px; /* rms of the accepted edge points; more is refused */
     int min_edges;              /* tag borders with enough points, over all tags */
     double min_tag_side_px;     /* smaller tags are not used */
+    bool
+        sure_only; /* refuse a pose that the tags do not lead to at once: for a first, quick look */
 } rg_crown_limits;
 
 typedef enum rg_pose_state {

@@ -13,7 +13,10 @@
  */
 #include "edges.h"
 
+#include <assert.h>
 #include <math.h>
+#include <stddef.h>
+#include <string.h>
 
 enum {
     REACH_MAX = 40, /* samples to either side */
@@ -35,18 +38,25 @@ typedef struct profile {
     double cosine;         /* of the angle between axis and normal */
 } profile;
 
-static double light_at(const rg_edge_light *l, int x, int y)
+/* The light of n samples that lie `step` pixels apart in memory, from the pixel `at` on. */
+static void read_light(const rg_edge_light *l, ptrdiff_t at, ptrdiff_t step, int n, double *value)
 {
     const rg_image *im = l->image;
-    size_t at =
-        ((size_t)(y - im->first_row) * (size_t)im->width + (size_t)x) * (size_t)im->channels;
-    double sum = 0.0;
-    for (int c = 0; c < im->channels; c++) {
-        unsigned code = im->depth == 8 ? ((const uint8_t *)im->data)[at + (size_t)c]
-                                       : ((const uint16_t *)im->data)[at + (size_t)c];
-        sum += (double)l->linear->table[c][code];
+    if (im->channels == 1 && im->depth == 8) {
+        const uint8_t *code = (const uint8_t *)im->data + at;
+        for (int i = 0; i < n; i++)
+            value[i] = (double)l->linear->table[0][code[i * step]];
+        return;
     }
-    return sum;
+    for (int i = 0; i < n; i++) {
+        ptrdiff_t sample = (at + i * step) * im->channels;
+        value[i] = 0.0;
+        for (int c = 0; c < im->channels; c++) {
+            unsigned code = im->depth == 8 ? ((const uint8_t *)im->data)[sample + c]
+                                           : ((const uint16_t *)im->data)[sample + c];
+            value[i] += (double)l->linear->table[c][code];
+        }
+    }
 }
 
 /* Reads the profile, dark side first; false when it leaves the rows held. */
@@ -72,10 +82,9 @@ static bool read_profile(const rg_edge_light *light, const rg_edge_query *q, pro
     if (fmin(p->first, last) < low || fmax(p->first, last) > low + size - 1 || p->line < line_low ||
         p->line > line_low + lines - 1)
         return false;
-    for (int i = 0; i < p->n; i++) {
-        int a = p->first + p->sign * i;
-        p->value[i] = light_at(light, p->along_x ? a : p->line, p->along_x ? p->line : a);
-    }
+    ptrdiff_t width = im->width, x = p->along_x ? p->first : p->line,
+              y = (p->along_x ? p->line : p->first) - im->first_row;
+    read_light(light, y * width + x, p->sign * (p->along_x ? 1 : width), p->n, p->value);
     return true;
 }
 
@@ -87,14 +96,16 @@ static double mean_of(const double *v, int from, int to)
     return sum / (to - from);
 }
 
+static_assert(SHORTEST == 3, "steepest adds three on either side");
+
 /* The sample before the largest rise between the means of three; -1 if none. */
 static int steepest(const profile *p)
 {
     int best = -1;
     double rise = 0.0;
     for (int i = SHORTEST - 1; i + SHORTEST < p->n; i++) {
-        double d =
-            mean_of(p->value, i + 1, i + 1 + SHORTEST) - mean_of(p->value, i + 1 - SHORTEST, i + 1);
+        const double *v = p->value + i;
+        double d = (v[1] + v[2] + v[3]) - (v[0] + v[-1] + v[-2]);
         if (d > rise) {
             rise = d;
             best = i;
@@ -169,28 +180,56 @@ static double normal_integral(double u, double gauss)
     return u < 0.0 ? tail : 1.0 - tail;
 }
 
+/* exp(-u^2/2) at u = (i - x0) / sigma for i = from .. to - 1: with h = 1 / sigma, exp(-(u + h)^2/2) is exp(-u^2/2)
+ * times exp(-u h - h^2/2), and that factor falls by exp(-h^2) from one to the next. From the sample nearest to
+ * x0 outwards, so that nothing begins with an underflow. */
+static void bell(const step_fit *f, int from, int to, double *gauss)
+{
+    int near = (int)lround(f->x0);
+    near = near < from ? from : near > to - 1 ? to - 1 : near;
+    double h = 1.0 / f->sigma, u = (near - f->x0) * h, fall = exp(-h * h);
+    gauss[near - from] = exp(-0.5 * u * u);
+    double up = exp(-h * (u + 0.5 * h)), down = exp(h * (u - 0.5 * h));
+    for (int i = near + 1; i < to; i++, up *= fall)
+        gauss[i - from] = gauss[i - 1 - from] * up;
+    for (int i = near - 1; i >= from; i--, down *= fall)
+        gauss[i - from] = gauss[i + 1 - from] * down;
+}
+
 /* Normal equations of one Gauss-Newton step; returns the sum of squares. */
 static double linearise(const double *v, int from, int to, const step_fit *f, double a[4][4],
                         double b[4])
 {
-    double sum = 0.0;
-    for (int i = 0; i < 4; i++) {
-        b[i] = 0.0;
-        for (int j = 0; j < 4; j++)
-            a[i][j] = 0.0;
-    }
+    double sum = 0.0, gauss[2 * WINDOW + 1], h = 1.0 / f->sigma;
+    memset(a, 0, 4 * sizeof *a);
+    memset(b, 0, 4 * sizeof *b);
+    bell(f, from, to, gauss);
     for (int i = from; i < to; i++) {
-        double u = (i - f->x0) / f->sigma, gauss = exp(-0.5 * u * u);
-        double phi = normal_integral(u, gauss);
-        double slope = f->step * GAUSS_PEAK * gauss / f->sigma;
-        double row[4] = {1.0, phi, -slope, -slope * u};
+        double u = (i - f->x0) * h, g = gauss[i - from];
+        double phi = normal_integral(u, g), slope = f->step * GAUSS_PEAK * g * h;
+        double row[3] = {phi, -slope, -slope * u};
         double r = v[i] - f->black - f->step * phi;
         sum += r * r;
-        for (int j = 0; j < 4; j++) {
-            b[j] += row[j] * r;
+        b[0] += r;
+        a[0][0] += 1.0;
+        for (int j = 0; j < 3; j++) {
+            b[j + 1] += row[j] * r;
+            a[j + 1][0] += row[j];
             for (int k = 0; k <= j; k++)
-                a[j][k] += row[j] * row[k];
+                a[j + 1][k + 1] += row[j] * row[k];
         }
+    }
+    return sum;
+}
+
+/* The sum of squares alone. */
+static double squares(const double *v, int from, int to, const step_fit *f)
+{
+    double sum = 0.0, gauss[2 * WINDOW + 1], h = 1.0 / f->sigma;
+    bell(f, from, to, gauss);
+    for (int i = from; i < to; i++) {
+        double r = v[i] - f->black - f->step * normal_integral((i - f->x0) * h, gauss[i - from]);
+        sum += r * r;
     }
     return sum;
 }
@@ -219,7 +258,7 @@ static bool fit_step(const profile *p, step_fit *f)
         if (fabs(b[2]) < 2e-3 && fabs(b[3]) < 1e-2)
             break;
     }
-    f->misfit = sqrt(linearise(p->value, from, to, f, a, b) / (to - from)) / f->step;
+    f->misfit = sqrt(squares(p->value, from, to, f) / (to - from)) / f->step;
     return f->x0 > from + 1 && f->x0 < to - 2 && fabs(f->x0 - x0) < 2.0 && f->sigma < WINDOW;
 }
 

@@ -166,11 +166,13 @@ typedef struct sight {
     const rg_linear *linear;
 } sight;
 
-static rg_code fit_crown(const sight *s, const rg_tag_list *tags, rg_crown_pose *crown,
-                         rg_error *err)
+static rg_code fit_crown(const sight *s, const rg_tag_list *tags, bool sure_only,
+                         rg_crown_pose *crown, rg_error *err)
 {
-    return rg_crown_locate(&s->setup->crown, &s->setup->options.crown, &s->setup->lens, s->luma,
-                           s->linear, tags, crown, err);
+    rg_crown_limits limits = s->setup->options.crown;
+    limits.sure_only = sure_only;
+    return rg_crown_locate(&s->setup->crown, &limits, &s->setup->lens, s->luma, s->linear, tags,
+                           crown, err);
 }
 
 /* In small pictures, within the box; NULL: everywhere. */
@@ -188,7 +190,7 @@ static rg_code locate_large(const sight *s, const int box[4], rg_crown_pose *cro
         rg_code code = rg_tags_find_large(s->finder, s->luma->data, s->luma->width, s->luma->height,
                                           box, reduce, &tags, err);
         if (code == RG_OK && tags.count > 0)
-            code = fit_crown(s, &tags, crown, err);
+            code = fit_crown(s, &tags, true, crown, err);
         if (code != RG_OK)
             return code;
         *found = tags.count > 0 && crown->state == RG_POSE_OK;
@@ -223,7 +225,7 @@ static rg_code locate_thoroughly(const sight *s, rg_crown_pose *crown, rg_error 
     rg_code code = rg_tags_find(s->finder, l->data, l->width, l->height, false, &tags, err);
     if (code == RG_OK && tags.count == 0)
         code = rg_tags_find(s->finder, l->data, l->width, l->height, true, &tags, err);
-    return code == RG_OK ? fit_crown(s, &tags, crown, err) : code;
+    return code == RG_OK ? fit_crown(s, &tags, false, crown, err) : code;
 }
 
 static rg_code locate(const rg_setup *setup, rg_tag_finder *finder, const rg_image *luma,
