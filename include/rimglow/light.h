@@ -52,10 +52,10 @@ rg_code rg_threshold_choose(const float *excess, size_t n, const rg_threshold_op
 rg_code rg_label(const uint8_t *mask, int width, int height, int connectivity, int32_t *labels,
                  int *count, rg_error *err);
 
-/* Hysteresis: pixels above low that are connected (8) to one above high. NAN
- * is below everything (J. Canny, IEEE PAMI 8 (1986) 679-698). */
+/* Hysteresis: the components (labelled as by rg_label) of the pixels above low that hold one above high, high being no
+ * less than low. NAN is below everything (J. Canny, IEEE PAMI 8 (1986) 679-698). */
 rg_code rg_hysteresis(const float *data, int width, int height, double low, double high,
-                      int connectivity, uint8_t *mask, rg_error *err);
+                      int connectivity, int32_t *labels, int *count, rg_error *err);
 
 /* Runs of non-zero bins on a circle of n bins. A run over the seam is one
  * run. length n: all bins, no ends. Returns the number of runs; at most max

@@ -45,7 +45,8 @@ static void select_place(double *x, size_t n, size_t k)
     size_t low = 0, high = n - 1;
     while (low < high) {
         double a = x[low], b = x[low + (high - low) / 2], c = x[high];
-        double pivot = fmax(fmin(a, b), fmin(fmax(a, b), c));
+        double least = a < b ? a : b, most = a < b ? b : a;
+        double pivot = c < least ? least : c > most ? most : c;
         size_t i = low, j = high;
         while (i <= j) {
             while (x[i] < pivot)

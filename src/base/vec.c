@@ -37,36 +37,6 @@ double rg_angle_between(double a_deg, double b_deg)
     return d >= 180.0 ? d - 360.0 : d;
 }
 
-rg_vec3 rg_vec3_make(double x, double y, double z)
-{
-    return (rg_vec3){x, y, z};
-}
-
-rg_vec3 rg_vec3_add(rg_vec3 a, rg_vec3 b)
-{
-    return (rg_vec3){a.x + b.x, a.y + b.y, a.z + b.z};
-}
-
-rg_vec3 rg_vec3_sub(rg_vec3 a, rg_vec3 b)
-{
-    return (rg_vec3){a.x - b.x, a.y - b.y, a.z - b.z};
-}
-
-rg_vec3 rg_vec3_scale(rg_vec3 a, double k)
-{
-    return (rg_vec3){k * a.x, k * a.y, k * a.z};
-}
-
-double rg_vec3_dot(rg_vec3 a, rg_vec3 b)
-{
-    return a.x * b.x + a.y * b.y + a.z * b.z;
-}
-
-rg_vec3 rg_vec3_cross(rg_vec3 a, rg_vec3 b)
-{
-    return (rg_vec3){a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x};
-}
-
 double rg_vec3_norm(rg_vec3 a)
 {
     return sqrt(rg_vec3_dot(a, a));
@@ -93,13 +63,6 @@ rg_mat3 rg_mat3_transpose(rg_mat3 a)
         for (int j = 0; j < 3; j++)
             t.m[i][j] = a.m[j][i];
     return t;
-}
-
-rg_vec3 rg_mat3_apply(rg_mat3 a, rg_vec3 v)
-{
-    return (rg_vec3){a.m[0][0] * v.x + a.m[0][1] * v.y + a.m[0][2] * v.z,
-                     a.m[1][0] * v.x + a.m[1][1] * v.y + a.m[1][2] * v.z,
-                     a.m[2][0] * v.x + a.m[2][1] * v.y + a.m[2][2] * v.z};
 }
 
 double rg_mat3_det(rg_mat3 a)
@@ -166,11 +129,6 @@ rg_vec3 rg_rodrigues_inverse(rg_mat3 r)
     double s = rg_vec3_norm(axis), c = sign * q[0];
     double k = s < 1e-9 ? 2 : 2 * atan2(s, c) / s;
     return rg_vec3_scale(axis, k);
-}
-
-rg_vec3 rg_pose_apply(const rg_pose *pose, rg_vec3 body)
-{
-    return rg_vec3_add(rg_mat3_apply(pose->R, body), pose->t);
 }
 
 rg_pose rg_pose_compose(const rg_pose *a, const rg_pose *b)

@@ -364,7 +364,7 @@ static bool fit_round(const rg_lens *lens, rg_border_scan *scan, const round_pla
     }
     set_weights(scan, w->residual, plan->pass[PASSES - 1], robust_scale(w->residual, n, w->sorted));
     *pose = rg_posefit_move(pose, x);
-    return !plan->precise || rg_posefit(lens, scan->sighting, n, pose, NULL) == RG_OK;
+    return true;
 }
 
 /* How badly the picture agrees with a pose, px: rms over the border points

@@ -151,67 +151,89 @@ static void join(int32_t *parent, int32_t a, int32_t b)
         parent[a] = b;
 }
 
-rg_code rg_label(const uint8_t *mask, int width, int height, int connectivity, int32_t *labels,
-                 int *count, rg_error *err)
+/* Joins the pixel to the neighbours before it. Neighbours that touch each other are one component already, so one
+ * of them is enough: the one above touches all others of eight, the one to the left the one between the two. */
+static void join_neighbours(const uint8_t *mask, int width, int x, int32_t i, int connectivity,
+                            int32_t *parent)
 {
-    int32_t n = width * height, next = 0;
-    int32_t *parent = rg_alloc((size_t)n, sizeof *parent);
-    if (!parent)
-        return rg_fail(err, RG_INTERNAL, "no memory to label %d x %d samples", width, height);
-    for (int y = 0; y < height; y++)
-        for (int x = 0; x < width; x++) {
-            int32_t i = y * width + x;
-            if (!mask[i])
-                continue;
-            parent[i] = i;
-            if (x > 0 && mask[i - 1])
-                join(parent, i, i - 1);
-            if (y == 0)
-                continue;
-            if (mask[i - width])
-                join(parent, i, i - width);
-            if (connectivity == 8 && x > 0 && mask[i - width - 1])
-                join(parent, i, i - width - 1);
-            if (connectivity == 8 && x + 1 < width && mask[i - width + 1])
-                join(parent, i, i - width + 1);
-        }
+    bool above = i >= width, eight = connectivity == 8;
+    bool north = above && mask[i - width], west = x > 0 && mask[i - 1];
+    if (north)
+        join(parent, i, i - width);
+    if (west && !(north && eight))
+        join(parent, i, i - 1);
+    if (!eight || north || !above)
+        return;
+    if (!west && x > 0 && mask[i - width - 1])
+        join(parent, i, i - width - 1);
+    if (x + 1 < width && mask[i - width + 1])
+        join(parent, i, i - width + 1);
+}
+
+/* As rg_label, numbering only components that keep[] their root (NULL: all); parent: [width * height]. */
+static int number_components(const uint8_t *mask, int32_t n, const uint8_t *keep, int32_t *parent,
+                             int32_t *labels)
+{
+    int32_t next = 0;
     /* Roots are the first pixel of their component, so one pass numbers all. */
     for (int32_t i = 0; i < n; i++) {
         labels[i] = 0;
         if (!mask[i])
             continue;
         int32_t root = find_root(parent, i);
-        labels[i] = root == i ? ++next : labels[root];
+        if (root != i)
+            labels[i] = labels[root];
+        else if (!keep || keep[i])
+            labels[i] = ++next;
     }
-    *count = next;
+    return (int)next;
+}
+
+static void join_all(const uint8_t *mask, int width, int height, int connectivity, int32_t *parent)
+{
+    for (int32_t i = 0, y = 0; y < height; y++)
+        for (int x = 0; x < width; x++, i++) {
+            if (!mask[i])
+                continue;
+            parent[i] = i;
+            join_neighbours(mask, width, x, i, connectivity, parent);
+        }
+}
+
+rg_code rg_label(const uint8_t *mask, int width, int height, int connectivity, int32_t *labels,
+                 int *count, rg_error *err)
+{
+    int32_t n = width * height;
+    int32_t *parent = rg_alloc((size_t)n, sizeof *parent);
+    if (!parent)
+        return rg_fail(err, RG_INTERNAL, "no memory to label %d x %d samples", width, height);
+    join_all(mask, width, height, connectivity, parent);
+    *count = number_components(mask, n, NULL, parent, labels);
     free(parent);
     return RG_OK;
 }
 
 rg_code rg_hysteresis(const float *data, int width, int height, double low, double high,
-                      int connectivity, uint8_t *mask, rg_error *err)
+                      int connectivity, int32_t *labels, int *count, rg_error *err)
 {
-    size_t n = (size_t)width * (size_t)height;
-    int count = 0;
-    int32_t *labels = rg_alloc(n, sizeof *labels);
-    if (!labels)
-        return rg_fail(err, RG_INTERNAL, "no memory to label %d x %d samples", width, height);
-    for (size_t i = 0; i < n; i++)
-        mask[i] = data[i] > low;
-    rg_code code = rg_label(mask, width, height, connectivity, labels, &count, err);
-    uint8_t *strong = code == RG_OK ? rg_alloc((size_t)count + 1, 1) : NULL;
-    if (code == RG_OK && !strong)
-        code = rg_fail(err, RG_INTERNAL, "no memory for %d light components", count);
-    if (code == RG_OK) {
-        for (size_t i = 0; i < n; i++)
-            if (data[i] > high)
-                strong[labels[i]] = 1;
-        strong[0] = 0;
-        for (size_t i = 0; i < n; i++)
-            mask[i] = strong[labels[i]];
+    int32_t n = width * height;
+    int32_t *parent = rg_alloc((size_t)n, sizeof *parent);
+    uint8_t *mask = rg_alloc((size_t)n, 1), *keep = rg_alloc((size_t)n, 1);
+    rg_code code = RG_OK;
+    if (!parent || !mask || !keep) {
+        code = rg_fail(err, RG_INTERNAL, "no memory to label %d x %d samples", width, height);
+    } else {
+        for (int32_t i = 0; i < n; i++)
+            mask[i] = data[i] > low;
+        join_all(mask, width, height, connectivity, parent);
+        for (int32_t i = 0; i < n; i++)
+            if (mask[i] && data[i] > high)
+                keep[find_root(parent, i)] = 1;
+        *count = number_components(mask, n, keep, parent, labels);
     }
-    free(strong);
-    free(labels);
+    free(parent);
+    free(mask);
+    free(keep);
     return code;
 }
 

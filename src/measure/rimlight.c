@@ -36,8 +36,7 @@ typedef struct work {
     int *first;                  /* [columns] strip row of the band's row 0 */
     double *rim_mm;              /* [columns] rim plane height in strip coordinates */
     float *excess;               /* [columns][rows] */
-    uint8_t *lit;                /* [columns][rows] above threshold */
-    int32_t *labels;             /* [columns][rows] */
+    int32_t *labels;             /* [columns][rows] of what is above the threshold */
     uint8_t *kind;               /* [components + 1]: 1 slot, 2 rejected */
     double *step, *level;        /* [columns] of the shadow edge */
     float above[STEP_NODES + 1]; /* share of the pad's side in the background */
@@ -225,9 +224,7 @@ static rg_code find_light(work *w, rg_error *err)
     rg_code code = choose_threshold(w, err);
     if (code == RG_OK)
         code = rg_hysteresis(w->excess, w->rows, columns, w->out->threshold.low,
-                             w->out->threshold.high, 8, w->lit, err);
-    if (code == RG_OK)
-        code = rg_label(w->lit, w->rows, columns, 8, w->labels, &w->out->components, err);
+                             w->out->threshold.high, 8, w->labels, &w->out->components, err);
     if (code != RG_OK)
         return code;
     component *comp = rg_alloc((size_t)w->out->components + 1, sizeof *comp);
@@ -454,13 +451,12 @@ static rg_code prepare(work *w, rg_error *err)
     w->step = rg_alloc(columns, sizeof *w->step);
     w->level = rg_alloc(columns, sizeof *w->level);
     w->excess = rg_alloc(n, sizeof *w->excess);
-    w->lit = rg_alloc(n, 1);
     w->labels = rg_alloc(n, sizeof *w->labels);
     w->out->mask = rg_alloc(columns * (size_t)s->rows, 1);
     w->out->column = rg_alloc(columns, sizeof *w->out->column);
     w->out->columns = s->columns;
-    if (w->first && w->rim_mm && w->step && w->level && w->excess && w->lit && w->labels &&
-        w->out->mask && w->out->column)
+    if (w->first && w->rim_mm && w->step && w->level && w->excess && w->labels && w->out->mask &&
+        w->out->column)
         return RG_OK;
     return rg_fail(err, RG_INTERNAL, "no memory to measure a strip of %d x %d samples", s->columns,
                    s->rows);
@@ -473,7 +469,6 @@ static void release(work *w)
     free(w->step);
     free(w->level);
     free(w->excess);
-    free(w->lit);
     free(w->labels);
     free(w->kind);
 }

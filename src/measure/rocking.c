@@ -63,8 +63,10 @@ double rg_slot_width_for(const rg_slot_geometry *g, double height, double slope_
 }
 
 typedef struct term {
-    double loss;  /* mm hidden by the elevation */
-    double sigma; /* standard uncertainty of height against model */
+    double height; /* mm of the observation */
+    double loss;   /* mm hidden by the elevation */
+    double sigma;  /* standard uncertainty of height against model */
+    double sharp;  /* 1 / sigma */
 } term;
 
 static double oblique_part(double o, double oblique_mm)
@@ -81,47 +83,57 @@ static term term_of(const rg_slot_geometry *g, const rg_observation *o,
     double model = hypot(opt->model_floor_mm, opt->model_relative * fmax(o->height_mm, 0));
     double pose = hypot(opt->u_slope, o->u_place) * (land + over);
     double oblique = oblique_part(o->obliquity_rad, opt->oblique_mm);
-    return (term){.loss = loss_of(g, o->slope_pad, o->slope_rim, o->obliquity_rad),
-                  .sigma =
-                      sqrt(o->u_mm * o->u_mm + model * model + pose * pose + oblique * oblique)};
+    double sigma = sqrt(o->u_mm * o->u_mm + model * model + pose * pose + oblique * oblique);
+    return (term){.height = o->height_mm,
+                  .loss = loss_of(g, o->slope_pad, o->slope_rim, o->obliquity_rad),
+                  .sigma = sigma,
+                  .sharp = 1 / sigma};
 }
 
-static double cost_of(double w, const rg_observation *obs, const term *t, int n,
-                      const rg_rocking_options *opt)
+/* A frame's residual at width w, in its uncertainties. */
+static double residual(double w, const term *t)
+{
+    double open = w - t->loss;
+    return (t->height - (open > 0 ? open : 0)) * t->sharp;
+}
+
+/* The sum of bounded losses; one that exceeds `enough` may be returned before its end. */
+static double cost_of(double w, const term *t, int n, const rg_rocking_options *opt, double enough)
 {
     double cost = 0;
-    for (int i = 0; i < n; i++) {
-        double r = (obs[i].height_mm - fmax(w - t[i].loss, 0)) / t[i].sigma;
-        cost += fmin(r * r, r < 0 ? opt->missing_loss : opt->surplus_loss);
+    for (int i = 0; i < n && !(cost > enough); i++) {
+        double r = residual(w, &t[i]), most = r < 0 ? opt->missing_loss : opt->surplus_loss;
+        cost += r * r < most ? r * r : most;
     }
     return cost;
 }
 
 /* Frames whose light agrees with w within the bound and whose slot is open
  * at w carry the width. */
-static bool carries(double w, const rg_observation *o, const term *t, const rg_rocking_options *opt)
+static bool carries(double w, const term *t, const rg_rocking_options *opt)
 {
-    double r = (o->height_mm - fmax(w - t->loss, 0)) / t->sigma;
+    double r = residual(w, t);
     return w > t->loss && r * r < (r < 0 ? opt->missing_loss : opt->surplus_loss);
 }
 
-static double polish(double w, const rg_observation *obs, const term *t, int n,
-                     const rg_rocking_options *opt)
+static double polish(double w, const term *t, int n, const rg_rocking_options *opt, double *cost)
 {
+    *cost = cost_of(w, t, n, opt, INFINITY);
     for (int k = 0; k < POLISH; k++) {
         double sum = 0, weight = 0;
         for (int i = 0; i < n; i++)
-            if (carries(w, &obs[i], &t[i], opt)) {
-                double q = 1 / (t[i].sigma * t[i].sigma);
-                sum += q * (obs[i].height_mm + t[i].loss);
+            if (carries(w, &t[i], opt)) {
+                double q = t[i].sharp * t[i].sharp;
+                sum += q * (t[i].height + t[i].loss);
                 weight += q;
             }
         if (!(weight > 0))
             break;
-        double next = fmax(sum / weight, 0);
-        if (cost_of(next, obs, t, n, opt) > cost_of(w, obs, t, n, opt))
+        double next = fmax(sum / weight, 0), reached = cost_of(next, t, n, opt, *cost);
+        if (reached > *cost || next == w)
             break;
         w = next;
+        *cost = reached;
     }
     return w;
 }
@@ -140,7 +152,7 @@ static bool is_new_start(double w, const double *tried, int count)
 static double best_width(const rg_observation *obs, const term *t, int n,
                          const rg_rocking_options *opt)
 {
-    double best = 0, least = cost_of(0, obs, t, n, opt), tried[OBS_MAX];
+    double best = 0, least = cost_of(0, t, n, opt, INFINITY), tried[OBS_MAX];
     int starts = 0;
     for (int i = 0; i < n; i++) {
         /* A frame that saw no light proposes nothing. */
@@ -150,8 +162,7 @@ static double best_width(const rg_observation *obs, const term *t, int n,
         if (!is_new_start(start, tried, starts))
             continue;
         tried[starts++] = start;
-        double w = polish(start, obs, t, n, opt);
-        double cost = cost_of(w, obs, t, n, opt);
+        double cost, w = polish(start, t, n, opt, &cost);
         if (cost < least - 1e-9) {
             least = cost;
             best = w;
@@ -244,7 +255,7 @@ static void uncertainty(const rg_slot_geometry *g, const rg_observation *obs, co
 {
     double weight = 0, noise = 0, radiance = 0, psf = 0, pose = 0, place = 0, model = 0, spread = 0;
     for (int i = 0; i < n; i++) {
-        if (!carries(fit->width_mm, &obs[i], &t[i], opt))
+        if (!carries(fit->width_mm, &t[i], opt))
             continue;
         double land, over, q = 1 / (t[i].sigma * t[i].sigma);
         rg_slot_chords(g, obs[i].obliquity_rad, &land, &over);
@@ -292,7 +303,7 @@ void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int 
         fit->lit += obs[i].lit;
     }
     fit->width_mm = best_width(obs, t, n, options);
-    fit->cost = cost_of(fit->width_mm, obs, t, n, options);
+    fit->cost = cost_of(fit->width_mm, t, n, options, INFINITY);
     uncertainty(g, obs, t, n, options, fit);
     double sum = pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) + pow(fit->u_psf_mm, 2) +
                  pow(fit->u_pose_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2);

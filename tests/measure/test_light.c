@@ -126,17 +126,20 @@ Test(light, hysteresis_keeps_as_many_pixels_as_elsewhere)
         rg_image image = open_photo(photo[k].file);
         size_t n = pixels(&image);
         float *data = malloc(n * sizeof *data);
-        uint8_t *mask = malloc(n);
-        int kept = 0;
+        int32_t *labels = malloc(n * sizeof *labels);
+        int kept = 0, count = 0, most = 0;
         for (size_t i = 0; i < n; i++)
             data[i] = ((const uint8_t *)image.data)[i];
         cr_assert_eq(rg_hysteresis(data, image.width, image.height, photo[k].low, photo[k].otsu, 4,
-                                   mask, NULL),
+                                   labels, &count, NULL),
                      RG_OK);
-        for (size_t i = 0; i < n; i++)
-            kept += mask[i] != 0;
+        for (size_t i = 0; i < n; i++) {
+            kept += labels[i] != 0;
+            most = labels[i] > most ? labels[i] : most;
+        }
         cr_expect_eq(kept, photo[k].hysteresis, "%s: %d", photo[k].file, kept);
-        free(mask);
+        cr_expect_eq(most, count);
+        free(labels);
         free(data);
         rg_image_free(&image);
     }
@@ -190,10 +193,12 @@ Test(light, a_row_s_end_is_no_neighbour_of_the_next_row_s_start)
 Test(light, hysteresis_drops_weak_light_without_a_strong_core_and_nan)
 {
     const float data[8] = {4, 9, 4, 1, 4, 4, NAN, 9};
-    static const uint8_t expected[8] = {1, 1, 1, 0, 0, 0, 0, 1};
-    uint8_t mask[8];
-    cr_assert_eq(rg_hysteresis(data, 8, 1, 3, 8, 8, mask, NULL), RG_OK);
-    cr_assert_arr_eq(mask, expected, sizeof mask);
+    static const int32_t expected[8] = {1, 1, 1, 0, 0, 0, 0, 2};
+    int32_t labels[8];
+    int count;
+    cr_assert_eq(rg_hysteresis(data, 8, 1, 3, 8, 8, labels, &count, NULL), RG_OK);
+    cr_assert_eq(count, 2);
+    cr_assert_arr_eq(labels, expected, sizeof labels);
 }
 
 /* ------------------------------------------------------ circular runs */
