@@ -220,6 +220,10 @@ check-fuzz: tests ## replay the fuzz corpora through every parser
 check-cli: build tools ## end-to-end tests of the command line
 	@BRIEF=$(if $(SAN),1) RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
 
+analyze: ## static analysis: clang-tidy, cppcheck, gcc -fanalyzer (installs the first two; some minutes)
+	$(call install_missing,$(DEPS_BUILD) clang-tidy cppcheck)
+	@sh tests/analyze/run.sh $(FILES)
+
 check-crash: build tools ## every crash, power cut and disk error of archiving, at every call (some minutes)
 	@RIMGLOW_POINTS=all RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh 'crash\|power_cut\|failing_disk'
 

@@ -53,7 +53,7 @@ static int search_border(const rg_edge_light *light, const rg_vec2 corner[4], in
         rg_vec2 at = mix(a, b, part), across = mix(far_a, far_b, part);
         double module = ((at.x - across.x) * normal.x + (at.y - across.y) * normal.y) / MODULES;
         double inside = fmin(REACH_PX, module - PATTERN_BLUR_PX);
-        rg_edge_query q = {at, normal, inside, fmin(REACH_PX, CLEAR * module), true, 0};
+        rg_edge_query q = {at, normal, inside, fmin(REACH_PX, CLEAR * module), true, 0, NULL};
         rg_edge e;
         if (inside < SHORTEST_PX || !rg_edge_find(light, &q, &e))
             continue;

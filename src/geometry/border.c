@@ -91,7 +91,7 @@ static void search_border(const rg_border_search *s, const rg_pose *pose, const 
         if (!set_up(s, pose, corner, border % 4, part, &o) || !in_picture(s, o.at))
             continue;
         double clear = fmin(reach, CLEAR_PART * o.module_px);
-        rg_edge_query q = {o.at, o.normal, clear, clear, precise, 0.0};
+        rg_edge_query q = {o.at, o.normal, clear, clear, precise, 0.0, &scan->memo[border][i]};
         rg_edge e;
         scan->expected++;
         if (clear < 3.0 || !rg_edge_find(&s->light, &q, &e))

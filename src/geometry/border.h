@@ -16,12 +16,13 @@ typedef struct rg_border_point {
     double sigma, black, white;
 } rg_border_point;
 
-/* All points found in one pass; sighting[i] belongs to point[i]. */
+/* All points found in one pass; sighting[i] belongs to point[i]. For one picture: all zero before its first pass. */
 typedef struct rg_border_scan {
     int count;
     int expected; /* points that should be in the picture */
     rg_sighting sighting[RG_BORDERS * RG_BORDER_POINTS];
     rg_border_point point[RG_BORDERS * RG_BORDER_POINTS];
+    rg_edge_memo memo[RG_BORDERS][RG_BORDER_POINTS];
 } rg_border_scan;
 
 typedef struct rg_border_search {

@@ -59,8 +59,8 @@ static void read_light(const rg_edge_light *l, ptrdiff_t at, ptrdiff_t step, int
     }
 }
 
-/* Reads the profile, dark side first; false when it leaves the rows held. */
-static bool read_profile(const rg_edge_light *light, const rg_edge_query *q, profile *p)
+/* Where the profile lies; false when it leaves the rows held. */
+static bool place_profile(const rg_edge_light *light, const rg_edge_query *q, profile *p)
 {
     const rg_image *im = light->image;
     double nx = q->normal.x, ny = q->normal.y;
@@ -82,10 +82,16 @@ static bool read_profile(const rg_edge_light *light, const rg_edge_query *q, pro
     if (fmin(p->first, last) < low || fmax(p->first, last) > low + size - 1 || p->line < line_low ||
         p->line > line_low + lines - 1)
         return false;
+    return true;
+}
+
+/* Dark side first. */
+static void read_profile(const rg_edge_light *light, profile *p)
+{
+    const rg_image *im = light->image;
     ptrdiff_t width = im->width, x = p->along_x ? p->first : p->line,
               y = (p->along_x ? p->line : p->first) - im->first_row;
     read_light(light, y * width + x, p->sign * (p->along_x ? 1 : width), p->n, p->value);
-    return true;
 }
 
 static double mean_of(const double *v, int from, int to)
@@ -262,19 +268,47 @@ static bool fit_step(const profile *p, step_fit *f)
     return f->x0 > from + 1 && f->x0 < to - 2 && fabs(f->x0 - x0) < 2.0 && f->sigma < WINDOW;
 }
 
+static bool find_step(const profile *p, bool precise, double ratio, step_fit *f)
+{
+    double white;
+    int k = steepest(p);
+    *f = (step_fit){.sigma = 0.8};
+    if (k < 0 || !cross_half(p, k, ratio, &f->x0, &f->black, &white))
+        return false;
+    f->step = white - f->black;
+    return !precise || (fit_step(p, f) && is_step(f->black, f->black + f->step, ratio) &&
+                        f->misfit < MAX_MISFIT);
+}
+
+static bool remembered(const rg_edge_memo *m, const profile *p, bool precise)
+{
+    return m->filled && m->precise == precise && m->along_x == p->along_x && m->first == p->first &&
+           m->line == p->line && m->sign == p->sign && m->n == p->n;
+}
+
+/* As find_step, out of the memo where it holds the same pixels' answer. */
+static bool find_or_recall(const rg_edge_light *light, const rg_edge_query *q, double ratio,
+                           profile *p, step_fit *f)
+{
+    rg_edge_memo *m = q->memo;
+    if (m && remembered(m, p, q->precise)) {
+        *f = (step_fit){.x0 = m->x0, .sigma = m->sigma, .black = m->black, .step = m->step};
+        return m->found;
+    }
+    read_profile(light, p);
+    bool found = find_step(p, q->precise, ratio, f);
+    if (m)
+        *m = (rg_edge_memo){true,    p->along_x, q->precise, found,    p->first, p->line,
+                            p->sign, p->n,       f->x0,      f->sigma, f->black, f->step};
+    return found;
+}
+
 bool rg_edge_find(const rg_edge_light *light, const rg_edge_query *query, rg_edge *edge)
 {
     profile p;
-    if (!read_profile(light, query, &p))
-        return false;
-    int k = steepest(&p);
-    step_fit f = {.sigma = 0.8};
-    double white, ratio = query->contrast > 0.0 ? query->contrast : MIN_RATIO;
-    if (k < 0 || !cross_half(&p, k, ratio, &f.x0, &f.black, &white))
-        return false;
-    f.step = white - f.black;
-    if (query->precise && (!fit_step(&p, &f) || !is_step(f.black, f.black + f.step, ratio) ||
-                           !(f.misfit < MAX_MISFIT)))
+    step_fit f;
+    double ratio = query->contrast > 0.0 ? query->contrast : MIN_RATIO;
+    if (!place_profile(light, query, &p) || !find_or_recall(light, query, ratio, &p, &f))
         return false;
     double axis = p.first + p.sign * f.x0;
     edge->pixel = p.along_x ? (rg_vec2){axis, p.line} : (rg_vec2){p.line, axis};

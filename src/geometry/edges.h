@@ -15,13 +15,22 @@ typedef struct rg_edge_light {
     const rg_linear *linear;
 } rg_edge_light;
 
+/* What a search came to, so that the next one about the same place is spared when it would read the very same pixels.
+ * All zero: nothing yet. For one picture only. */
+typedef struct rg_edge_memo {
+    bool filled, along_x, precise, found;
+    int first, line, sign, n;
+    double x0, sigma, black, step;
+} rg_edge_memo;
+
 /* Where to look: at a pixel position, along the outward normal (unit, from
  * dark to bright), at most `inside` and `outside` px away along it. */
 typedef struct rg_edge_query {
     rg_vec2 at, normal;
     double inside, outside;
-    bool precise;    /* fit the blurred step; else half-level crossing only */
-    double contrast; /* least step / (black + white); 0: that of print on paper */
+    bool precise;       /* fit the blurred step; else half-level crossing only */
+    double contrast;    /* least step / (black + white); 0: that of print on paper */
+    rg_edge_memo *memo; /* NULL: none; always asked with one contrast */
 } rg_edge_query;
 
 typedef struct rg_edge {
