@@ -68,7 +68,6 @@ static const double GUESS_REACH_PX = 6.0;
 static const double MIN_AGREEING = 0.5;  /* part of the expected points that must agree */
 static const double SURE_AGREEING = 0.8; /* below that part, other starts are tried, */
 static const double TWO_AGREEING = 0.6;  /* below this one where two faces agree */
-static const double TWO_RMS_PX = 0.25;   /* to so much */
 
 void rg_crown_face(const rg_crown *crown, int j, rg_vec3 corner[4])
 {
@@ -713,30 +712,30 @@ static bool better(const refined *a, const refined *b)
 
 /* Right poses of half hidden crowns agree with 64 % and more of the sample frames' points, to 0.15 px; false ones with less
  * than 57 %, to 0.18 px and more, or with many points badly. */
-static bool sure(const refined *f)
+static bool sure(const rg_crown_limits *limits, const refined *f)
 {
-    bool two = faces_with_points(f) > 1 && f->rms_px < TWO_RMS_PX;
+    bool two = faces_with_points(f) > 1 && f->rms_px <= limits->max_reprojection_px;
     return f->held && f->accepted >= (two ? TWO_AGREEING : SURE_AGREEING) * f->expected;
 }
 
 /* Two faces that agree rule out the mirrored pose. */
-static bool settled(const refined *f)
+static bool settled(const rg_crown_limits *limits, const refined *f)
 {
-    return sure(f) && faces_with_points(f) > 1;
+    return sure(limits, f) && faces_with_points(f) > 1;
 }
 
 /* Refines the starts; the best ends in fit[0] with its points in w->best. */
-static void refine_starts(const rg_border_search *search, const usable *use, bool guess_too,
-                          workspace *w, refined fit[2])
+static void refine_starts(const rg_border_search *search, const rg_crown_limits *limits,
+                          const usable *use, workspace *w, refined fit[2])
 {
     starts start;
     memset(fit, 0, 2 * sizeof *fit);
     start_from_tags(search->crown, search->lens, use, &start);
-    for (int i = 0; i < start.count && !settled(&fit[0]); i++)
+    for (int i = 0; i < start.count && !settled(limits, &fit[0]); i++)
         refine(search, start.faces, &start.pose[i], i ? w->other : w->best, w, &fit[i]);
     if (better(&fit[1], &fit[0]))
         swap_fits(fit, w);
-    if (sure(&fit[0]) || !guess_too)
+    if (limits->sure_only || sure(limits, &fit[0]))
         return;
     refined guess;
     start_from_guesses(search, use, w, &start);
@@ -768,8 +767,8 @@ rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, co
     w->other = &w->scan[1];
     rg_border_search search = {crown, lens, {image, linear}, limits->min_tag_side_px, false};
     refined fit[2];
-    refine_starts(&search, &use, !limits->sure_only, w, fit);
-    if (limits->sure_only && !sure(&fit[0])) {
+    refine_starts(&search, limits, &use, w, fit);
+    if (limits->sure_only && !sure(limits, &fit[0])) {
         refuse(result, RG_POSE_TOO_FEW_EDGES, "the tags read do not lead to a sure pose");
     } else if (fit[0].held) {
         report(lens, w->best, &fit[0], w->sorted, result);
