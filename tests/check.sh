@@ -15,9 +15,6 @@ step() {
 }
 mk() { make --no-print-directory -s -k -j "$jobs" "$@"; }
 . tests/jobs.sh
-# Programs of a variant.
-tests_of() { for test in tests/*/test_*.c; do echo "build/$1/${test%.c}"; done; }
-corpora_of() { for test in tests/fuzz/fuzz_*.c; do echo "build/$1/${test%.c}"; done; }
 
 step "headers, layers, format" mk -O check-headers check-layers check-format
 step "gcc and clang without a warning" mk check-compilers
@@ -31,17 +28,17 @@ if step "build" mk build tests build/release/tests/kernel/probe build/release/te
         echo "accuracy $tools/diagnose_population"
         case_jobs command-line "$work/cases" build/release/rimglow $tools
         # shellcheck disable=SC2046 # words on purpose
-        unit_jobs unit-tests $(tests_of release)
+        unit_jobs unit-tests $(unit_programs build/release)
         # shellcheck disable=SC2046
-        fuzz_jobs fuzz-corpora $(corpora_of release)
+        fuzz_jobs fuzz-corpora $(fuzz_programs build/release)
     } >>"$work/jobs"
 fi
 if step "sanitizer build" mk build tests VARIANT=asan; then
     {
         # shellcheck disable=SC2046
-        unit_jobs sanitized-unit-tests $(tests_of asan)
+        unit_jobs sanitized-unit-tests $(BRIEF=1 && unit_programs build/asan)
         # shellcheck disable=SC2046
-        fuzz_jobs sanitized-fuzz-corpora $(corpora_of asan)
+        fuzz_jobs sanitized-fuzz-corpora $(fuzz_programs build/asan)
         BRIEF=1 case_jobs sanitized-command-line "$work/sanitized" build/asan/rimglow build/asan/tests/tools
     } >>"$work/jobs"
 fi

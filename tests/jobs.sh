@@ -8,6 +8,14 @@ unit_jobs() {
     for program in "$@"; do echo "$jobs_of sh tests/unit.sh $program"; done
 }
 
+# unit_programs FOLDER: of all unit tests, below FOLDER. With BRIEF=1 those whose source has a line "release only: ..." are left out.
+unit_programs() {
+    for source in tests/*/test_*.c; do
+        [ -n "${BRIEF:-}" ] && grep -q '^ \* release only: ' "$source" || echo "$1/${source%.c}"
+    done
+}
+fuzz_programs() { for source in tests/fuzz/fuzz_*.c; do echo "$1/${source%.c}"; done; }
+
 # fuzz_jobs GROUP PROGRAM...: each replays the corpus of its name.
 fuzz_jobs() {
     jobs_of=$1
