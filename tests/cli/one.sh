@@ -1,12 +1,16 @@
-# One case for run.sh: one.sh WORK FILE FUNCTION. What it says goes to a log in WORK; one line on stdout tells how
-# it ended. That line is short enough for a pipe to keep it whole when several write at once.
+# One case, for pool.sh: one.sh WORK PROGRAM TOOLS FILE FUNCTION, in a folder of its own below WORK. Cases with the same WORK
+# share what is made once (made, in case.sh). From the repository root.
 set -u
-file=$2 name=$3
-work=$1/$(basename "$file" .sh)
+absolute() { case $1 in /*) printf '%s' "$1" ;; *) printf '%s/%s' "$PWD" "$1" ;; esac; }
+ROOT=$PWD RIMGLOW=$(absolute "$2") TOOLS=$(absolute "$3") MADE=$1/made
+# fontconfig keeps its settings until the end of the process; cairo cannot free them.
+LSAN_OPTIONS=suppressions=$ROOT/tests/cli/leaks.supp:print_suppressions=0
+LC_ALL=C.UTF-8
+export ROOT RIMGLOW TOOLS MADE LSAN_OPTIONS LC_ALL
+work=$1/$(basename "$4" .sh)/$5
 code=0
-begin=$(date +%s%N)
-(mkdir "$work/$name" && cd "$work/$name" && sh "$ROOT/tests/cli/case.sh" "$ROOT/$file" "$name") >"$work/$name.log" 2>&1 || code=$?
-[ -z "${TIMES:-}" ] || echo "$((($(date +%s%N) - begin) / 1000000)) $file $name" >>"$TIMES"
-chmod -R u+w "$work/$name"
-rm -rf "${work:?}/$name"
-echo "$code $file $name"
+mkdir -p "$MADE" "$work"
+(cd "$work" && sh "$ROOT/tests/cli/case.sh" "$ROOT/$4" "$5") || code=$?
+chmod -R u+w "$work"
+rm -rf "${work:?}"
+exit "$code"

@@ -10,6 +10,8 @@
  * A pixel is 0.042 mm. Edges of filled areas are good to half of that, because
  * the renderers draw them with greys (poppler in steps of a quarter pixel and
  * through a gamma); poppler moves strokes to whole pixels.
+ *
+ * release only: tests/cli/test_crown.sh draws such sheets under the sanitizers, test_calibrate_lens.sh boards
  */
 #include <criterion/criterion.h>
 #include <criterion/logging.h>
@@ -95,8 +97,8 @@ static void expect_white_margin(const test_print *p)
         for (int x = 0; x < p->width; x++) {
             bool inside =
                 x > margin && y > margin && x < p->width - margin && y < p->height - margin;
-            cr_assert(inside || p->grey[(size_t)y * (size_t)p->width + (size_t)x] == 255,
-                      "ink at %.1f, %.1f mm", test_print_mm(x), test_print_mm(y));
+            if (!inside && p->grey[(size_t)y * (size_t)p->width + (size_t)x] != 255)
+                cr_assert_fail("ink at %.1f, %.1f mm", test_print_mm(x), test_print_mm(y));
         }
 }
 
@@ -216,8 +218,8 @@ static void expect_quiet(const test_print *p, const border *b)
             double mx = test_print_mm(x), my = test_print_mm(y);
             bool tag = mx > b->left - skirt && mx < b->right + skirt && my > b->top - skirt &&
                        my < b->bottom + skirt;
-            cr_assert(tag || p->grey[(size_t)y * (size_t)p->width + (size_t)x] > 250,
-                      "tag %d: ink beside it at %.2f, %.2f mm", b->id, mx, my);
+            if (!tag && p->grey[(size_t)y * (size_t)p->width + (size_t)x] <= 250)
+                cr_assert_fail("tag %d: ink beside it at %.2f, %.2f mm", b->id, mx, my);
         }
 }
 

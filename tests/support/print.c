@@ -166,15 +166,19 @@ char *test_pdf_words(const void *bytes, size_t size)
     return text;
 }
 
+/* By square blocks: a column of a page at 600 dpi, pixel by pixel, misses the cache each time. */
 test_print test_print_transposed(const test_print *p)
 {
+    enum { BLOCK = 32 };
     test_print t = {p->height, p->width, malloc((size_t)p->width * (size_t)p->height)};
     if (!t.grey)
         give_up("no memory");
-    for (int y = 0; y < p->height; y++)
-        for (int x = 0; x < p->width; x++)
-            t.grey[(size_t)x * (size_t)t.width + (size_t)y] =
-                p->grey[(size_t)y * (size_t)p->width + (size_t)x];
+    for (int top = 0; top < p->height; top += BLOCK)
+        for (int left = 0; left < p->width; left += BLOCK)
+            for (int y = top; y < p->height && y < top + BLOCK; y++)
+                for (int x = left; x < p->width && x < left + BLOCK; x++)
+                    t.grey[(size_t)x * (size_t)t.width + (size_t)y] =
+                        p->grey[(size_t)y * (size_t)p->width + (size_t)x];
     return t;
 }
 
