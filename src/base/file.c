@@ -12,6 +12,7 @@
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <limits.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -133,24 +134,24 @@ static int open_part(const char *path, char **part)
     return fd;
 }
 
-static char *folder_of(const char *path)
+/* False: longer than any path that can be opened. */
+static bool folder_of(const char *path, char folder[PATH_MAX])
 {
     const char *slash = strrchr(path, '/');
-    size_t n = slash ? (size_t)(slash - path) : 1;
-    if (slash == path)
-        n = 1;
-    char *folder = rg_alloc(n + 1, 1);
-    if (folder)
-        memcpy(folder, slash ? path : ".", n);
-    return folder;
+    size_t n = slash && slash > path ? (size_t)(slash - path) : 1;
+    if (n >= PATH_MAX)
+        return false;
+    memcpy(folder, slash ? path : ".", n);
+    folder[n] = 0;
+    return true;
 }
 
-/* Some file systems cannot fsync a folder (EINVAL); that is no failure. */
+/* Some file systems cannot fsync a folder (EINVAL); that is no failure. Needs no memory, since the file
+ * has its name by now and must not be left without its fsync. */
 static bool sync_folder_of(const char *path)
 {
-    char *folder = folder_of(path);
-    int fd = folder ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
-    free(folder);
+    char folder[PATH_MAX];
+    int fd = folder_of(path, folder) ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
     if (fd < 0)
         return true;
     bool ok = fsync(fd) == 0 || errno == EINVAL || errno == ENOTSUP;
@@ -357,6 +358,8 @@ rg_code rg_folder_list(const char *path, rg_file_list *list, rg_error *err)
 {
     *list = (rg_file_list){0};
     DIR *folder = opendir(path);
+    if (!folder && errno == ENOMEM)
+        return no_memory(path, err);
     if (!folder)
         return rg_fail(
             err, RG_NO_INPUT,

@@ -108,6 +108,7 @@ typedef struct workspace {
     rg_border_scan *best, *other; /* point at the two */
     double at_pose[POINTS_MAX], residual[POINTS_MAX], sorted[POINTS_MAX];
     double gradient[POINTS_MAX][6];
+    rg_error fault; /* RG_INTERNAL: a fit ran out of memory, so that its failing says nothing */
 } workspace;
 
 /* ---------------------------------------------------------------- which tags */
@@ -220,8 +221,9 @@ typedef struct starts {
 } starts;
 
 static void start_from_tags(const rg_crown *crown, const rg_lens *lens, const usable *use,
-                            starts *start)
+                            starts *start, rg_error *fault)
 {
+    rg_error why;
     rg_vec3 body[4 * RG_FACES];
     rg_vec2 pixel[4 * RG_FACES];
     rg_pose_candidate candidate[RG_POSE_CANDIDATES];
@@ -235,7 +237,10 @@ static void start_from_tags(const rg_crown *crown, const rg_lens *lens, const us
     /* One flat tag may start far off; several are near enough for all faces. */
     if (use->count == 1)
         start->faces = 1u << (use->tag[0]->id % RG_FACES);
-    if (rg_pose_candidates(lens, body, pixel, 4 * use->count, candidate, &count, NULL) != RG_OK)
+    rg_code code = rg_pose_candidates(lens, body, pixel, 4 * use->count, candidate, &count, &why);
+    if (code == RG_INTERNAL)
+        *fault = why;
+    if (code != RG_OK)
         return;
     start->count = use->count == 1 ? count : 1; /* two faces leave no second pose */
     start->count = start->count > 2 ? 2 : start->count;
@@ -360,7 +365,11 @@ static bool fit_round(const rg_lens *lens, rg_border_scan *scan, const round_pla
     }
     set_weights(scan, w->residual, plan->pass[PASSES - 1], robust_scale(w->residual, n, w->sorted));
     *pose = rg_posefit_move(pose, x);
-    return !plan->precise || rg_posefit(lens, scan->sighting, n, pose, NULL) == RG_OK;
+    rg_error why;
+    rg_code code = plan->precise ? rg_posefit(lens, scan->sighting, n, pose, &why) : RG_OK;
+    if (code == RG_INTERNAL)
+        w->fault = why;
+    return code == RG_OK;
 }
 
 /* How badly the picture agrees with a pose, px: rms over the border points
@@ -704,7 +713,7 @@ static void refine_starts(const rg_border_search *search, const usable *use, wor
 {
     starts start;
     memset(fit, 0, 2 * sizeof *fit);
-    start_from_tags(search->crown, search->lens, use, &start);
+    start_from_tags(search->crown, search->lens, use, &start, &w->fault);
     for (int i = 0; i < start.count && !settled(&fit[0]); i++)
         refine(search, start.faces, &start.pose[i], i ? w->other : w->best, w, &fit[i]);
     if (better(&fit[1], &fit[0]))
@@ -742,7 +751,9 @@ rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, co
     rg_border_search search = {crown, lens, {image, linear}, limits->min_tag_side_px, false};
     refined fit[2];
     refine_starts(&search, &use, w, fit);
-    if (fit[0].held) {
+    if (w->fault.code != RG_OK) {
+        code = rg_fail(err, w->fault.code, "%s", w->fault.text);
+    } else if (fit[0].held) {
         report(lens, w->best, &fit[0], w->sorted, result);
         if (result->state == RG_POSE_OK)
             accept(limits, &fit[0], &fit[1], hangs_on_one(lens, w->best, &fit[0]), result);
@@ -752,5 +763,5 @@ rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, co
                "on it");
     }
     free(w);
-    return RG_OK;
+    return code;
 }
