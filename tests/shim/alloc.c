@@ -19,7 +19,7 @@
  *   ALLOC_AFTER=COMMAND   walk: is run by sh after each child; when it fails, the child left something wrong
  *   ALLOC_LOG=FILE     walk: for each child a line, divided by tabs: N, caller (OBJECT+OFFSET), the
  *                      innermost caller of the program itself, "exit CODE" or
- *                      "signal NUMBER", "whole" or "spoiled" (ALLOC_AFTER), lines on standard error, the last
+ *                      "signal NUMBER" (14: it was still running after SECONDS), "whole" or "spoiled" (ALLOC_AFTER), lines on standard error, the last
  *                      of them. At the end a line "count OBJECT NUMBER" for each object that allocated.
  *
  * Limits: the walk is for one thread (inspect -j 1). A child is forked by the bare system call, so that the C
@@ -42,7 +42,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-enum { OBJECTS = 200, RANGES = 800, NAME = 60, LINE = 1500, SECONDS = 120, SITES = 8009 };
+enum { OBJECTS = 200, RANGES = 800, NAME = 60, LINE = 1500, SECONDS = 30, SITES = 8009 };
 
 typedef struct object {
     char name[NAME];
