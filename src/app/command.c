@@ -342,8 +342,9 @@ static void *block_or_end(size_t size)
     void *block = malloc(size);
     if (block)
         return block;
-    rg_command_fail(RG_INTERNAL, "out of memory for a JSON document; close other programs and try "
-                                 "again");
+    rg_command_fail(RG_INTERNAL,
+                    "out of memory for a JSON document; close other programs, see what is "
+                    "there already and try again");
     _exit(RG_INTERNAL);
 }
 
