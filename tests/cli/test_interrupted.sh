@@ -5,7 +5,7 @@
 # By default POINTS of each kind, evenly spread; RIMGLOW_POINTS=all tries every call.
 . "$ROOT/tests/cli/archive.sh"
 
-POINTS=${RIMGLOW_POINTS:-24}
+POINTS=${RIMGLOW_POINTS:-10}
 
 # spread: of the lines on standard input at most $POINTS, evenly, with the first and the last.
 spread() {

@@ -42,7 +42,7 @@ test_an_inspection_without_memory_says_so_and_spoils_nothing() {
 
 test_an_inspection_without_memory_from_some_moment_on() {
     begin
-    walk "$OWN FROM=1 $FEW FIRST=3" inspect -q -j 1 -o o --pictures none s
+    walk "$OWN FROM=1 $FEW FIRST=1" inspect -q -j 1 -o o --pictures none s
     all_judged 2
     tried "from there on"
 }
@@ -64,7 +64,7 @@ test_pictures_without_memory() {
     begin map
     after="$after && ! for f in o/PE-A-0147/s/*.png; do tail -c 8 \$f | head -c 4; echo; done | grep -qvx IEND &&
         ! for f in o/PE-A-0147/s/*.svg; do tail -n 1 \$f; done | grep -qvx '</svg>'"
-    walk "OF=rimglow,libpng STRIDE=997 FIRST=3" inspect -q -j 1 -o o --pictures map s
+    walk "OF=rimglow,libpng STRIDE=997 FIRST=1" inspect -q -j 1 -o o --pictures map s
     all_judged 2
     tried "pictures"
 }
@@ -116,7 +116,7 @@ test_archiving_without_memory_leaves_the_archive_whole() {
     env LD_PRELOAD="$(dirname "$TOOLS")/shim/alloc.so" ALLOC_LOG="$PWD/log" \
         "$RIMGLOW" archive add -a a --technician "A. Tester" sweeps/PE-A-0147/* >out 2>err </dev/null
     count=$(awk -F '\t' '$2 ~ /^(rimglow|libsqlite|libsodium)/ { n += $3 } END { print n }' log)
-    case ${RIMGLOW_POINTS:-} in all) step=$((count / 400 + 1)) ;; *) step=$((count / 24 + 1)) ;; esac
+    case ${RIMGLOW_POINTS:-} in all) step=$((count / 400 + 1)) ;; *) step=$((count / 12 + 1)) ;; esac
     points=0
     for n in $(seq 7 "$step" "$count"); do
         starve_an_add "$n"

@@ -150,7 +150,7 @@ static void read_settings(void)
         int fd = (int)syscall(SYS_openat, AT_FDCWD, log, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC,
                               0666);
         now.log = fcntl(fd, F_DUPFD_CLOEXEC, 300);
-        close(fd);
+        syscall(SYS_close, fd);
     }
     struct timespec real;
     syscall(SYS_clock_gettime, CLOCK_REALTIME, &real);
