@@ -224,8 +224,8 @@ check-fuzz: tests ## replay the fuzz corpora through every parser
 check-cli: build tools ## end-to-end tests of the command line
 	@BRIEF=$(if $(SAN),1) RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
 
-check-crash: build tools ## every crash, power cut and disk error of archiving, at every call (some minutes)
-	@RIMGLOW_POINTS=all RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh 'crash\|power_cut\|failing_disk'
+check-crash: build tools ## every crash, power cut, disk error, interruption and failing allocation, at every call (long)
+	@RIMGLOW_POINTS=all RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh 'crash\|power_cut\|failing_disk\|without_memory\|libraries_report\|an_interrupted_\|unreadable'
 
 check-layers: ## includes go only downwards
 	@sh tests/check_layers.sh
