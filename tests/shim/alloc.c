@@ -44,6 +44,12 @@
 
 enum { OBJECTS = 200, RANGES = 800, NAME = 60, LINE = 1500, SECONDS = 30, SITES = 8009 };
 
+#ifdef ALLOC_WRAPPED
+enum { WRAPPED = 1 }; /* our own code alone calls here: ALLOC_OF and ALLOC_NOT say nothing */
+#else
+enum { WRAPPED = 0 };
+#endif
+
 typedef struct object {
     char name[NAME];
     uintptr_t base;
@@ -91,11 +97,7 @@ static object *object_named(const char *path, uintptr_t base)
     object *o = &now.object[now.objects++];
     snprintf(o->name, NAME, "%s", name);
     o->base = base;
-#ifdef ALLOC_WRAPPED
-    o->counts = true; /* nobody else calls here */
-#else
-    o->counts = (!now.of || listed(now.of, name)) && !listed(now.not, name);
-#endif
+    o->counts = WRAPPED || ((!now.of || listed(now.of, name)) && !listed(now.not, name));
     return o;
 }
 
