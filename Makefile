@@ -6,6 +6,7 @@
 
 PREFIX  ?= /usr/local
 DESTDIR ?=
+comma   := ,
 SHARE   = $(DESTDIR)$(PREFIX)/share
 CC      ?= gcc
 ifeq ($(origin CC),default)
@@ -82,6 +83,8 @@ TOOLS         := $(TOOL_SRC:%.c=$(OUT)/%)
 FAULTS        := $(OUT)/tests/shim/faults.so
 FAULT_SRC     := tests/shim/faults.c tests/shim/disk.c
 SHIMS         := $(FAULTS) $(patsubst %.c,$(OUT)/%.so,$(sort $(filter-out $(FAULT_SRC),$(wildcard tests/shim/*.c))))
+# Our own code's allocations go through tests/shim/alloc.c there.
+WRAP_MEMORY   := $(patsubst %,-Wl$(comma)--wrap=%,malloc calloc realloc reallocarray aligned_alloc posix_memalign strdup strndup)
 PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*.c)))
 
 .DEFAULT_GOAL := all
@@ -182,6 +185,7 @@ $(TOOLS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB)
 	$(Q)$(CC) $(SAN) $(TEST_LD) $(LDFLAGS) -o $@ $(filter %.o,$^) $(filter %.a,$^) $(EDGE_LIBS) $(CORE_LIBS)
 
 $(OUT)/tests/tools/prove: $(PROOF_OBJ)
+$(OUT)/tests/tools/starved: LDFLAGS += $(WRAP_MEMORY)
 
 # For bench-opencv alone: nothing of the program needs OpenCV or C++.
 build/speed/opencv: tests/speed/opencv.cpp
@@ -230,8 +234,8 @@ analyze: ## static analysis: clang-tidy, cppcheck, gcc -fanalyzer (installs the 
 	$(call install_missing,$(DEPS_BUILD) clang-tidy cppcheck)
 	@sh tests/analyze/run.sh $(FILES)
 
-check-crash: build tools ## every crash, power cut and disk error of archiving, at every call (some minutes)
-	@RIMGLOW_POINTS=all RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh 'crash\|power_cut\|failing_disk'
+check-crash: build tools ## every crash, power cut, disk error, interruption and failing allocation, at every call (long)
+	@RIMGLOW_POINTS=all RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh 'crash\|power_cut\|failing_disk\|without_memory\|libraries_report\|an_interrupted_\|unreadable'
 
 check-layers: ## includes go only downwards
 	@sh tests/check_layers.sh

@@ -52,6 +52,11 @@ void rg_file_list_free(rg_file_list *list);
 /* read(2) until the block is full or the file ends, and write(2) until everything is written,
  * interruptions aside. -1 and false: errno says why. */
 long rg_read_up_to(int fd, void *to, size_t size);
+/* openat(2) (folder: AT_FDCWD, or a folder's descriptor), fsync(2) and close(2) that a signal does not end: the first
+ * two are called again after EINTR. close() has closed by then (Linux), and is no failure. */
+int rg_open(int folder, const char *path, int flags, unsigned mode);
+int rg_fsync(int fd);
+int rg_close(int fd);
 bool rg_write_all(int fd, const void *bytes, size_t size);
 
 /* "folder/name" in memory owned by the caller (free()), NULL without memory. */

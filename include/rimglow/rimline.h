@@ -38,7 +38,7 @@ typedef struct rg_rim_mark {
 } rg_rim_mark;
 
 /* Marks of one strip, one for every `every`-th column at most; returns the
- * number written (<= max). */
+ * number written (<= max), -1 without memory. */
 int rg_rim_marks(const rg_strip *strip, int frame, int every, const rg_rimline_options *options,
                  rg_rim_mark *marks, int max);
 

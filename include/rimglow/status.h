@@ -34,7 +34,8 @@ typedef struct rg_error {
 /* Stores code and formatted text in err (if not NULL) and returns code, so
  * that a failing function can end with `return rg_fail(err, RG_..., ...)`.
  * A text longer than RG_ERROR_TEXT - 1 is cut, never overrun. Control
- * characters in the text (a newline in a file name) become '?'. */
+ * characters in the text (a newline in a file name) become '?'. A text of
+ * RG_INTERNAL that speaks of memory and has no remedy gets one. */
 rg_code rg_fail(rg_error *err, rg_code code, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 

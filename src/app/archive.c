@@ -218,7 +218,7 @@ static rg_code take_lock(rg_archive *archive, rg_error *err)
     rg_code code = rg_archive_file(archive, "lock", path, err);
     if (code != RG_OK)
         return code;
-    archive->lock = open(path, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0666);
+    archive->lock = rg_open(AT_FDCWD, path, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0666);
     if (archive->lock < 0)
         return rg_fail(err, RG_CANT_CREATE,
                        "%s: cannot be opened for writing (%s); check that the archive's folder and "

@@ -631,7 +631,7 @@ static void rest(rg_bench *b)
     struct timespec t;
     if (b->source && !b->held.size && b->source_state != RG_SOURCE_END)
         return;
-    clock_gettime(CLOCK_REALTIME, &t);
+    clock_gettime(CLOCK_MONOTONIC, &t); /* a clock set back would lengthen the rest by as much */
     t.tv_nsec += (long)STEP_MS * 1000000;
     if (t.tv_nsec >= 1000000000) {
         t.tv_nsec -= 1000000000;
@@ -810,7 +810,11 @@ rg_code rg_bench_open(const rg_bench_options *options, rg_bench **bench, rg_erro
     b->finger = RG_FINGER_LIGHT;
     pthread_mutex_init(&b->door, NULL);
     pthread_mutex_init(&b->lock, NULL);
-    pthread_cond_init(&b->wished, NULL);
+    pthread_condattr_t clock;
+    pthread_condattr_init(&clock);
+    pthread_condattr_setclock(&clock, CLOCK_MONOTONIC);
+    pthread_cond_init(&b->wished, &clock);
+    pthread_condattr_destroy(&clock);
     pthread_cond_init(&b->answered, NULL);
     rg_code code = prepare(b, err);
     if (code == RG_OK && pthread_create(&b->thread, NULL, session, b) != 0)

@@ -160,7 +160,7 @@ int rg_cmd_board(int argc, char **argv)
     char *text = NULL;
     const char **operands = rg_alloc((size_t)argc, sizeof *operands);
     if (!operands)
-        return rg_command_fail(RG_INTERNAL, "no memory");
+        return rg_command_fail(RG_INTERNAL, "out of memory; close other programs and try again");
     rg_code code = read_options(argc, argv, &j, operands, &err);
     if (code == RG_OK)
         code = print_board(&j, &err);

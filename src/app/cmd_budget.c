@@ -238,7 +238,9 @@ int rg_cmd_budget(int argc, char **argv)
 {
     job *j = rg_alloc(1, sizeof *j);
     const char **operands = rg_alloc((size_t)argc, sizeof *operands);
-    int code = j && operands ? RG_OK : rg_command_fail(RG_INTERNAL, "no memory");
+    int code = j && operands ? RG_OK
+                             : rg_command_fail(RG_INTERNAL,
+                                               "out of memory; close other programs and try again");
     if (code == RG_OK) {
         j->out = "inspection";
         j->pictures = 1;

@@ -348,8 +348,10 @@ int rg_cmd_calibrate_check(int argc, char **argv)
     j.text = rg_alloc(n, sizeof *j.text);
     j.error = rg_alloc(n, sizeof *j.error);
     j.state = rg_alloc(n, sizeof *j.state);
-    int code = j.folder && j.text && j.error && j.state ? read_options(argc, argv, &j)
-                                                        : rg_command_fail(RG_INTERNAL, "no memory");
+    int code =
+        j.folder && j.text && j.error && j.state
+            ? read_options(argc, argv, &j)
+            : rg_command_fail(RG_INTERNAL, "out of memory; close other programs and try again");
     if (code == RG_OK)
         code = run(&j);
     for (int i = 0; j.text && i < j.sweeps; i++)

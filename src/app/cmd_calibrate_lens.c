@@ -255,7 +255,9 @@ int rg_cmd_calibrate_lens(int argc, char **argv)
 {
     job j = {.out = "calibration", .pictures = 1};
     j.photo = rg_alloc((size_t)argc, sizeof *j.photo);
-    int code = j.photo ? read_options(argc, argv, &j) : rg_command_fail(RG_INTERNAL, "no memory");
+    int code =
+        j.photo ? read_options(argc, argv, &j)
+                : rg_command_fail(RG_INTERNAL, "out of memory; close other programs and try again");
     if (code == RG_OK)
         code = run(&j);
     free(j.photo);

@@ -207,7 +207,8 @@ int rg_cmd_inspect(int argc, char **argv)
     job j = {.out = "inspection", .pictures = RG_PICTURES_ALL};
     j.folder = rg_alloc((size_t)argc, sizeof *j.folder);
     int code = j.folder ? read_options(argc, argv, &j, j.folder)
-                        : rg_command_fail(RG_INTERNAL, "no memory");
+                        : rg_command_fail(RG_INTERNAL,
+                                          "out of memory; close other programs and try again");
     if (code == RG_OK) {
         size_t n = (size_t)j.sweeps;
         j.map = rg_alloc(n, sizeof *j.map);
@@ -215,7 +216,8 @@ int rg_cmd_inspect(int argc, char **argv)
         j.row = rg_alloc(n, sizeof *j.row);
         code = j.map && j.error && j.row
                    ? run(&j)
-                   : rg_command_fail(RG_INTERNAL, "no memory for %d sweeps", j.sweeps);
+                   : rg_command_fail(RG_INTERNAL, "no memory for %d sweeps; close other programs",
+                                     j.sweeps);
     }
     for (int i = 0; j.map && i < j.sweeps; i++)
         free(j.map[i]);

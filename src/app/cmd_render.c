@@ -76,7 +76,7 @@ int rg_cmd_render(int argc, char **argv)
                                  {"quiet", 'q', RG_OPTION_SWITCH, &j.quiet, 0, 0, NULL}};
     const char **word = rg_alloc((size_t)argc, sizeof *word);
     if (!word)
-        return rg_command_fail(RG_INTERNAL, "no memory");
+        return rg_command_fail(RG_INTERNAL, "out of memory; close other programs and try again");
     int count = (int)(sizeof options / sizeof options[0]);
     int code = rg_options_read(argc, argv, options, count, word, &words, &err) == RG_OK
                    ? run(&j, word, words)

@@ -3,10 +3,13 @@
  */
 #include "rimglow/command.h"
 
+#include <jansson.h>
 #include <stdarg.h>
 #include <stdbool.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "rimglow/build_facts.h"
 #include "rimglow/status.h"
@@ -331,8 +334,23 @@ static int run(const rg_command *command, int argc, char **argv)
     return asks_for_help(argc, argv) ? show_help(command) : command->run(argc, argv);
 }
 
+/* jansson's documents are built of many small blocks by calls whose failing nobody could look at one by
+ * one; a document that lacks a key would be a wrong result. So the program ends where one cannot be
+ * had. Files are replaced whole by a rename, so none is half written then. */
+static void *block_or_end(size_t size)
+{
+    void *block = malloc(size);
+    if (block)
+        return block;
+    rg_command_fail(RG_INTERNAL,
+                    "out of memory for a JSON document; close other programs, see what is "
+                    "there already and try again");
+    _exit(RG_INTERNAL);
+}
+
 int rg_command_main(int argc, char **argv)
 {
+    json_set_alloc_funcs(block_or_end, free);
     if (argc < 2)
         return rg_command_fail(RG_USAGE, "no command given; try: rimglow -h");
     if (is_help(argv[1])) {

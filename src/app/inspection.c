@@ -265,9 +265,9 @@ static rg_code take_frame(const taking *t, int job, int worker, rg_error *err)
         rg_copy_text(frame->reason, sizeof frame->reason, why.text);
         code = RG_OK;
     } else {
-        rg_fail(err, code, "%s", why.text);
+        *err = why; /* names the file already */
     }
-    if (code != RG_OK)
+    if (code != RG_OK && why.code == RG_OK)
         rg_fail_prefix(err, path);
     free(bytes);
     free(path);

@@ -70,11 +70,11 @@ static rg_code meet_folder(const rg_live *live, rg_error *err)
     rg_code code = path_of(live, marker_name, path, err);
     if (code != RG_OK)
         return code;
-    int fd = open(path, O_RDONLY | O_CLOEXEC | O_NOFOLLOW);
+    int fd = rg_open(AT_FDCWD, path, O_RDONLY | O_CLOEXEC | O_NOFOLLOW, 0);
     if (fd < 0)
         return refuse_taken(live, "the folder is there already", err);
     bool free_now = flock(fd, LOCK_EX | LOCK_NB) == 0;
-    ssize_t n = read(fd, theirs, sizeof theirs - 1);
+    long n = rg_read_up_to(fd, theirs, sizeof theirs - 1);
     theirs[n > 0 ? n : 0] = '\0';
     mark_text(live, mine);
     if (!free_now)
@@ -94,12 +94,11 @@ static rg_code write_marker(rg_live *live, rg_error *err)
     mark_text(live, text);
     if (code != RG_OK)
         return code;
-    live->marker = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+    live->marker = rg_open(AT_FDCWD, path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
     if (live->marker < 0)
         return rg_file_refusal(path, errno, err);
     size_t size = strlen(text);
-    if (flock(live->marker, LOCK_EX | LOCK_NB) != 0 ||
-        write(live->marker, text, size) != (ssize_t)size)
+    if (flock(live->marker, LOCK_EX | LOCK_NB) != 0 || !rg_write_all(live->marker, text, size))
         return rg_file_refusal(path, errno, err);
     return RG_OK;
 }

@@ -72,8 +72,14 @@ static rg_code draw_strip(const drawing *d, rg_error *err)
     return code;
 }
 
-/* The picture again, for drawing on: a frame that cannot be decoded has none,
- * its reason stands in seal-map.json. */
+static bool was_read(const rg_inspection *in, int frame)
+{
+    static const rg_digest none;
+    return memcmp(&in->frame_digest[frame], &none, sizeof none) != 0;
+}
+
+/* The picture again, for drawing on: a frame that could not be read or decoded has none, its reason
+ * stands in seal-map.json. One that was read for the measurement and cannot be now is an error. */
 static rg_code load_picture(const drawing *d, int frame, rg_image *image, bool *there,
                             rg_error *err)
 {
@@ -83,13 +89,25 @@ static rg_code load_picture(const drawing *d, int frame, rg_image *image, bool *
     char *path = rg_path_join(d->in->folder, d->files[frame]);
     if (!path)
         return rg_fail(err, RG_INTERNAL, "no memory for a file name");
-    rg_code code = rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, &why);
-    if (code == RG_OK)
-        code = rg_decode(bytes, size, image, &why);
+    rg_code read = rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, &why);
+    rg_code code = read == RG_OK ? rg_decode(bytes, size, image, &why) : read;
     *there = code == RG_OK;
+    bool lost = code == RG_INTERNAL || (read != RG_OK && was_read(d->in, frame));
+    if (lost && read == RG_OK)
+        rg_fail_prefix(&why, path);
     free(bytes);
     free(path);
-    return code == RG_INTERNAL ? rg_fail(err, code, "%s", why.text) : RG_OK;
+    return lost ? rg_fail(err, code, "%s", why.text) : RG_OK;
+}
+
+/* An earlier run's picture of a frame that has none now. */
+static void remove_pictures(const char *place, const char *file)
+{
+    char path[RG_PLACE_SIZE + RG_NAME_SIZE + 32];
+    for (int k = 0; k < FORMATS; k++) {
+        snprintf(path, sizeof path, "%s/frames/%s.%s", place, file, rg_picture_suffix(formats[k]));
+        remove(path);
+    }
 }
 
 static rg_code draw_frame(const drawing *d, int frame, rg_error *err)
@@ -98,6 +116,8 @@ static rg_code draw_frame(const drawing *d, int frame, rg_error *err)
     bool there = false;
     char name[RG_NAME_SIZE + 16];
     rg_code code = load_picture(d, frame, &image, &there, err);
+    if (code == RG_OK && !there)
+        remove_pictures(d->place, d->files[frame]);
     if (code != RG_OK || !there)
         return code;
     rg_draw_overlay_args args = {.image = &image,
@@ -177,11 +197,9 @@ static void clear_place(const rg_inspection *in, const char *place, rg_pictures 
             snprintf(path, sizeof path, "%s/strip.%s", place, suffix);
             remove(path);
         }
-        for (int i = 0; pictures != RG_PICTURES_ALL && i < in->sweep.frames; i++) {
-            snprintf(path, sizeof path, "%s/frames/%s.%s", place, in->sweep.frame[i].file, suffix);
-            remove(path);
-        }
     }
+    for (int i = 0; pictures != RG_PICTURES_ALL && i < in->sweep.frames; i++)
+        remove_pictures(place, in->sweep.frame[i].file);
 }
 
 rg_code rg_inspection_write(const rg_inspection *inspection, const char *out, rg_pictures pictures,

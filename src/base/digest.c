@@ -118,7 +118,7 @@ static rg_code read_failed(const char *path, int reason, rg_error *err)
 static rg_code open_source(const char *path, int links, int *fd, struct stat *st, rg_error *err)
 {
     /* Without O_NONBLOCK, opening a pipe would wait for its writer. */
-    *fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | links);
+    *fd = rg_open(AT_FDCWD, path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | links, 0);
     if (*fd < 0 && errno == ELOOP)
         return rg_fail(err, RG_NO_INPUT,
                        "%s: is a symbolic link, which is not followed; put the file itself there",
@@ -178,7 +178,7 @@ static rg_code fill_copy(int in, const struct stat *before, const char *from, in
         return rg_fail(err, RG_IO,
                        "%s: was written to while it was copied; try again when nothing uses it",
                        from);
-    return fsync(out) == 0 ? RG_OK : rg_file_refusal(to, errno, err);
+    return rg_fsync(out) == 0 ? RG_OK : rg_file_refusal(to, errno, err);
 }
 
 rg_code rg_digest_copy(const char *from, const char *to, rg_digest *digest, uint64_t *size,
@@ -190,7 +190,7 @@ rg_code rg_digest_copy(const char *from, const char *to, rg_digest *digest, uint
     rg_code code = open_source(from, 0, &in, &before, err);
     if (code)
         return code;
-    int out = open(to, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
+    int out = rg_open(AT_FDCWD, to, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
     if (out < 0) {
         int reason = errno;
         close(in);
@@ -198,7 +198,7 @@ rg_code rg_digest_copy(const char *from, const char *to, rg_digest *digest, uint
     }
     code = fill_copy(in, &before, from, out, to, digest, &bytes, err);
     close(in);
-    if (close(out) != 0 && !code)
+    if (rg_close(out) != 0 && !code)
         code = rg_file_refusal(to, errno, err);
     if (code)
         unlink(to);

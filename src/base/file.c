@@ -12,6 +12,7 @@
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <limits.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -33,7 +34,7 @@ static rg_code no_memory(const char *path, rg_error *err)
 static rg_code open_regular(const char *path, size_t limit, int *fd, size_t *size, rg_error *err)
 {
     /* Without O_NONBLOCK, opening a pipe would wait for its writer. */
-    *fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+    *fd = rg_open(AT_FDCWD, path, O_RDONLY | O_CLOEXEC | O_NONBLOCK, 0);
     if (*fd < 0)
         return rg_fail(err, RG_NO_INPUT,
                        "%s: cannot be opened (%s); check the name and that you may read it", path,
@@ -95,6 +96,31 @@ rg_code rg_file_read(const char *path, size_t limit, uint8_t **bytes, size_t *si
     return RG_OK;
 }
 
+/* ---- interrupted calls ---- */
+
+int rg_open(int folder, const char *path, int flags, unsigned mode)
+{
+    int fd;
+    do
+        fd = openat(folder, path, flags, (mode_t)mode);
+    while (fd < 0 && errno == EINTR);
+    return fd;
+}
+
+int rg_fsync(int fd)
+{
+    int code;
+    do
+        code = fsync(fd);
+    while (code != 0 && errno == EINTR);
+    return code;
+}
+
+int rg_close(int fd)
+{
+    return close(fd) == 0 || errno == EINTR ? 0 : -1;
+}
+
 /* ---- writing ---- */
 
 bool rg_write_all(int fd, const void *bytes, size_t size)
@@ -126,34 +152,36 @@ static int open_part(const char *path, char **part)
     int fd = -1;
     for (int n = 0; n < PART_ATTEMPTS; n++) {
         snprintf(*part, size, "%s.part-%ld-%d", path, (long)getpid(), n);
-        fd = open(*part, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+        fd = rg_open(AT_FDCWD, *part, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
         if (fd >= 0 || errno != EEXIST)
             break;
     }
     return fd;
 }
 
-static char *folder_of(const char *path)
+/* False: longer than any path that can be opened. */
+static bool folder_of(const char *path, char folder[PATH_MAX])
 {
     const char *slash = strrchr(path, '/');
-    size_t n = slash ? (size_t)(slash - path) : 1;
-    if (slash == path)
-        n = 1;
-    char *folder = rg_alloc(n + 1, 1);
-    if (folder)
-        memcpy(folder, slash ? path : ".", n);
-    return folder;
+    size_t n = slash && slash > path ? (size_t)(slash - path) : 1;
+    if (n >= PATH_MAX)
+        return false;
+    memcpy(folder, slash ? path : ".", n);
+    folder[n] = 0;
+    return true;
 }
 
-/* Some file systems cannot fsync a folder (EINVAL); that is no failure. */
+/* Some file systems cannot fsync a folder (EINVAL); that is no failure. Needs no memory, since the file
+ * has its name by now and must not be left without its fsync. */
 static bool sync_folder_of(const char *path)
 {
-    char *folder = folder_of(path);
-    int fd = folder ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
-    free(folder);
+    char folder[PATH_MAX];
+    int fd = folder_of(path, folder)
+                 ? rg_open(AT_FDCWD, folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC, 0)
+                 : -1;
     if (fd < 0)
         return true;
-    bool ok = fsync(fd) == 0 || errno == EINVAL || errno == ENOTSUP;
+    bool ok = rg_fsync(fd) == 0 || errno == EINVAL || errno == ENOTSUP;
     close(fd);
     return ok;
 }
@@ -167,9 +195,9 @@ static rg_code write_failed(const char *path, int reason, rg_error *err)
 static rg_code fill_and_rename(int fd, const char *part, const char *path, const void *bytes,
                                size_t size, rg_error *err)
 {
-    bool ok = rg_write_all(fd, bytes, size) && fsync(fd) == 0;
+    bool ok = rg_write_all(fd, bytes, size) && rg_fsync(fd) == 0;
     int reason = errno;
-    if (close(fd) != 0 && ok) {
+    if (rg_close(fd) != 0 && ok) {
         ok = false;
         reason = errno;
     }
@@ -237,12 +265,13 @@ rg_code rg_file_refusal(const char *path, int reason, rg_error *err)
 
 rg_code rg_file_make(const char *path, unsigned mode, const void *bytes, size_t size, rg_error *err)
 {
-    int fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, (mode_t)mode);
+    int fd =
+        rg_open(AT_FDCWD, path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, (mode_t)mode);
     if (fd < 0)
         return rg_file_refusal(path, errno, err);
-    bool ok = rg_write_all(fd, bytes, size) && fsync(fd) == 0;
+    bool ok = rg_write_all(fd, bytes, size) && rg_fsync(fd) == 0;
     int reason = errno;
-    if (close(fd) != 0 && ok) {
+    if (rg_close(fd) != 0 && ok) {
         ok = false;
         reason = errno;
     }
@@ -256,10 +285,10 @@ rg_code rg_file_make(const char *path, unsigned mode, const void *bytes, size_t 
 
 rg_code rg_folder_sync(const char *path, rg_error *err)
 {
-    int fd = open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    int fd = rg_open(AT_FDCWD, path, O_RDONLY | O_DIRECTORY | O_CLOEXEC, 0);
     if (fd < 0)
         return rg_file_refusal(path, errno, err);
-    bool ok = fsync(fd) == 0 || errno == EINVAL || errno == ENOTSUP;
+    bool ok = rg_fsync(fd) == 0 || errno == EINVAL || errno == ENOTSUP;
     int reason = errno;
     close(fd);
     return ok ? RG_OK : rg_file_refusal(path, reason, err);
@@ -357,6 +386,8 @@ rg_code rg_folder_list(const char *path, rg_file_list *list, rg_error *err)
 {
     *list = (rg_file_list){0};
     DIR *folder = opendir(path);
+    if (!folder && errno == ENOMEM)
+        return no_memory(path, err);
     if (!folder)
         return rg_fail(
             err, RG_NO_INPUT,

@@ -18,6 +18,14 @@ static void replace_control_characters(char *text)
             *p = '?';
 }
 
+/* There is one remedy for want of memory; texts need not say it. */
+static void add_remedy(char *text, size_t size)
+{
+    size_t n = strlen(text);
+    if (strstr(text, "memory") && !strchr(text, ';'))
+        snprintf(text + n, size - n, "; close other programs and try again");
+}
+
 rg_code rg_fail(rg_error *err, rg_code code, const char *format, ...)
 {
     if (!err)
@@ -28,6 +36,8 @@ rg_code rg_fail(rg_error *err, rg_code code, const char *format, ...)
     if (vsnprintf(err->text, sizeof err->text, format, args) < 0)
         err->text[0] = 0;
     va_end(args);
+    if (code == RG_INTERNAL)
+        add_remedy(err->text, sizeof err->text);
     replace_control_characters(err->text);
     return code;
 }

@@ -26,6 +26,7 @@
 #include <unistd.h>
 
 #include "bag_private.h"
+#include "rimglow/file.h"
 #include "rimglow/memory.h"
 
 enum { NAMED = 160 /* bytes of a path inside a fault's text */ };
@@ -556,7 +557,7 @@ rg_code rg_bag_check(const char *folder, rg_bag_progress *progress, void *contex
 {
     memset(state, 0, sizeof *state);
     check c = {.folder = folder, .state = state, .err = err};
-    c.root = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    c.root = rg_open(AT_FDCWD, folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC, 0);
     if (c.root < 0)
         return rg_fail(err, RG_NO_INPUT,
                        "%s: the bag cannot be opened (%s); check its name and that you may read it",

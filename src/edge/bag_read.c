@@ -384,7 +384,7 @@ static rg_code read_declared(int root, rg_bag_tags *tags, rg_error *err)
 rg_code rg_bag_read_tags(const char *folder, rg_bag_tags *tags, rg_error *err)
 {
     memset(tags, 0, sizeof *tags);
-    int root = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    int root = rg_open(AT_FDCWD, folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC, 0);
     if (root < 0)
         return rg_fail(err, RG_NO_INPUT,
                        "%s: the bag cannot be opened (%s); check its name and that you may read it",

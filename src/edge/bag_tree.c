@@ -47,7 +47,7 @@ int rg_bag_open(int root, const char *path, int flags)
         }
         memcpy(name, part, n);
         name[n] = 0;
-        fd = openat(folder, name, last ? flags | O_NOFOLLOW | O_CLOEXEC : folder_flags);
+        fd = rg_open(folder, name, last ? flags | O_NOFOLLOW | O_CLOEXEC : folder_flags, 0);
         if (last || fd < 0)
             break;
         if (folder != root)
@@ -140,7 +140,7 @@ static rg_code list_below(walk *w, int folder, const char *name, size_t length, 
 {
     if (depth >= RG_BAG_DEPTH_MAX)
         return add_item(w, BAG_TOO_DEEP, 0, 0);
-    int fd = openat(folder, name, folder_flags);
+    int fd = rg_open(folder, name, folder_flags, 0);
     if (fd < 0)
         return add_item(w, BAG_UNREADABLE, errno, 0);
     if (strcmp(w->path, BAG_PAYLOAD) == 0)
@@ -206,7 +206,7 @@ rg_code rg_bag_list(int root, const char *label, rg_bag_tree *tree, rg_error *er
 {
     *tree = (rg_bag_tree){0};
     walk w = {.tree = tree, .label = label, .err = err};
-    int fd = openat(root, ".", folder_flags);
+    int fd = rg_open(root, ".", folder_flags, 0);
     if (fd < 0)
         return rg_fail(err, RG_NO_INPUT, "%s: cannot be opened (%s)", label, strerror(errno));
     rg_code code = list_folder(&w, fd, 0, 0);
@@ -235,7 +235,7 @@ rg_bag_item *rg_bag_find(const rg_bag_tree *tree, const char *path)
 
 static rg_code sync_one(int fd, const char *label, rg_error *err)
 {
-    if (fsync(fd) == 0 || errno == EINVAL || errno == ENOTSUP)
+    if (rg_fsync(fd) == 0 || errno == EINVAL || errno == ENOTSUP)
         return RG_OK;
     return rg_file_refusal(label, errno, err);
 }
@@ -257,7 +257,7 @@ static rg_code sync_folder(int fd, const char *label, int depth, rg_error *err)
             fstatat(dirfd(folder), entry->d_name, &st, AT_SYMLINK_NOFOLLOW) != 0 ||
             !S_ISDIR(st.st_mode))
             continue;
-        int below = openat(dirfd(folder), entry->d_name, folder_flags);
+        int below = rg_open(dirfd(folder), entry->d_name, folder_flags, 0);
         code = below < 0 ? rg_file_refusal(label, errno, err)
                          : sync_folder(below, label, depth + 1, err);
     }
@@ -269,7 +269,7 @@ static rg_code sync_folder(int fd, const char *label, int depth, rg_error *err)
 
 rg_code rg_bag_sync(const char *folder, rg_error *err)
 {
-    int fd = open(folder, folder_flags);
+    int fd = rg_open(AT_FDCWD, folder, folder_flags, 0);
     return fd < 0 ? rg_file_refusal(folder, errno, err) : sync_folder(fd, folder, 0, err);
 }
 
@@ -292,7 +292,7 @@ static rg_code remove_entry(int folder, const char *name, const char *label, int
         return errno == ENOENT ? RG_OK : cannot_remove(label, name, errno, err);
     bool is_folder = S_ISDIR(st.st_mode);
     if (is_folder) {
-        int fd = depth < REMOVE_DEPTH_MAX ? openat(folder, name, folder_flags) : -1;
+        int fd = depth < REMOVE_DEPTH_MAX ? rg_open(folder, name, folder_flags, 0) : -1;
         if (fd < 0)
             return cannot_remove(label, name, depth < REMOVE_DEPTH_MAX ? errno : ELOOP, err);
         rg_code code = remove_below(fd, label, depth + 1, err);
@@ -331,7 +331,7 @@ static rg_code remove_below(int fd, const char *label, int depth, rg_error *err)
 
 rg_code rg_bag_remove(const char *folder, rg_error *err)
 {
-    int fd = open(folder, folder_flags);
+    int fd = rg_open(AT_FDCWD, folder, folder_flags, 0);
     if (fd < 0 && errno == ENOENT)
         return RG_OK;
     if (fd < 0)

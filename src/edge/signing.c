@@ -250,7 +250,7 @@ static rg_code read_text(const char *path, int fd, char text[KEY_FILE_MAX], rg_e
 static rg_code open_key(const char *path, int *fd, rg_error *err)
 {
     /* Without O_NONBLOCK, opening a pipe would wait for its writer. */
-    *fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOFOLLOW);
+    *fd = rg_open(AT_FDCWD, path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOFOLLOW, 0);
     if (*fd >= 0)
         return RG_OK;
     if (errno == ELOOP)

@@ -286,7 +286,8 @@ static rg_code open_file(appending *a, rg_error *err)
     rg_code code = rg_folder_make(a->folder, err);
     if (code != RG_OK)
         return code;
-    a->fd = open(a->path, O_RDWR | O_APPEND | O_CREAT | O_NOFOLLOW | O_CLOEXEC | O_NONBLOCK, 0666);
+    a->fd = rg_open(AT_FDCWD, a->path,
+                    O_RDWR | O_APPEND | O_CREAT | O_NOFOLLOW | O_CLOEXEC | O_NONBLOCK, 0666);
     struct stat st;
     if (a->fd < 0)
         return rg_file_refusal(a->path, errno, err);
@@ -309,12 +310,12 @@ static rg_code add_bytes(appending *a, const char *bytes, size_t size, rg_error 
                        "%s: would pass its limit of %d bytes; move it to another folder and begin "
                        "a new one",
                        a->path, RG_TRAINEE_MAX_BYTES);
-    if (rg_write_all(a->fd, bytes, size) && fsync(a->fd) == 0) {
+    if (rg_write_all(a->fd, bytes, size) && rg_fsync(a->fd) == 0) {
         a->size += (off_t)size;
         return RG_OK;
     }
     int reason = errno;
-    if (ftruncate(a->fd, a->size) != 0 || fsync(a->fd) != 0)
+    if (ftruncate(a->fd, a->size) != 0 || rg_fsync(a->fd) != 0)
         return rg_fail(err, RG_IO,
                        "%s: could not be written (%s) nor put back; the last line is cut short",
                        a->path, strerror(reason));
@@ -327,9 +328,9 @@ static rg_code keep_aside(const appending *a, const char *bytes, size_t size, rg
     char *path = path_of(a->folder, a->name, torn_ending);
     if (!path)
         return rg_fail(err, RG_INTERNAL, "%s: out of memory", a->path);
-    int fd = open(path, O_WRONLY | O_APPEND | O_CREAT | O_NOFOLLOW | O_CLOEXEC, 0666);
+    int fd = rg_open(AT_FDCWD, path, O_WRONLY | O_APPEND | O_CREAT | O_NOFOLLOW | O_CLOEXEC, 0666);
     bool kept =
-        fd >= 0 && rg_write_all(fd, bytes, size) && rg_write_all(fd, "\n", 1) && fsync(fd) == 0;
+        fd >= 0 && rg_write_all(fd, bytes, size) && rg_write_all(fd, "\n", 1) && rg_fsync(fd) == 0;
     rg_code code = kept ? rg_folder_sync(a->folder, err) : rg_file_refusal(path, errno, err);
     if (fd >= 0)
         close(fd);
@@ -353,7 +354,7 @@ static rg_code mend(appending *a, size_t *aside, rg_error *err)
     if (code == RG_OK && before.torn > 0) {
         size_t whole = size - before.torn;
         code = keep_aside(a, (const char *)bytes + whole, before.torn, err);
-        if (code == RG_OK && (ftruncate(a->fd, (off_t)whole) != 0 || fsync(a->fd) != 0))
+        if (code == RG_OK && (ftruncate(a->fd, (off_t)whole) != 0 || rg_fsync(a->fd) != 0))
             code = rg_file_refusal(a->path, errno, err);
         a->size = (off_t)whole;
         *aside = before.torn;

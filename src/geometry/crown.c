@@ -111,6 +111,7 @@ typedef struct workspace {
     rg_border_scan *best, *other; /* point at the two */
     double at_pose[POINTS_MAX], residual[POINTS_MAX], sorted[POINTS_MAX];
     double gradient[POINTS_MAX][6];
+    rg_error fault; /* RG_INTERNAL: a fit ran out of memory, so that its failing says nothing */
 } workspace;
 
 /* ---------------------------------------------------------------- which tags */
@@ -223,8 +224,9 @@ typedef struct starts {
 } starts;
 
 static void start_from_tags(const rg_crown *crown, const rg_lens *lens, const usable *use,
-                            starts *start)
+                            starts *start, rg_error *fault)
 {
+    rg_error why;
     rg_vec3 body[4 * RG_FACES];
     rg_vec2 pixel[4 * RG_FACES];
     rg_pose_candidate candidate[RG_POSE_CANDIDATES];
@@ -238,7 +240,10 @@ static void start_from_tags(const rg_crown *crown, const rg_lens *lens, const us
     /* One flat tag may start far off; several are near enough for all faces. */
     if (use->count == 1)
         start->faces = 1u << (use->tag[0]->id % RG_FACES);
-    if (rg_pose_candidates(lens, body, pixel, 4 * use->count, candidate, &count, NULL) != RG_OK)
+    rg_code code = rg_pose_candidates(lens, body, pixel, 4 * use->count, candidate, &count, &why);
+    if (code == RG_INTERNAL)
+        *fault = why;
+    if (code != RG_OK)
         return;
     start->count = use->count == 1 ? count : 1; /* two faces leave no second pose */
     start->count = start->count > 2 ? 2 : start->count;
@@ -730,7 +735,7 @@ static void refine_starts(const rg_border_search *search, const rg_crown_limits 
 {
     starts start;
     memset(fit, 0, 2 * sizeof *fit);
-    start_from_tags(search->crown, search->lens, use, &start);
+    start_from_tags(search->crown, search->lens, use, &start, &w->fault);
     for (int i = 0; i < start.count && !settled(limits, &fit[0]); i++)
         refine(search, start.faces, &start.pose[i], i ? w->other : w->best, w, &fit[i]);
     if (better(&fit[1], &fit[0]))
@@ -768,7 +773,9 @@ rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, co
     rg_border_search search = {crown, lens, {image, linear}, limits->min_tag_side_px, false};
     refined fit[2];
     refine_starts(&search, limits, &use, w, fit);
-    if (limits->sure_only && !sure(limits, &fit[0])) {
+    if (w->fault.code != RG_OK) {
+        code = rg_fail(err, w->fault.code, "%s", w->fault.text);
+    } else if (limits->sure_only && !sure(limits, &fit[0])) {
         refuse(result, RG_POSE_TOO_FEW_EDGES, "the tags read do not lead to a sure pose");
     } else if (fit[0].held) {
         report(lens, w->best, &fit[0], w->sorted, result);
@@ -780,5 +787,5 @@ rg_code rg_crown_locate(const rg_crown *crown, const rg_crown_limits *limits, co
                "on it");
     }
     free(w);
-    return RG_OK;
+    return code;
 }

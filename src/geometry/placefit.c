@@ -27,6 +27,7 @@ typedef struct problem {
     int n;
     const rg_place_prior *prior;
     double bearing_deg;
+    gsl_vector *low, *high; /* residuals on either side, for derivatives() */
 } problem;
 
 static rg_place_view view_at(double bearing_deg, const double *x)
@@ -98,10 +99,11 @@ static int residuals(const gsl_vector *x, void *data, gsl_vector *f)
 static int derivatives(const gsl_vector *x, void *data, gsl_matrix *jacobian)
 {
     static const double step = 1e-6;
+    const problem *p = data;
+    gsl_vector *low = p->low, *high = p->high;
     double at[PARAMETERS];
     gsl_vector_view v = gsl_vector_view_array(at, PARAMETERS);
-    gsl_vector *low = gsl_vector_alloc(jacobian->size1), *high = gsl_vector_alloc(jacobian->size1);
-    for (size_t k = 0; low && high && k < PARAMETERS; k++) {
+    for (size_t k = 0; k < PARAMETERS; k++) {
         for (size_t i = 0; i < PARAMETERS; i++)
             at[i] = gsl_vector_get(x, i);
         at[k] -= step;
@@ -112,10 +114,7 @@ static int derivatives(const gsl_vector *x, void *data, gsl_matrix *jacobian)
             gsl_matrix_set(jacobian, i, k,
                            (gsl_vector_get(high, i) - gsl_vector_get(low, i)) / (2 * step));
     }
-    int status = low && high ? GSL_SUCCESS : GSL_ENOMEM;
-    gsl_vector_free(low);
-    gsl_vector_free(high);
-    return status;
+    return GSL_SUCCESS;
 }
 
 static rg_vec3 turn_between(const rg_pose *a, const rg_pose *b)
@@ -225,10 +224,15 @@ static rg_code run(problem *p, size_t rows, rg_place_result *result, rg_error *e
         .f = residuals, .df = derivatives, .n = rows, .p = PARAMETERS, .params = p};
     gsl_multifit_nlinear_workspace *w =
         gsl_multifit_nlinear_alloc(gsl_multifit_nlinear_trust, &par, rows, PARAMETERS);
-    if (!w)
-        return rg_fail(err, RG_INTERNAL, "place: out of memory for the fit");
-    bool good = solve(p, w, &fdf, result);
+    p->low = gsl_vector_alloc(rows);
+    p->high = gsl_vector_alloc(rows);
+    bool room = w && p->low && p->high;
+    bool good = room && solve(p, w, &fdf, result);
     gsl_multifit_nlinear_free(w);
+    gsl_vector_free(p->low);
+    gsl_vector_free(p->high);
+    if (!room)
+        return rg_fail(err, RG_INTERNAL, "place: out of memory for the fit");
     return good ? RG_OK : rg_fail(err, RG_BAD_DATA, "the points do not hold a place of the camera");
 }
 

@@ -23,7 +23,7 @@
 #include "posefit.h"
 #include "rimglow/memory.h"
 
-enum { POINTS_MAX = 100000 };
+enum { POINTS_MAX = 100000, EIGEN_MAX = 12 };
 
 /* The body points' own frame: origin at the mean, z along the least spread. */
 typedef struct body_frame {
@@ -32,17 +32,17 @@ typedef struct body_frame {
     double spread[3]; /* rms along the axes, largest first */
 } body_frame;
 
+/* The workspace stands on the stack: nothing here can run out of memory. */
 bool rg_eigen_symmetric(double *matrix, size_t n, double *values, double *vectors)
 {
+    double d[EIGEN_MAX], sd[EIGEN_MAX], gc[EIGEN_MAX], gs[EIGEN_MAX];
+    gsl_eigen_symmv_workspace w = {.size = n, .d = d, .sd = sd, .gc = gc, .gs = gs};
+    if (n > EIGEN_MAX)
+        return false;
     gsl_matrix_view a = gsl_matrix_view_array(matrix, n, n);
     gsl_matrix_view v = gsl_matrix_view_array(vectors, n, n);
     gsl_vector_view e = gsl_vector_view_array(values, n);
-    gsl_eigen_symmv_workspace *w = gsl_eigen_symmv_alloc(n);
-    if (!w)
-        return false;
-    int status = gsl_eigen_symmv(&a.matrix, &e.vector, &v.matrix, w);
-    gsl_eigen_symmv_free(w);
-    if (status != GSL_SUCCESS)
+    if (gsl_eigen_symmv(&a.matrix, &e.vector, &v.matrix, &w) != GSL_SUCCESS)
         return false;
     gsl_eigen_symmv_sort(&e.vector, &v.matrix, GSL_EIGEN_SORT_VAL_DESC);
     return true;
@@ -74,14 +74,15 @@ static bool find_frame(const rg_vec3 *body, int n, body_frame *f)
     return true;
 }
 
+/* By Jacobi's method: gsl_linalg_SV_decomp allocates and does not look at what it got. */
 bool rg_nearest_rotation(const rg_mat3 *a, rg_mat3 *r)
 {
-    double u[9], v[9], s[3], work[3];
+    double u[9], v[9], s[3];
     for (int i = 0; i < 9; i++)
         u[i] = a->m[i / 3][i % 3];
     gsl_matrix_view um = gsl_matrix_view_array(u, 3, 3), vm = gsl_matrix_view_array(v, 3, 3);
-    gsl_vector_view sv = gsl_vector_view_array(s, 3), wv = gsl_vector_view_array(work, 3);
-    if (gsl_linalg_SV_decomp(&um.matrix, &vm.matrix, &sv.vector, &wv.vector) != GSL_SUCCESS)
+    gsl_vector_view sv = gsl_vector_view_array(s, 3);
+    if (gsl_linalg_SV_decomp_jacobi(&um.matrix, &vm.matrix, &sv.vector) != GSL_SUCCESS)
         return false;
     for (int i = 0; i < 3; i++)
         for (int k = 0; k < 3; k++) {
@@ -220,18 +221,20 @@ static int space_start(const rg_vec3 *local, const rg_vec2 *direction, int n, co
     return out->t.z > 0.0 ? 1 : 0;
 }
 
-/* Least squares from one start; false when it ends behind the camera. */
-static bool settle(const rg_lens *lens, const rg_sighting *s, int n, rg_pose *pose, double *rms)
+/* Least squares from one start; RG_BAD_DATA when it ends behind the camera. */
+static rg_code settle(const rg_lens *lens, const rg_sighting *s, int n, rg_pose *pose, double *rms,
+                      rg_error *err)
 {
-    if (rg_posefit(lens, s, n, pose, NULL) != RG_OK)
-        return false;
+    rg_code code = rg_posefit(lens, s, n, pose, err);
+    if (code != RG_OK)
+        return code;
     double sum = 0.0;
     for (int i = 0; i < n; i++) {
         double r = rg_posefit_residual(lens, &s[i], pose);
         sum += r * r;
     }
     *rms = sqrt(sum / (n / 2));
-    return isfinite(*rms) && rg_mat3_is_rotation(pose->R, 1e-9);
+    return isfinite(*rms) && rg_mat3_is_rotation(pose->R, 1e-9) ? RG_OK : RG_BAD_DATA;
 }
 
 static bool same_pose(const rg_pose *a, const rg_pose *b)
@@ -328,9 +331,12 @@ rg_code rg_pose_candidates(const rg_lens *lens, const rg_vec3 *body, const rg_ve
         int starts = plane_starts(s.local, s.direction, n, &f, mean, scale, s.work, start);
         if (n >= 6 && f.spread[2] > 0.02 * f.spread[0])
             starts += space_start(s.local, s.direction, n, &f, mean, scale, s.work, start + starts);
-        for (int i = 0; i < starts; i++)
-            if (settle(lens, s.sighting, 2 * n, &start[i], &rms))
+        for (int i = 0; i < starts && code == RG_OK; i++) {
+            code = settle(lens, s.sighting, 2 * n, &start[i], &rms, err);
+            if (code == RG_OK)
                 keep(out, count, &start[i], rms);
+            code = code == RG_INTERNAL ? code : RG_OK; /* a start that leads nowhere */
+        }
     }
     scratch_free(&s);
     if (code == RG_OK && *count == 0)

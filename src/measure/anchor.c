@@ -186,6 +186,11 @@ static void hold(const rg_rim_mark *mark, int n, double radius_mm, const rg_riml
         move(&f, place);
 }
 
+static rg_code no_memory(rg_error *err)
+{
+    return rg_fail(err, RG_INTERNAL, "no memory for the rim marks of a frame");
+}
+
 rg_code rg_anchor_frame(const rg_strip *strip, double radius_mm, int every,
                         const rg_rimline_options *options, rg_place *place, rg_anchor *anchor,
                         rg_error *err)
@@ -194,9 +199,10 @@ rg_code rg_anchor_frame(const rg_strip *strip, double radius_mm, int every,
     *anchor = (rg_anchor){.sigma_mm = NAN};
     rg_rim_mark *mark = rg_alloc((size_t)room, sizeof *mark);
     if (!mark)
-        return rg_fail(err, RG_INTERNAL, "no memory for the rim marks of a frame");
+        return no_memory(err);
     anchor->marks = rg_rim_marks(strip, 0, every > 0 ? every : 1, options, mark, room);
-    hold(mark, anchor->marks, radius_mm, options, place, anchor);
+    if (anchor->marks >= 0)
+        hold(mark, anchor->marks, radius_mm, options, place, anchor);
     free(mark);
-    return RG_OK;
+    return anchor->marks >= 0 ? RG_OK : no_memory(err);
 }

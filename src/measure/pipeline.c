@@ -94,10 +94,15 @@ static rg_code find_rim(rg_frame *frames, int count, const rg_measure_options *o
     rg_rim_mark *mark = rg_alloc((size_t)room + 1, sizeof *mark);
     double *shift = rg_alloc((size_t)count + 1, sizeof *shift);
     rg_code code = mark && shift ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory for rim marks");
-    for (int i = 0; code == RG_OK && i < count; i++)
-        if (is_closed(&frames[i]))
-            marks += rg_rim_marks(&frames[i].strip, i, o->mark_every, &o->rimline, mark + marks,
-                                  room - marks);
+    for (int i = 0; code == RG_OK && i < count; i++) {
+        if (!is_closed(&frames[i]))
+            continue;
+        int more = rg_rim_marks(&frames[i].strip, i, o->mark_every, &o->rimline, mark + marks,
+                                room - marks);
+        if (more < 0)
+            code = rg_fail(err, RG_INTERNAL, "no memory for rim marks");
+        marks += more;
+    }
     if (code == RG_OK)
         code = rg_rim_plane_fit(mark, marks, count, &o->rimline, plane, shift, err);
     for (int i = 0; code == RG_OK && i < count; i++)

@@ -106,7 +106,9 @@ int rg_rim_marks(const rg_strip *strip, int frame, int every, const rg_rimline_o
 {
     int count = 0;
     double *prefix = rg_alloc((size_t)strip->rows + 1, sizeof *prefix);
-    if (!prefix || strip->rows < 20) {
+    if (!prefix)
+        return -1;
+    if (strip->rows < 20) {
         free(prefix);
         return 0;
     }

@@ -43,3 +43,17 @@ Test(status, prefix_keeps_the_code)
     cr_assert(strcmp(err.text, "f.png: too small") == 0);
     cr_assert(rg_fail_prefix(NULL, "f.png") == RG_INTERNAL);
 }
+
+Test(status, want_of_memory_gets_its_remedy_once)
+{
+    rg_error err = {0};
+    rg_fail(&err, RG_INTERNAL, "no memory for %d frames", 3);
+    cr_assert(strcmp(err.text, "no memory for 3 frames; close other programs and try again") == 0);
+    rg_fail_prefix(&err, "a");
+    cr_assert(strcmp(err.text, "a: no memory for 3 frames; close other programs and try again") ==
+              0);
+    rg_fail(&err, RG_INTERNAL, "the index is broken");
+    cr_assert(strcmp(err.text, "the index is broken") == 0);
+    rg_fail(&err, RG_BAD_DATA, "no memory");
+    cr_assert(strcmp(err.text, "no memory") == 0);
+}

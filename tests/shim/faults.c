@@ -4,7 +4,8 @@
  * Calls that change a disk are counted from 1: open with O_CREAT or O_TRUNC, write, pwrite,
  * writev, ftruncate, posix_fallocate, copy_file_range, sendfile, fsync, fdatasync,
  * sync_file_range, sync, syncfs, rename, link, symlink, unlink, rmdir, remove, mkdir (of what is
- * not there yet), fchmod, chmod. Writes to descriptors 0 to 2 are not.
+ * not there yet), fchmod, chmod. Writes to descriptors 0 to 2 are not. With FAULT_READS=1 those that only look
+ * are counted, too: open without either, read, pread, close.
  *
  *   FAULT_AT=N         what happens, happens at call N; "exit": after the last one, when the
  *                      program has ended by itself (power only)
@@ -15,7 +16,9 @@
  *                                   lost (disk.h), then SIGKILL
  *                      power-content, power-names   only contents, or only names, are lost
  *                      power-some   some of either, chosen by FAULT_SEED=NUMBER
- *                      short        a write takes half of what it was given
+ *                      short        a write takes half of what it was given, a read gives half of what it could
+ *                      eintr        a call that POSIX lets be interrupted (open, read, write, fsync, close and
+ *                                   their like) fails so, once; a close has closed all the same
  *                      enospc edquot eio erofs exdev estale eacces   the call fails so, when it is
  *                                   one that can: exdev for rename and link, enospc and edquot
  *                                   for what takes space (removing does not)
@@ -56,7 +59,15 @@
 
 /* ---------------------------------------------------------------- settings */
 
-enum { TAKES_SPACE = 1, LINKS = 2, WRITES = 4, SYNCS = 8 }; /* what a call is */
+enum {
+    TAKES_SPACE = 1,
+    LINKS = 2,
+    WRITES = 4,
+    SYNCS = 8,
+    READS = 16,
+    OPENS = 32,
+    CLOSES = 64
+}; /* what a call is */
 
 typedef enum deed { NOTHING, KILL_BEFORE, KILL_AFTER, KILL_TORN, POWER, SHORT, ERROR } deed;
 
@@ -75,7 +86,8 @@ static const kind kinds[] = {
     {"power-content", POWER, DISK_LOSE_CONTENT, 0},
     {"power-names", POWER, DISK_LOSE_NAMES, 0},
     {"power-some", POWER, DISK_LOSE_SOME, 0},
-    {"short", SHORT, 0, WRITES},
+    {"short", SHORT, 0, WRITES | READS},
+    {"eintr", ERROR, EINTR, WRITES | SYNCS | READS | OPENS | CLOSES},
     {"enospc", ERROR, ENOSPC, TAKES_SPACE},
     {"edquot", ERROR, EDQUOT, TAKES_SPACE},
     {"eio", ERROR, EIO, 0},
@@ -87,7 +99,7 @@ static const kind kinds[] = {
 
 static pthread_mutex_t lock = PTHREAD_RECURSIVE_MUTEX_INITIALIZER_NP;
 static struct {
-    bool read, from, fast, at_exit;
+    bool read, from, fast, at_exit, reads;
     long at, count;
     const kind *kind;
     const char *match;
@@ -130,6 +142,7 @@ static void read_settings(void)
     read_kind();
     now.from = number("FAULT_FROM") != 0;
     now.fast = number("FAULT_FAST") != 0;
+    now.reads = number("FAULT_READS") != 0;
     now.match = getenv("FAULT_MATCH");
     now.seed = (unsigned long)number("FAULT_SEED");
     const char *log = getenv("FAULT_LOG");
@@ -137,7 +150,7 @@ static void read_settings(void)
         int fd = (int)syscall(SYS_openat, AT_FDCWD, log, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC,
                               0666);
         now.log = fcntl(fd, F_DUPFD_CLOEXEC, 300);
-        close(fd);
+        syscall(SYS_close, fd);
     }
     struct timespec real;
     syscall(SYS_clock_gettime, CLOCK_REALTIME, &real);
@@ -397,6 +410,53 @@ ssize_t sendfile64(int to, int from, off64_t *at, size_t size)
     return send_file(to, from, at, size);
 }
 
+/* ---------------------------------------------------------------- looking */
+
+ssize_t read(int fd, void *to, size_t size)
+{
+    if (!counted(fd) || !now.reads)
+        return syscall(SYS_read, fd, to, size);
+    deed todo = enter("read", READS, fd, NULL, NULL);
+    long n = todo == ERROR ? -1 : syscall(SYS_read, fd, to, portion(todo, size));
+    leave(todo);
+    return n;
+}
+
+static ssize_t read_at(int fd, void *to, size_t size, off_t at)
+{
+    if (!now.reads)
+        return syscall(SYS_pread64, fd, to, size, at);
+    deed todo = enter("pread", READS, fd, NULL, NULL);
+    long n = todo == ERROR ? -1 : syscall(SYS_pread64, fd, to, portion(todo, size), at);
+    leave(todo);
+    return n;
+}
+
+ssize_t pread(int fd, void *to, size_t size, off_t at)
+{
+    return read_at(fd, to, size, at);
+}
+
+ssize_t pread64(int fd, void *to, size_t size, off64_t at)
+{
+    return read_at(fd, to, size, at);
+}
+
+int close(int fd)
+{
+    if (!counted(fd) || !now.reads)
+        return (int)syscall(SYS_close, fd);
+    deed todo = enter("close", CLOSES, fd, NULL, NULL);
+    int reason = errno;
+    long code = syscall(SYS_close, fd);
+    if (todo == ERROR) {
+        errno = reason;
+        code = -1;
+    }
+    leave(todo);
+    return (int)code;
+}
+
 /* ---------------------------------------------------------------- syncs */
 
 static int sync_by(const char *call, long system_call, int fd)
@@ -461,13 +521,23 @@ static void will_truncate(int folder, const char *path)
     close(fd);
 }
 
+static int open_to_read(const char *call, int folder, const char *path, int flags)
+{
+    if (!now.reads)
+        return (int)syscall(SYS_openat, folder, path, flags, 0);
+    deed todo = enter(call, OPENS, folder, path, NULL);
+    long fd = todo == ERROR ? -1 : syscall(SYS_openat, folder, path, flags, 0);
+    leave(todo);
+    return (int)fd;
+}
+
 static int open_at(const char *call, int folder, const char *path, int flags, mode_t mode)
 {
     if (!(flags & (O_CREAT | O_TRUNC)))
-        return (int)syscall(SYS_openat, folder, path, flags, mode);
+        return open_to_read(call, folder, path, flags);
     struct stat st;
     bool there = fstatat(folder, path, &st, 0) == 0;
-    deed todo = enter(call, there ? 0 : TAKES_SPACE, folder, path, NULL);
+    deed todo = enter(call, OPENS | (there ? 0 : TAKES_SPACE), folder, path, NULL);
     long fd = -1;
     if (todo != ERROR) {
         if (power_is_modelled() && there && flags & O_TRUNC)
