@@ -65,6 +65,7 @@ typedef struct rg_sealmap_options {
     double coverage_factor;    /* U = k u */
     double smallest_arc_deg;   /* shorter arcs are not listed */
     double bridge_deg;         /* arcs closer than this are one */
+    double widest_mm;          /* no gap is wider: so far off the pad the rim is looked for; 0: not stated */
     double tilt_prior;         /* standard deviation of a pad's local tilt, slope */
     double tilt_window_deg;    /* bearings over which it is alike, to either side */
     double blocked_factor;     /* openings of so many tolerances on both sides, */

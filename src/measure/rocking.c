@@ -12,6 +12,9 @@
 
 enum { OBS_MAX = 512, POLISH = 6 };
 
+/* A bulge is known to half of itself only: see rg_sealmap_bulge. */
+#define BULGE_U 0.5
+
 /* Chord from the land's outer edge to the circle of that radius, outwards. */
 static double chord_out(const rg_slot_geometry *g, double obliquity_rad, double radius)
 {
@@ -182,6 +185,99 @@ static double seen_through(const rg_slot_geometry *g, double bearing_deg, const 
     return fmax(open - fmax(-o->slope_rim - sure, 0) * chord, 0);
 }
 
+/* The same for light of which a part may be missing: all beyond the far land's inner edge. */
+static double missing_through(const rg_slot_geometry *g, double bearing_deg,
+                              const rg_observation *o, double sigma, const double far[360])
+{
+    double land, over, sure = 2 * o->u_slope;
+    if (!rg_slot_chords(g, o->obliquity_rad, &land, &over))
+        return INFINITY;
+    double chord = 2 * g->outer_mm * cos(o->obliquity_rad) - land;
+    if ((o->slope_rim - sure) * chord >= o->height_mm + 2 * sigma)
+        return 0;
+    double open = far_gap(far, bearing_deg + 180 + 2 * rg_degrees(o->obliquity_rad));
+    return fmax(open - fmax(-o->slope_rim - sure, 0) * chord, 0);
+}
+
+double rg_rocking_through(const rg_slot_geometry *g, int bearing_deg, const rg_observation *obs,
+                          int count, const rg_rocking_options *options, double width_mm,
+                          const double far[360])
+{
+    double least = INFINITY;
+    bool carried = false;
+    for (int i = 0; i < count && i < OBS_MAX; i++) {
+        term t = term_of(g, &obs[i], options);
+        if (!obs[i].lit || !carries(width_mm, &obs[i], &t, options))
+            continue;
+        carried = true;
+        least = fmin(least, missing_through(g, bearing_deg, &obs[i], t.sigma, far));
+    }
+    return carried ? least : 0;
+}
+
+/* Sums over the frames that show one edge of a gap. */
+typedef struct edge {
+    double weight, height, per_l, per_s, square, model;
+    int frames;
+} edge;
+
+static void add_edge(edge *e, double height, double sigma, double model, const rg_observation *o)
+{
+    double q = 1 / (sigma * sigma);
+    e->weight += q;
+    e->height += q * height;
+    e->per_l += 0.5 * q * o->per_ln_radiance;
+    e->per_s += 0.5 * q * o->per_ln_sigma;
+    e->square += q * q * (0.25 * o->u_mm * o->u_mm + o->u_edge_mm * o->u_edge_mm);
+    e->model += q * model;
+    e->frames++;
+}
+
+/* From above the light stands on the rim, from below it ends at the pad, less what the land hides of it. */
+static void gather_edges(const rg_slot_geometry *g, const rg_observation *obs, int count,
+                         const rg_rocking_options *opt, edge *rim, edge *pad)
+{
+    for (int i = 0; i < count && i < OBS_MAX; i++) {
+        const rg_observation *o = &obs[i];
+        double land, sure = 2 * o->u_slope;
+        double hidden = pad_hides(g, o->slope_pad, o->obliquity_rad, &land);
+        if (!o->lit || !isfinite(o->low_mm) || isinf(hidden))
+            continue;
+        double model = hypot(0.5 * term_of(g, o, opt).sigma, 0.5 * opt->model_floor_mm);
+        double sigma = hypot(model, o->u_edge_mm);
+        if (o->slope_rim > sure)
+            add_edge(rim, o->low_mm, sigma, model, o);
+        else if (o->slope_rim < -sure)
+            add_edge(pad, o->high_mm + hidden, sigma, model, o);
+    }
+}
+
+bool rg_rocking_edges(const rg_slot_geometry *g, const rg_observation *obs, int count,
+                      const rg_rocking_options *options, rg_rocking_fit *fit)
+{
+    edge rim = {0}, pad = {0};
+    gather_edges(g, obs, count, options, &rim, &pad);
+    if (!rim.frames || !pad.frames)
+        return false;
+    fit->width_mm = fmax(pad.height / pad.weight - rim.height / rim.weight, 0);
+    fit->u_noise_mm =
+        hypot(sqrt(rim.square) / rim.weight, sqrt(pad.square) / pad.weight);
+    /* Half of each height belongs to either edge: what they share adds up. */
+    fit->u_radiance_mm =
+        fabs(rim.per_l / rim.weight + pad.per_l / pad.weight) * options->u_ln_radiance;
+    fit->u_psf_mm = fabs(rim.per_s / rim.weight + pad.per_s / pad.weight) * options->u_ln_sigma;
+    fit->u_pose_mm = 0;
+    fit->u_scale_mm = options->u_scale * fit->width_mm;
+    fit->u_slot_mm = rim.model / rim.weight + pad.model / pad.weight;
+    fit->u_scatter_mm = fit->u_through_mm = 0;
+    fit->u_bulge_mm = BULGE_U * g->bulge_mm;
+    fit->u_model_mm = hypot(fit->u_slot_mm, fit->u_bulge_mm);
+    fit->u_mm = sqrt(pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) +
+                     pow(fit->u_psf_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2));
+    fit->used = rim.frames + pad.frames;
+    return true;
+}
+
 /* A ray this slanting crosses more bearings on its way through the slot than
  * the shortest gap that must not be missed: it could stand open and stay dark. */
 static bool slips_past(const rg_slot_geometry *g, double obliquity_rad, double arc_deg)
@@ -224,9 +320,6 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
     }
     return best;
 }
-
-/* A bulge is known to half of itself only: see rg_sealmap_bulge. */
-#define BULGE_U 0.5
 
 /* A slanting ray leaves its bearing on the way through the slot: beside a crease
  * the pad may stand higher there and hide less than a face that is alike all

@@ -114,6 +114,50 @@ static void find_blocked(rg_seal_map *map, const rg_sealmap_options *o)
     }
 }
 
+static double expanded(const rg_rocking_fit *fit, const rg_sealmap_options *o)
+{
+    return fit->width_mm + o->coverage_factor * fit->u_mm;
+}
+
+/* The widest that a lit bearing may be: its light may be a part of the gap only, the rest a look through the
+ * hole; but where both edges of the gap were seen, they bound it too. */
+static double ceiling_of(const rg_slot_geometry *g, int b, const rg_observation *obs, int count,
+                         const rg_rocking_options *rocking, const rg_sealmap_options *o,
+                         const rg_rocking_fit *fit, const rg_rocking_fit *edges,
+                         const double far[RG_BINS])
+{
+    double own = expanded(fit, o);
+    double more = rg_rocking_through(g, b, obs, count, rocking, fit->width_mm, far);
+    double most = own + more;
+    return edges->used ? fmin(most, fmax(own, expanded(edges, o))) : most;
+}
+
+/* Where the hole may have been looked through the height of light is less than the gap. The edges of light,
+ * seen in several frames, then tell its width; without them it lies anywhere up to the
+ * ceiling: the middle is stated, U reaches to both. */
+static void widen(const rg_sealmap_options *o, const rg_rocking_fit *edges, double most,
+                  rg_rocking_fit *fit)
+{
+    double own = expanded(fit, o);
+    if (!fit->lit || !(most > own + 1e-9) || !(o->widest_mm > 0))
+        return;
+    if (edges->used) {
+        rg_rocking_fit was = *fit;
+        *fit = *edges;
+        fit->width_mm = fmax(was.width_mm, edges->width_mm);
+        fit->u_scale_mm = fit->width_mm * (edges->width_mm > 0 ? edges->u_scale_mm / edges->width_mm : 0);
+        fit->frames = was.frames, fit->lit = was.lit, fit->cost = was.cost;
+        fit->detection_limit_mm = was.detection_limit_mm;
+        return;
+    }
+    double low = fmax(2 * fit->width_mm - own, 0), high = fmax(fmin(most, o->widest_mm), own);
+    double u = (high - low) / 2 / o->coverage_factor;
+    fit->u_through_mm = sqrt(fmax(u * u - fit->u_mm * fit->u_mm, 0));
+    fit->u_model_mm = hypot(fit->u_model_mm, fit->u_through_mm);
+    fit->width_mm = (low + high) / 2;
+    fit->u_mm = u;
+}
+
 /* Whether a gap could have been seen through depends on the far side's own
  * limit. Beginning with "anything may be open", every round can only lower
  * limits that the round before has proven; it stops when none moves. */
@@ -121,7 +165,8 @@ enum { LIMIT_ROUNDS = 12 };
 
 static void find_limits(const rg_slot_geometry *g, const rg_observation *const obs[RG_BINS],
                         const int count[RG_BINS], const rg_rocking_options *rocking,
-                        const rg_sealmap_options *o, rg_rocking_fit fit[RG_BINS])
+                        const rg_sealmap_options *o, const rg_rocking_fit edges[RG_BINS],
+                        rg_rocking_fit fit[RG_BINS], double most[RG_BINS])
 {
     double far[RG_BINS], next[RG_BINS];
     /* What bounds a far gap may be seen askew: to be looked through at several
@@ -134,7 +179,10 @@ static void find_limits(const rg_slot_geometry *g, const rg_observation *const o
         bool moved = false;
         for (int b = 0; b < RG_BINS; b++) {
             fit[b].detection_limit_mm = rg_rocking_limit(g, b, obs[b], count[b], rocking, far);
-            double widest = fit[b].lit ? fit[b].width_mm + o->coverage_factor * fit[b].u_mm : 0;
+            double widest = fit[b].lit ? ceiling_of(g, b, obs[b], count[b], rocking, o, &fit[b],
+                                                    &edges[b], far)
+                                       : 0;
+            most[b] = widest;
             next[b] = fmax(widest, rg_rocking_limit(g, b, obs[b], count[b], &askew, far));
             moved = moved || next[b] < far[b] - 1e-6 || isinf(far[b]) != isinf(next[b]);
         }
@@ -348,7 +396,7 @@ static void raise_to_passages(const rg_slot_geometry *g, const rg_observation *c
         fit[b].width_mm = p->height_mm;
         fit[b].u_noise_mm = p->u_mm, fit[b].u_radiance_mm = radiance, fit[b].u_psf_mm = psf;
         fit[b].u_pose_mm = 0, fit[b].u_model_mm = fit[b].u_slot_mm = model;
-        fit[b].u_scatter_mm = fit[b].u_bulge_mm = 0;
+        fit[b].u_scatter_mm = fit[b].u_bulge_mm = fit[b].u_through_mm = 0;
         fit[b].u_scale_mm = rocking->u_scale * p->height_mm;
         fit[b].u_mm = hypot(own, fit[b].u_scale_mm);
         fit[b].lit++;
@@ -360,7 +408,8 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
                       const rg_rocking_options *rocking, const rg_sealmap_options *options)
 {
-    rg_rocking_fit fit[RG_BINS];
+    rg_rocking_fit fit[RG_BINS], edges[RG_BINS];
+    double most[RG_BINS];
     *map = (rg_seal_map){.rim_outer_diameter_mm = 2 * geometry->outer_mm,
                          .verdict = RG_VERDICT_UNDECIDED};
     double tilt[RG_BINS];
@@ -371,9 +420,14 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
         rg_rocking_solve(&local, obs[b], count[b], rocking, &fit[b]);
     }
     raise_to_passages(geometry, obs, count, rocking, fit);
-    find_limits(geometry, obs, count, rocking, options, fit);
+    for (int b = 0; b < RG_BINS; b++) {
+        edges[b] = (rg_rocking_fit){0};
+        rg_rocking_edges(geometry, obs[b], count[b], rocking, &edges[b]);
+    }
+    find_limits(geometry, obs, count, rocking, options, edges, fit, most);
     share_limits(fit, options);
     for (int b = 0; b < RG_BINS; b++) {
+        widen(options, &edges[b], most[b], &fit[b]);
         fill_bin(&map->bin[b], b, &fit[b], options);
         map->bin[b].tilt = tilt[b];
     }
