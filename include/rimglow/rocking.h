@@ -81,6 +81,8 @@ typedef struct rg_observation {
     /* Lower and upper edge of that light above the rim plane; NAN when dark or not one band. And
      * their standard uncertainty by the height of the frame's rim line. */
     double low_mm, high_mm, u_edge_mm;
+    double
+        slope_gain; /* slope of the ray at the rim less that at the pad's plane, where slopes are stated */
 } rg_observation;
 
 typedef struct rg_rocking_options {
@@ -103,11 +105,11 @@ typedef struct rg_rocking_fit {
     double u_noise_mm, u_radiance_mm, u_psf_mm, u_pose_mm, u_scale_mm, u_model_mm;
     /* What u_model_mm is made of; u_through_mm: the hole may be looked through there. */
     double u_slot_mm, u_scatter_mm, u_bulge_mm, u_through_mm;
-    double detection_limit_mm;                  /* INFINITY when nothing was seen */
-    int frames;                                 /* that saw this bearing */
-    int used;                                   /* that the width rests on */
-    int lit;                                    /* in which slot light was found */
-    double cost;                                /* sum of the bounded losses at the minimum */
+    double detection_limit_mm; /* INFINITY when nothing was seen */
+    int frames;                /* that saw this bearing */
+    int used;                  /* that the width rests on */
+    int lit;                   /* in which slot light was found */
+    double cost;               /* sum of the bounded losses at the minimum */
 } rg_rocking_fit;
 
 /* count = 0 gives width NAN. At most 512 observations are used. The detection
@@ -122,7 +124,7 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
                         int count, const rg_rocking_options *options, const double far[360]);
 
 /* What may be missing from width_mm because the hole was looked through, mm: the least that any frame that carries
- * the width leaves open. A view from above leaves nothing where its light is lower than it descends
+ * this width leaves open. A view from above leaves nothing where its light is lower than it descends
  * on its way to the far land, a view from below what the far gap stands higher than it rises. 0 where no
  * frame carries the width; INFINITY where the far gap may be anything. */
 double rg_rocking_through(const rg_slot_geometry *g, int bearing_deg, const rg_observation *obs,

@@ -57,15 +57,15 @@ typedef struct rg_seal_map {
 } rg_seal_map;
 
 typedef struct rg_sealmap_options {
-    double tolerance_mm;       /* largest gap that still seals */
-    double min_arc_deg;        /* shortest arc above tolerance that is a leak */
-    double arc_floor_mm;       /* arcs end where the width falls below this */
-    double gap_sigmas;         /* a gap is this many of its own noise sigmas wide */
-    double seen_fraction;      /* of the tolerance: limit at or below it counts as seen */
-    double coverage_factor;    /* U = k u */
-    double smallest_arc_deg;   /* shorter arcs are not listed */
-    double bridge_deg;         /* arcs closer than this are one */
-    double widest_mm;          /* no gap is wider: so far off the pad the rim is looked for; 0: not stated */
+    double tolerance_mm;     /* largest gap that still seals */
+    double min_arc_deg;      /* shortest arc above tolerance that is a leak */
+    double arc_floor_mm;     /* arcs end where the width falls below this */
+    double gap_sigmas;       /* a gap is this many of its own noise sigmas wide */
+    double seen_fraction;    /* of the tolerance: limit at or below it counts as seen */
+    double coverage_factor;  /* U = k u */
+    double smallest_arc_deg; /* shorter arcs are not listed */
+    double bridge_deg;       /* arcs closer than this are one */
+    double widest_mm; /* no gap is wider: so far off the pad the rim is looked for; 0: not stated */
     double tilt_prior;         /* standard deviation of a pad's local tilt, slope */
     double tilt_window_deg;    /* bearings over which it is alike, to either side */
     double blocked_factor;     /* openings of so many tolerances on both sides, */

@@ -131,9 +131,16 @@ static void edges_of(const cell *sum, const rg_frame *f, double u_height, rg_obs
     obs->u_edge_mm = u_height;
 }
 
+/* The slope of a column's ray is stated at the pad's plane; the camera stands higher over a rim that lies lower. */
+static double gain_at_rim(const rg_frame *f, const rg_rim_plane *plane, int bin, double outer_mm)
+{
+    double range = f->distance_mm - outer_mm;
+    return range > outer_mm ? -rg_rim_plane_height(plane, bin) / range : 0;
+}
+
 static bool observation_of(const cell *sum, int bin, int frame, const rg_frame *f,
-                           const rg_rim_plane *plane, double outer_mm,
-                           const rg_observe_options *o, rg_observation *obs)
+                           const rg_rim_plane *plane, double outer_mm, const rg_observe_options *o,
+                           rg_observation *obs)
 {
     const rg_place *place = &f->pose;
     int n = sum->lit + sum->dark;
@@ -159,6 +166,7 @@ static bool observation_of(const cell *sum, int bin, int frame, const rg_frame *
                             .u_place = u_place,
                             .lit = sum->lit > 0};
     edges_of(sum, f, o->u_height_mm, obs);
+    obs->slope_gain = gain_at_rim(f, plane, bin, outer_mm);
     return true;
 }
 

@@ -196,7 +196,7 @@ static double missing_through(const rg_slot_geometry *g, double bearing_deg,
     if ((o->slope_rim - sure) * chord >= o->height_mm + 2 * sigma)
         return 0;
     double open = far_gap(far, bearing_deg + 180 + 2 * rg_degrees(o->obliquity_rad));
-    return fmax(open - fmax(-o->slope_rim - sure, 0) * chord, 0);
+    return fmax(open - fmax(-o->slope_rim - o->slope_gain - sure, 0) * chord, 0);
 }
 
 double rg_rocking_through(const rg_slot_geometry *g, int bearing_deg, const rg_observation *obs,
@@ -260,8 +260,7 @@ bool rg_rocking_edges(const rg_slot_geometry *g, const rg_observation *obs, int 
     if (!rim.frames || !pad.frames)
         return false;
     fit->width_mm = fmax(pad.height / pad.weight - rim.height / rim.weight, 0);
-    fit->u_noise_mm =
-        hypot(sqrt(rim.square) / rim.weight, sqrt(pad.square) / pad.weight);
+    fit->u_noise_mm = hypot(sqrt(rim.square) / rim.weight, sqrt(pad.square) / pad.weight);
     /* Half of each height belongs to either edge: what they share adds up. */
     fit->u_radiance_mm =
         fabs(rim.per_l / rim.weight + pad.per_l / pad.weight) * options->u_ln_radiance;
@@ -272,8 +271,8 @@ bool rg_rocking_edges(const rg_slot_geometry *g, const rg_observation *obs, int 
     fit->u_scatter_mm = fit->u_through_mm = 0;
     fit->u_bulge_mm = BULGE_U * g->bulge_mm;
     fit->u_model_mm = hypot(fit->u_slot_mm, fit->u_bulge_mm);
-    fit->u_mm = sqrt(pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) +
-                     pow(fit->u_psf_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2));
+    fit->u_mm = sqrt(pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) + pow(fit->u_psf_mm, 2) +
+                     pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2));
     fit->used = rim.frames + pad.frames;
     return true;
 }

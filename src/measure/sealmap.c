@@ -121,15 +121,11 @@ static double expanded(const rg_rocking_fit *fit, const rg_sealmap_options *o)
 
 /* The widest that a lit bearing may be: its light may be a part of the gap only, the rest a look through the
  * hole; but where both edges of the gap were seen, they bound it too. */
-static double ceiling_of(const rg_slot_geometry *g, int b, const rg_observation *obs, int count,
-                         const rg_rocking_options *rocking, const rg_sealmap_options *o,
-                         const rg_rocking_fit *fit, const rg_rocking_fit *edges,
-                         const double far[RG_BINS])
+static double ceiling_of(double through, const rg_sealmap_options *o, const rg_rocking_fit *fit,
+                         const rg_rocking_fit *edges)
 {
     double own = expanded(fit, o);
-    double more = rg_rocking_through(g, b, obs, count, rocking, fit->width_mm, far);
-    double most = own + more;
-    return edges->used ? fmin(most, fmax(own, expanded(edges, o))) : most;
+    return edges->used ? fmin(own + through, fmax(own, expanded(edges, o))) : own + through;
 }
 
 /* Where the hole may have been looked through the height of light is less than the gap. The edges of light,
@@ -145,7 +141,8 @@ static void widen(const rg_sealmap_options *o, const rg_rocking_fit *edges, doub
         rg_rocking_fit was = *fit;
         *fit = *edges;
         fit->width_mm = fmax(was.width_mm, edges->width_mm);
-        fit->u_scale_mm = fit->width_mm * (edges->width_mm > 0 ? edges->u_scale_mm / edges->width_mm : 0);
+        fit->u_scale_mm =
+            fit->width_mm * (edges->width_mm > 0 ? edges->u_scale_mm / edges->width_mm : 0);
         fit->frames = was.frames, fit->lit = was.lit, fit->cost = was.cost;
         fit->detection_limit_mm = was.detection_limit_mm;
         return;
@@ -165,8 +162,9 @@ enum { LIMIT_ROUNDS = 12 };
 
 static void find_limits(const rg_slot_geometry *g, const rg_observation *const obs[RG_BINS],
                         const int count[RG_BINS], const rg_rocking_options *rocking,
-                        const rg_sealmap_options *o, const rg_rocking_fit edges[RG_BINS],
-                        rg_rocking_fit fit[RG_BINS], double most[RG_BINS])
+                        const rg_sealmap_options *o, const double alone[RG_BINS],
+                        const rg_rocking_fit edges[RG_BINS], rg_rocking_fit fit[RG_BINS],
+                        double most[RG_BINS])
 {
     double far[RG_BINS], next[RG_BINS];
     /* What bounds a far gap may be seen askew: to be looked through at several
@@ -179,11 +177,9 @@ static void find_limits(const rg_slot_geometry *g, const rg_observation *const o
         bool moved = false;
         for (int b = 0; b < RG_BINS; b++) {
             fit[b].detection_limit_mm = rg_rocking_limit(g, b, obs[b], count[b], rocking, far);
-            double widest = fit[b].lit ? ceiling_of(g, b, obs[b], count[b], rocking, o, &fit[b],
-                                                    &edges[b], far)
-                                       : 0;
-            most[b] = widest;
-            next[b] = fmax(widest, rg_rocking_limit(g, b, obs[b], count[b], &askew, far));
+            double through = rg_rocking_through(g, b, obs[b], count[b], rocking, alone[b], far);
+            most[b] = fit[b].lit ? ceiling_of(through, o, &fit[b], &edges[b]) : 0;
+            next[b] = fmax(most[b], rg_rocking_limit(g, b, obs[b], count[b], &askew, far));
             moved = moved || next[b] < far[b] - 1e-6 || isinf(far[b]) != isinf(next[b]);
         }
         memcpy(far, next, sizeof far);
@@ -409,7 +405,8 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_rocking_options *rocking, const rg_sealmap_options *options)
 {
     rg_rocking_fit fit[RG_BINS], edges[RG_BINS];
-    double most[RG_BINS];
+    double alone[RG_BINS],
+        most[RG_BINS]; /* width by the bearing's own frames; widest that it may be */
     *map = (rg_seal_map){.rim_outer_diameter_mm = 2 * geometry->outer_mm,
                          .verdict = RG_VERDICT_UNDECIDED};
     double tilt[RG_BINS];
@@ -418,13 +415,14 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
         rg_slot_geometry local = *geometry;
         local.tilt = tilt[b];
         rg_rocking_solve(&local, obs[b], count[b], rocking, &fit[b]);
+        alone[b] = fit[b].width_mm;
     }
     raise_to_passages(geometry, obs, count, rocking, fit);
     for (int b = 0; b < RG_BINS; b++) {
         edges[b] = (rg_rocking_fit){0};
         rg_rocking_edges(geometry, obs[b], count[b], rocking, &edges[b]);
     }
-    find_limits(geometry, obs, count, rocking, options, edges, fit, most);
+    find_limits(geometry, obs, count, rocking, options, alone, edges, fit, most);
     share_limits(fit, options);
     for (int b = 0; b < RG_BINS; b++) {
         widen(options, &edges[b], most[b], &fit[b]);
