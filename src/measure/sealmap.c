@@ -155,6 +155,25 @@ static void widen(const rg_sealmap_options *o, const rg_rocking_fit *edges, doub
     fit->u_mm = u;
 }
 
+/* Bearings of which nothing is known, hidden ones for instance, and that no frame shows lit, are taken to be open no
+ * wider than the nearest known ones on both sides: the pad's face goes on between them. This is no proof that they are
+ * closed and serves no detection limit; it only says how far a light is to be doubted. */
+static double beside(const double far[RG_BINS], int b, int step)
+{
+    for (int k = 1; k < RG_BINS; k++)
+        if (isfinite(far[at(b + step * k)]))
+            return far[at(b + step * k)];
+    return INFINITY;
+}
+
+static void fill_unknown(const double far[RG_BINS], const rg_rocking_fit fit[RG_BINS],
+                         double filled[RG_BINS])
+{
+    for (int b = 0; b < RG_BINS; b++)
+        filled[b] =
+            isfinite(far[b]) || fit[b].lit ? far[b] : fmax(beside(far, b, -1), beside(far, b, 1));
+}
+
 /* Whether a gap could have been seen through depends on the far side's own
  * limit. Beginning with "anything may be open", every round can only lower
  * limits that the round before has proven; it stops when none moves. */
@@ -166,7 +185,7 @@ static void find_limits(const rg_slot_geometry *g, const rg_observation *const o
                         const rg_rocking_fit edges[RG_BINS], rg_rocking_fit fit[RG_BINS],
                         double most[RG_BINS])
 {
-    double far[RG_BINS], next[RG_BINS];
+    double far[RG_BINS], next[RG_BINS], filled[RG_BINS];
     /* What bounds a far gap may be seen askew: to be looked through at several
      * elevations it would have to be large. */
     rg_rocking_options askew = *rocking;
@@ -175,9 +194,10 @@ static void find_limits(const rg_slot_geometry *g, const rg_observation *const o
         far[b] = INFINITY;
     for (int round = 0; round < LIMIT_ROUNDS; round++) {
         bool moved = false;
+        fill_unknown(far, fit, filled);
         for (int b = 0; b < RG_BINS; b++) {
             fit[b].detection_limit_mm = rg_rocking_limit(g, b, obs[b], count[b], rocking, far);
-            double through = rg_rocking_through(g, b, obs[b], count[b], rocking, alone[b], far);
+            double through = rg_rocking_through(g, b, obs[b], count[b], rocking, alone[b], filled);
             most[b] = fit[b].lit ? ceiling_of(through, o, &fit[b], &edges[b]) : 0;
             next[b] = fmax(most[b], rg_rocking_limit(g, b, obs[b], count[b], &askew, far));
             moved = moved || next[b] < far[b] - 1e-6 || isinf(far[b]) != isinf(next[b]);
