@@ -208,7 +208,8 @@ static int thin(const rg_rim_mark *marks, int count, vote votes[VOTES])
 }
 
 /* Through a gap that is open on both sides one looks out: then light begins above the rim, in many views at the
- * same height. It never begins below the rim, so such a mark speaks against the plane. */
+ * same height. It never begins below the rim, so such a mark speaks against the plane as loudly as two for it: of three
+ * elevations, one from above shows the rim. */
 static int support(const vote *votes, int count, const rg_rim_plane *p, double inlier)
 {
     float c = (float)p->c, a = (float)p->a, s = (float)p->s, near = (float)inlier;
@@ -216,7 +217,7 @@ static int support(const vote *votes, int count, const rg_rim_plane *p, double i
     for (int i = 0; i < count; i++) {
         float r = votes[i].height - c - a * votes[i].cosine - s * votes[i].sine;
         n += r < near && r > -near;
-        n -= votes[i].lit && r < -2 * near;
+        n -= votes[i].lit && r < -2 * near ? 2 : 0;
     }
     return n;
 }

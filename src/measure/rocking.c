@@ -215,9 +215,15 @@ double rg_rocking_through(const rg_slot_geometry *g, int bearing_deg, const rg_o
     return carried ? least : 0;
 }
 
+static double combined(const rg_rocking_fit *fit)
+{
+    return sqrt(pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) + pow(fit->u_psf_mm, 2) +
+                pow(fit->u_pose_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2));
+}
+
 /* Sums over the frames that show one edge of a gap. */
 typedef struct edge {
-    double weight, height, per_l, per_s, square, model;
+    double weight, height, per_l, per_s, noise, place, model;
     int frames;
 } edge;
 
@@ -228,12 +234,13 @@ static void add_edge(edge *e, double height, double sigma, double model, const r
     e->height += q * height;
     e->per_l += 0.5 * q * o->per_ln_radiance;
     e->per_s += 0.5 * q * o->per_ln_sigma;
-    e->square += q * q * (0.25 * o->u_mm * o->u_mm + o->u_edge_mm * o->u_edge_mm);
+    e->noise += q * q * 0.25 * o->u_mm * o->u_mm;
+    e->place += q * q * o->u_edge_mm * o->u_edge_mm;
     e->model += q * model;
     e->frames++;
 }
 
-/* From above the light stands on the rim, from below it ends at the pad, less what the land hides of it. */
+/* From above the light stands on the rim, but for what a dull land takes; from below it ends at the pad, less what the land hides of it. */
 static void gather_edges(const rg_slot_geometry *g, const rg_observation *obs, int count,
                          const rg_rocking_options *opt, edge *rim, edge *pad)
 {
@@ -246,7 +253,8 @@ static void gather_edges(const rg_slot_geometry *g, const rg_observation *obs, i
         double model = hypot(0.5 * term_of(g, o, opt).sigma, 0.5 * opt->model_floor_mm);
         double sigma = hypot(model, o->u_edge_mm);
         if (o->slope_rim > sure)
-            add_edge(rim, o->low_mm, sigma, model, o);
+            add_edge(rim, o->low_mm - (1 - g->land_reflectance) * o->slope_rim * land, sigma, model,
+                     o);
         else if (o->slope_rim < -sure)
             add_edge(pad, o->high_mm + hidden, sigma, model, o);
     }
@@ -260,19 +268,18 @@ bool rg_rocking_edges(const rg_slot_geometry *g, const rg_observation *obs, int 
     if (!rim.frames || !pad.frames)
         return false;
     fit->width_mm = fmax(pad.height / pad.weight - rim.height / rim.weight, 0);
-    fit->u_noise_mm = hypot(sqrt(rim.square) / rim.weight, sqrt(pad.square) / pad.weight);
+    fit->u_noise_mm = hypot(sqrt(rim.noise) / rim.weight, sqrt(pad.noise) / pad.weight);
     /* Half of each height belongs to either edge: what they share adds up. */
     fit->u_radiance_mm =
         fabs(rim.per_l / rim.weight + pad.per_l / pad.weight) * options->u_ln_radiance;
     fit->u_psf_mm = fabs(rim.per_s / rim.weight + pad.per_s / pad.weight) * options->u_ln_sigma;
-    fit->u_pose_mm = 0;
+    fit->u_pose_mm = hypot(sqrt(rim.place) / rim.weight, sqrt(pad.place) / pad.weight);
     fit->u_scale_mm = options->u_scale * fit->width_mm;
     fit->u_slot_mm = rim.model / rim.weight + pad.model / pad.weight;
     fit->u_scatter_mm = fit->u_through_mm = 0;
     fit->u_bulge_mm = BULGE_U * g->bulge_mm;
     fit->u_model_mm = hypot(fit->u_slot_mm, fit->u_bulge_mm);
-    fit->u_mm = sqrt(pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) + pow(fit->u_psf_mm, 2) +
-                     pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2));
+    fit->u_mm = combined(fit);
     fit->used = rim.frames + pad.frames;
     return true;
 }
@@ -386,7 +393,5 @@ void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int 
     fit->width_mm = best_width(obs, t, n, options);
     fit->cost = cost_of(fit->width_mm, obs, t, n, options);
     uncertainty(g, obs, t, n, options, fit);
-    double sum = pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) + pow(fit->u_psf_mm, 2) +
-                 pow(fit->u_pose_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2);
-    fit->u_mm = sqrt(sum);
+    fit->u_mm = combined(fit);
 }
