@@ -221,6 +221,16 @@ static double combined(const rg_rocking_fit *fit)
                 pow(fit->u_pose_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2));
 }
 
+/* A ray this slanting crosses more bearings on its way through the slot than
+ * the shortest gap that must not be missed: it could stand open and stay dark. */
+static bool slips_past(const rg_slot_geometry *g, double obliquity_rad, double arc_deg)
+{
+    double land, over;
+    if (!rg_slot_chords(g, obliquity_rad, &land, &over))
+        return true;
+    return (land + over) * sin(fabs(obliquity_rad)) > g->outer_mm * rg_radians(arc_deg);
+}
+
 /* Sums over the frames that show one edge of a gap. */
 typedef struct edge {
     double weight, height, per_l, per_s, noise, place, model;
@@ -240,23 +250,47 @@ static void add_edge(edge *e, double height, double sigma, double model, const r
     e->frames++;
 }
 
-/* From above the light stands on the rim, but for what a dull land takes; from below it ends at the pad, less what the land hides of it. */
-static void gather_edges(const rg_slot_geometry *g, const rg_observation *obs, int count,
-                         const rg_rocking_options *opt, edge *rim, edge *pad)
+/* Which edge of a gap a view shows: of the rim from above, of the pad from below, none from level. */
+typedef enum edge_kind { NEITHER, OF_RIM, OF_PAD } edge_kind;
+
+/* A slanting ray stands on the rim at one bearing and ends at the pad at another. */
+static edge_kind kind_of(const rg_slot_geometry *g, const rg_observation *o,
+                         const rg_rocking_options *opt)
 {
+    double sure = 2 * o->u_slope;
+    if (!o->lit || !isfinite(o->low_mm) || slips_past(g, o->obliquity_rad, opt->seen_arc_deg))
+        return NEITHER;
+    return o->slope_rim > sure ? OF_RIM : o->slope_rim < -sure ? OF_PAD : NEITHER;
+}
+
+static double tallest(const rg_slot_geometry *g, const rg_observation *obs, int count,
+                      const rg_rocking_options *opt, edge_kind of)
+{
+    double most = 0;
+    for (int i = 0; i < count && i < OBS_MAX; i++)
+        if (kind_of(g, &obs[i], opt) == of)
+            most = fmax(most, obs[i].height_mm);
+    return most;
+}
+
+/* A faint glimmer on an edge of the far land is no slot light: so much of the tallest light counts. */
+#define TALL_SHARE 0.5
+
+/* From above the light stands on the rim, but for what a dull land takes; from below it ends at the
+ * pad, less what the land hides of it. */
+static void gather_edge(const rg_slot_geometry *g, const rg_observation *obs, int count,
+                        const rg_rocking_options *opt, edge_kind of, edge *e)
+{
+    double least = TALL_SHARE * tallest(g, obs, count, opt, of);
     for (int i = 0; i < count && i < OBS_MAX; i++) {
         const rg_observation *o = &obs[i];
-        double land, sure = 2 * o->u_slope;
-        double hidden = pad_hides(g, o->slope_pad, o->obliquity_rad, &land);
-        if (!o->lit || !isfinite(o->low_mm) || isinf(hidden))
+        if (kind_of(g, o, opt) != of || o->height_mm < least)
             continue;
+        double land, hidden = pad_hides(g, o->slope_pad, o->obliquity_rad, &land);
+        double dull = (1 - g->land_reflectance) * o->slope_rim * land;
         double model = hypot(0.5 * term_of(g, o, opt).sigma, 0.5 * opt->model_floor_mm);
-        double sigma = hypot(model, o->u_edge_mm);
-        if (o->slope_rim > sure)
-            add_edge(rim, o->low_mm - (1 - g->land_reflectance) * o->slope_rim * land, sigma, model,
-                     o);
-        else if (o->slope_rim < -sure)
-            add_edge(pad, o->high_mm + hidden, sigma, model, o);
+        add_edge(e, of == OF_RIM ? o->low_mm - dull : o->high_mm + hidden,
+                 hypot(model, o->u_edge_mm), model, o);
     }
 }
 
@@ -264,7 +298,8 @@ bool rg_rocking_edges(const rg_slot_geometry *g, const rg_observation *obs, int 
                       const rg_rocking_options *options, rg_rocking_fit *fit)
 {
     edge rim = {0}, pad = {0};
-    gather_edges(g, obs, count, options, &rim, &pad);
+    gather_edge(g, obs, count, options, OF_RIM, &rim);
+    gather_edge(g, obs, count, options, OF_PAD, &pad);
     if (!rim.frames || !pad.frames)
         return false;
     fit->width_mm = fmax(pad.height / pad.weight - rim.height / rim.weight, 0);
@@ -282,16 +317,6 @@ bool rg_rocking_edges(const rg_slot_geometry *g, const rg_observation *obs, int 
     fit->u_mm = combined(fit);
     fit->used = rim.frames + pad.frames;
     return true;
-}
-
-/* A ray this slanting crosses more bearings on its way through the slot than
- * the shortest gap that must not be missed: it could stand open and stay dark. */
-static bool slips_past(const rg_slot_geometry *g, double obliquity_rad, double arc_deg)
-{
-    double land, over;
-    if (!rg_slot_chords(g, obliquity_rad, &land, &over))
-        return true;
-    return (land + over) * sin(fabs(obliquity_rad)) > g->outer_mm * rg_radians(arc_deg);
 }
 
 /* What the elevation takes from a gap that just seals, at the worst slope that

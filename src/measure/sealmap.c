@@ -128,6 +128,13 @@ static double ceiling_of(double through, const rg_sealmap_options *o, const rg_r
     return edges->used ? fmin(own + through, fmax(own, expanded(edges, o))) : own + through;
 }
 
+/* Edges closer together than the light between them is high are none. */
+static bool contradicts(const rg_rocking_fit *fit, const rg_rocking_fit *edges,
+                        const rg_sealmap_options *o)
+{
+    return edges->width_mm + o->coverage_factor * hypot(edges->u_mm, fit->u_mm) < fit->width_mm;
+}
+
 /* Where the hole may have been looked through the height of light is less than the gap. The edges of light,
  * seen in several frames, then tell its width; without them it lies anywhere up to the
  * ceiling: the middle is stated, U reaches to both. */
@@ -441,6 +448,8 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
     for (int b = 0; b < RG_BINS; b++) {
         edges[b] = (rg_rocking_fit){0};
         rg_rocking_edges(geometry, obs[b], count[b], rocking, &edges[b]);
+        if (contradicts(&fit[b], &edges[b], options))
+            edges[b].used = 0;
     }
     find_limits(geometry, obs, count, rocking, options, alone, edges, fit, most);
     share_limits(fit, options);

@@ -476,10 +476,20 @@ Test(rocking, a_gap_that_is_looked_through_is_as_wide_as_the_edges_of_its_light_
         cr_expect_eq(fit.used, 2);
         cr_expect_float_eq(fit.u_pose_mm, sqrt(2) * 0.004, 1e-9, "two frames' heights");
         cr_expect_gt(fit.u_mm, fit.u_pose_mm);
+        /* A glimmer low in the gap, not half as high as the light itself, is no edge of the pad. */
+        obs[1] = obs[2];
+        obs[1].height_mm *= 0.45;
+        obs[1].high_mm = obs[1].low_mm + obs[1].height_mm;
+        cr_assert(rg_rocking_edges(&pad, obs, 3, &o, &fit));
+        cr_expect_float_eq(fit.width_mm, gap, 1e-4, "%g: %g", gap, fit.width_mm);
+        obs[1] = ray_view(gap, 0);
         cr_expect_not(rg_rocking_edges(&pad, obs, 2, &o, &fit), "the pad was not seen");
         cr_expect_not(rg_rocking_edges(&pad, &obs[1], 2, &o, &fit), "the rim was not seen");
         obs[0].u_slope = 0.0026;
         cr_expect_not(rg_rocking_edges(&pad, obs, 3, &o, &fit), "from above? not for sure");
+        obs[0].u_slope = 0;
+        obs[0].obliquity_rad = 0.9;
+        cr_expect_not(rg_rocking_edges(&pad, obs, 3, &o, &fit), "too slanting");
     }
 }
 
@@ -509,9 +519,10 @@ Test(rocking, what_a_look_through_may_hide_is_bounded_by_the_view_that_hides_lea
     below.slope_gain = 0.002;
     cr_expect_float_eq(through(&below, 1, w, 0.2), 0.2 - 0.004 * 19, 1e-9);
     cr_expect_eq(through(&below, 1, w, 0.004 * 19), 0);
-    /* Of two views the better one; a width that no frame carries is not doubted. */
-    above.height_mm = w - over;
+    /* Of two views that carry the width the better one; a width that no frame carries is not doubted. */
     rg_observation both[2] = {above, below};
+    both[0].height_mm = w - over;
+    cr_expect_float_eq(through(both, 1, w, 0.2), 0.2, 1e-9);
     cr_expect_float_eq(through(both, 2, w, 0.2), 0.2 - 0.004 * 19, 1e-9);
     cr_expect_eq(through(&below, 1, 0.5, INFINITY), 0);
 }
