@@ -521,7 +521,8 @@ Test(rocking, what_a_look_through_may_hide_is_bounded_by_the_view_that_hides_lea
     cr_expect_eq(through(&below, 1, w, 0.004 * 19), 0);
     /* Of two views that carry the width the better one; a width that no frame carries is not doubted. */
     rg_observation both[2] = {above, below};
-    both[0].height_mm = w - over;
+    both[0].slope_pad = both[0].slope_rim = 0.004;
+    both[0].height_mm = w - 0.004 * 2.5;
     cr_expect_float_eq(through(both, 1, w, 0.2), 0.2, 1e-9);
     cr_expect_float_eq(through(both, 2, w, 0.2), 0.2 - 0.004 * 19, 1e-9);
     cr_expect_eq(through(&below, 1, 0.5, INFINITY), 0);
