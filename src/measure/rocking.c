@@ -253,12 +253,16 @@ static void add_edge(edge *e, double height, double sigma, double model, const r
 /* Which edge of a gap a view shows: of the rim from above, of the pad from below, none from level. */
 typedef enum edge_kind { NEITHER, OF_RIM, OF_PAD } edge_kind;
 
-/* A slanting ray stands on the rim at one bearing and ends at the pad at another. */
+/* A slanting ray stands on the rim at one bearing and ends at the pad at another; but views from four bearings, 45
+ * degrees to either side, are still to do. */
+#define EDGE_ARCS 1.5
+
 static edge_kind kind_of(const rg_slot_geometry *g, const rg_observation *o,
                          const rg_rocking_options *opt)
 {
     double sure = 2 * o->u_slope;
-    if (!o->lit || !isfinite(o->low_mm) || slips_past(g, o->obliquity_rad, opt->seen_arc_deg))
+    if (!o->lit || !isfinite(o->low_mm) ||
+        slips_past(g, o->obliquity_rad, EDGE_ARCS * opt->seen_arc_deg))
         return NEITHER;
     return o->slope_rim > sure ? OF_RIM : o->slope_rim < -sure ? OF_PAD : NEITHER;
 }

@@ -76,14 +76,21 @@ static void fill_bin(rg_bin *bin, int b, const rg_rocking_fit *fit, const rg_sea
         bin->width_mm = bin->u_mm = NAN;
 }
 
-static double widest(const rg_seal_map *map, int from, int step, int reach)
+/* What stands open for sure where the hole may have been looked through, else the width. */
+static double opening_of(const rg_bin *bin, const rg_sealmap_options *o)
+{
+    if (bin->state != RG_BIN_GAP)
+        return 0;
+    return bin->fit.u_through_mm > 0 ? bin->width_mm - o->coverage_factor * bin->u_mm
+                                     : bin->width_mm;
+}
+
+static double widest(const rg_seal_map *map, int from, int step, int reach,
+                     const rg_sealmap_options *o)
 {
     double most = 0;
-    for (int k = 1; k <= reach; k++) {
-        const rg_bin *bin = &map->bin[at(from + step * k)];
-        if (bin->state == RG_BIN_GAP)
-            most = fmax(most, bin->width_mm);
-    }
+    for (int k = 1; k <= reach; k++)
+        most = fmax(most, opening_of(&map->bin[at(from + step * k)], o));
     return most;
 }
 
@@ -96,7 +103,7 @@ static void find_blocked(rg_seal_map *map, const rg_sealmap_options *o)
     bool blocked[RG_BINS];
     int reach = (int)lround(o->blocked_deg);
     for (int b = 0; b < RG_BINS; b++) {
-        double flank = fmin(widest(map, b, -1, reach), widest(map, b, 1, reach));
+        double flank = fmin(widest(map, b, -1, reach, o), widest(map, b, 1, reach, o));
         double here = map->bin[b].state == RG_BIN_GAP ? map->bin[b].width_mm : 0;
         blocked[b] = flank > o->blocked_factor * o->tolerance_mm && here < o->blocked_share * flank;
     }

@@ -488,7 +488,7 @@ Test(rocking, a_gap_that_is_looked_through_is_as_wide_as_the_edges_of_its_light_
         obs[0].u_slope = 0.0026;
         cr_expect_not(rg_rocking_edges(&pad, obs, 3, &o, &fit), "from above? not for sure");
         obs[0].u_slope = 0;
-        obs[0].obliquity_rad = 0.9;
+        obs[0].obliquity_rad = 1;
         cr_expect_not(rg_rocking_edges(&pad, obs, 3, &o, &fit), "too slanting");
     }
 }
