@@ -135,6 +135,20 @@ static double ceiling_of(double through, const rg_sealmap_options *o, const rg_r
     return edges->used ? fmin(own + through, fmax(own, expanded(edges, o))) : own + through;
 }
 
+/* What a bearing's own frames say, before rays that passed it raise its width. */
+typedef struct own_fit {
+    double width_mm, tilt;
+} own_fit;
+
+static double through_of(const rg_slot_geometry *g, int b, const rg_observation *obs, int count,
+                         const rg_rocking_options *rocking, const own_fit *own,
+                         const double far[RG_BINS])
+{
+    rg_slot_geometry local = *g;
+    local.tilt = own->tilt;
+    return rg_rocking_through(&local, b, obs, count, rocking, own->width_mm, far);
+}
+
 /* Edges closer together than the light between them is high are none. */
 static bool contradicts(const rg_rocking_fit *fit, const rg_rocking_fit *edges,
                         const rg_sealmap_options *o)
@@ -195,7 +209,7 @@ enum { LIMIT_ROUNDS = 12 };
 
 static void find_limits(const rg_slot_geometry *g, const rg_observation *const obs[RG_BINS],
                         const int count[RG_BINS], const rg_rocking_options *rocking,
-                        const rg_sealmap_options *o, const double alone[RG_BINS],
+                        const rg_sealmap_options *o, const own_fit own[RG_BINS],
                         const rg_rocking_fit edges[RG_BINS], rg_rocking_fit fit[RG_BINS],
                         double most[RG_BINS])
 {
@@ -211,7 +225,7 @@ static void find_limits(const rg_slot_geometry *g, const rg_observation *const o
         fill_unknown(far, fit, filled);
         for (int b = 0; b < RG_BINS; b++) {
             fit[b].detection_limit_mm = rg_rocking_limit(g, b, obs[b], count[b], rocking, far);
-            double through = rg_rocking_through(g, b, obs[b], count[b], rocking, alone[b], filled);
+            double through = through_of(g, b, obs[b], count[b], rocking, &own[b], filled);
             most[b] = fit[b].lit ? ceiling_of(through, o, &fit[b], &edges[b]) : 0;
             next[b] = fmax(most[b], rg_rocking_limit(g, b, obs[b], count[b], &askew, far));
             moved = moved || next[b] < far[b] - 1e-6 || isinf(far[b]) != isinf(next[b]);
@@ -439,8 +453,8 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_rocking_options *rocking, const rg_sealmap_options *options)
 {
     rg_rocking_fit fit[RG_BINS], edges[RG_BINS];
-    double alone[RG_BINS],
-        most[RG_BINS]; /* width by the bearing's own frames; widest that it may be */
+    own_fit own[RG_BINS];
+    double most[RG_BINS]; /* widest that a bearing may be */
     *map = (rg_seal_map){.rim_outer_diameter_mm = 2 * geometry->outer_mm,
                          .verdict = RG_VERDICT_UNDECIDED};
     double tilt[RG_BINS];
@@ -449,7 +463,7 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
         rg_slot_geometry local = *geometry;
         local.tilt = tilt[b];
         rg_rocking_solve(&local, obs[b], count[b], rocking, &fit[b]);
-        alone[b] = fit[b].width_mm;
+        own[b] = (own_fit){fit[b].width_mm, tilt[b]};
     }
     raise_to_passages(geometry, obs, count, rocking, fit);
     for (int b = 0; b < RG_BINS; b++) {
@@ -458,7 +472,7 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
         if (contradicts(&fit[b], &edges[b], options))
             edges[b].used = 0;
     }
-    find_limits(geometry, obs, count, rocking, options, alone, edges, fit, most);
+    find_limits(geometry, obs, count, rocking, options, own, edges, fit, most);
     share_limits(fit, options);
     for (int b = 0; b < RG_BINS; b++) {
         widen(options, &edges[b], most[b], &fit[b]);
