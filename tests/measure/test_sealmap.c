@@ -740,6 +740,28 @@ Test(sealmap, the_edges_of_light_tell_a_width_that_is_looked_through)
     }
 }
 
+/* From steeply above, 0.014 * 19 = 0.27 mm over the hole, the light is the whole gap: sure 0.04 mm are not little beside
+ * 0.04 mm that may be 0.6. */
+Test(sealmap, what_may_be_wide_does_not_make_what_is_narrow_beside_it_blocked)
+{
+    rg_sealmap_options o = usual();
+    o.widest_mm = 0.6;
+    looked_through(0.6, false);
+    for (int b = 100; b < 105; b++)
+        for (int f = 0; f < FRAMES; f++) {
+            s.obs[b][f].slope_pad = 0;
+            s.obs[b][f].slope_rim = 0.014;
+            s.obs[b][f].height_mm = 0.03;
+        }
+    merge_with(&s, &o, &map);
+    for (int b = 90; b < 115; b++) {
+        cr_expect_not(map.bin[b].blocked, "%d", b);
+        cr_expect_eq(map.bin[b].state, RG_BIN_GAP);
+    }
+    cr_expect_lt(map.bin[102].width_mm, 0.06);
+    cr_expect_gt(map.bin[95].width_mm, 0.3);
+}
+
 /* One side alone: the far side is dark to a look from above, which would not miss its light. */
 Test(sealmap, light_is_not_doubted_where_the_far_side_is_closed)
 {
