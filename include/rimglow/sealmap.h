@@ -89,7 +89,14 @@ void rg_sealmap_tilts(const rg_slot_geometry *geometry, const rg_observation *co
                       const rg_sealmap_options *options, double tilt[RG_BINS]);
 
 /* Observations of all frames, sorted into bins by the caller: obs[b] points
- * to count[b] observations of bin b (bearing b degrees +- 0.5). */
+ * to count[b] observations of bin b (bearing b degrees +- 0.5).
+ *
+ * Where the hole is open on both sides a view near level shows a part of the gap lit and looks out through the rest:
+ * the height of light is then no width. What may be missing is bounded view by view from the widest that the far
+ * side may be (rg_rocking_through), beginning with anything, as the detection limits are. Where that is more than
+ * nothing, the width is that between the edges of light (rg_rocking_edges); where not both edges were seen, width_mm
+ * is the middle between what is open for sure and the widest that it may be, at most widest_mm, and U = k u
+ * reaches to both: no estimate, an interval. fit.u_through_mm > 0 says so. */
 void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
                       const rg_rocking_options *rocking, const rg_sealmap_options *options);
