@@ -129,6 +129,7 @@ typedef struct rg_observe_options {
     double psf_sigma_px;    /* of the camera, without the strip's sampling */
     double code_weights[3]; /* codes to luma */
     double u_slope;         /* standard uncertainty of a slope against the pad */
+    double u_height_mm;     /* of the height of one frame's rim line, by its pose */
 } rg_observe_options;
 
 /* The slot of this rim and pad, flat. */

@@ -54,7 +54,9 @@ typedef struct rg_column_light {
     double flux_mm;           /* linear light times mm of Z, above background */
     double u_flux_mm;         /* standard uncertainty from noise and background */
     double bottom_mm, top_mm; /* of the light, above the rim plane; NAN when dark */
-    double chimney, pad;      /* linear light below and above */
+    double middle_mm;    /* between the half levels of a single band of light, above the rim plane;
+                                 NAN when dark, or where the light has a dark stretch within */
+    double chimney, pad; /* linear light below and above */
 } rg_column_light;
 
 typedef struct rg_rimlight {

@@ -7,7 +7,9 @@
  *   - dark seat: the bright chimney ends in a falling edge; that edge lies
  *     `shadow` mm below the rim plane (the rounding of the land and the
  *     pad's shadow on the metal under it);
- *   - light: the lower edge of a thin bright band is the rim plane itself.
+ *   - light: the lower edge of a thin bright band is the rim plane itself,
+ *     or lies above it, where one looks out through the far side of a hole that
+ *     is open on both sides. Never below: such a mark counts against a plane.
  * All columns of all frames share one plane, because the pad does not move
  * between them:  z_rim(b) = c + a cos b + s sin b  (mm, crown frame, at the
  * land's outer radius). It is found by consensus (deterministic random
@@ -48,11 +50,13 @@ typedef struct rg_rim_plane {
     double sigma_mm;         /* scatter of the inliers */
     double covariance[3][3]; /* of (c, a, s), mm2; marks of one frame share its pose's error */
     int marks, inliers;
+    int above; /* marks whose light begins above the plane by more than two inlier_mm */
     double bearing_span_deg; /* bearings covered by inliers, of 360 */
 } rg_rim_plane;
 
 /* shift[frames] (may be NULL) gets each frame's height shift. Fewer than 30
- * inliers or less than a third of the marks: found = false. */
+ * inliers or less than a third of the marks: found = false; up to half of the
+ * marks may be light above the plane and are not counted among them. */
 rg_code rg_rim_plane_fit(const rg_rim_mark *marks, int count, int frames,
                          const rg_rimline_options *options, rg_rim_plane *plane, double *shift,
                          rg_error *err);

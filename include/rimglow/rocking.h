@@ -78,6 +78,11 @@ typedef struct rg_observation {
         u_place; /* of both slopes, by the camera's place, shared by all frames; 0: options.u_slope
                        says it all */
     bool lit;    /* slot light was found there */
+    /* Lower and upper edge of that light above the rim plane; NAN when dark or not one band. And
+     * their standard uncertainty by the height of the frame's rim line. */
+    double low_mm, high_mm, u_edge_mm;
+    double
+        slope_gain; /* slope of the ray at the rim less that at the pad's plane, where slopes are stated */
 } rg_observation;
 
 typedef struct rg_rocking_options {
@@ -98,12 +103,13 @@ typedef struct rg_rocking_fit {
     double width_mm;
     double u_mm; /* combined standard uncertainty */
     double u_noise_mm, u_radiance_mm, u_psf_mm, u_pose_mm, u_scale_mm, u_model_mm;
-    double u_slot_mm, u_scatter_mm, u_bulge_mm; /* what u_model_mm is made of */
-    double detection_limit_mm;                  /* INFINITY when nothing was seen */
-    int frames;                                 /* that saw this bearing */
-    int used;                                   /* that the width rests on */
-    int lit;                                    /* in which slot light was found */
-    double cost;                                /* sum of the bounded losses at the minimum */
+    /* What u_model_mm is made of; u_through_mm: the hole may be looked through there. */
+    double u_slot_mm, u_scatter_mm, u_bulge_mm, u_through_mm;
+    double detection_limit_mm; /* INFINITY when nothing was seen */
+    int frames;                /* that saw this bearing */
+    int used;                  /* that the width rests on */
+    int lit;                   /* in which slot light was found */
+    double cost;               /* sum of the bounded losses at the minimum */
 } rg_rocking_fit;
 
 /* count = 0 gives width NAN. At most 512 observations are used. The detection
@@ -116,5 +122,20 @@ void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int 
  * INFINITY when nothing is known of it. */
 double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_observation *obs,
                         int count, const rg_rocking_options *options, const double far[360]);
+
+/* What may be missing from width_mm because the hole was looked through, mm: the least that any frame that carries
+ * this width leaves open. A view from above leaves nothing where its light is lower than it descends
+ * on its way to the far land, a view from below what the far gap stands higher than it rises. 0 where no
+ * frame carries the width; INFINITY where the far gap may be anything. */
+double rg_rocking_through(const rg_slot_geometry *g, int bearing_deg, const rg_observation *obs,
+                          int count, const rg_rocking_options *options, double width_mm,
+                          const double far[360]);
+
+/* The width from the edges of light instead of its height: a view from above shows light
+ * down to the rim, one from below up to the pad, even where either is looked through in
+ * between; the frames share the crown, so both edges stand in one frame of reference. Fills width and u by parts;
+ * false where not both edges were seen. */
+bool rg_rocking_edges(const rg_slot_geometry *g, const rg_observation *obs, int count,
+                      const rg_rocking_options *options, rg_rocking_fit *fit);
 
 #endif

@@ -57,14 +57,15 @@ typedef struct rg_seal_map {
 } rg_seal_map;
 
 typedef struct rg_sealmap_options {
-    double tolerance_mm;       /* largest gap that still seals */
-    double min_arc_deg;        /* shortest arc above tolerance that is a leak */
-    double arc_floor_mm;       /* arcs end where the width falls below this */
-    double gap_sigmas;         /* a gap is this many of its own noise sigmas wide */
-    double seen_fraction;      /* of the tolerance: limit at or below it counts as seen */
-    double coverage_factor;    /* U = k u */
-    double smallest_arc_deg;   /* shorter arcs are not listed */
-    double bridge_deg;         /* arcs closer than this are one */
+    double tolerance_mm;     /* largest gap that still seals */
+    double min_arc_deg;      /* shortest arc above tolerance that is a leak */
+    double arc_floor_mm;     /* arcs end where the width falls below this */
+    double gap_sigmas;       /* a gap is this many of its own noise sigmas wide */
+    double seen_fraction;    /* of the tolerance: limit at or below it counts as seen */
+    double coverage_factor;  /* U = k u */
+    double smallest_arc_deg; /* shorter arcs are not listed */
+    double bridge_deg;       /* arcs closer than this are one */
+    double widest_mm; /* no gap is wider: so far off the pad the rim is looked for; 0: not stated */
     double tilt_prior;         /* standard deviation of a pad's local tilt, slope */
     double tilt_window_deg;    /* bearings over which it is alike, to either side */
     double blocked_factor;     /* openings of so many tolerances on both sides, */
@@ -88,7 +89,14 @@ void rg_sealmap_tilts(const rg_slot_geometry *geometry, const rg_observation *co
                       const rg_sealmap_options *options, double tilt[RG_BINS]);
 
 /* Observations of all frames, sorted into bins by the caller: obs[b] points
- * to count[b] observations of bin b (bearing b degrees +- 0.5). */
+ * to count[b] observations of bin b (bearing b degrees +- 0.5).
+ *
+ * Where the hole is open on both sides a view near level shows a part of the gap lit and looks out through the rest:
+ * the height of light is then no width. What may be missing is bounded view by view from the widest that the far
+ * side may be (rg_rocking_through), beginning with anything, as the detection limits are. Where that is more than
+ * nothing, the width is that between the edges of light (rg_rocking_edges); where not both edges were seen, width_mm
+ * is the middle between what is open for sure and the widest that it may be, at most widest_mm, and U = k u
+ * reaches to both: no estimate, an interval. fit.u_through_mm > 0 says so. */
 void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
                       const rg_rocking_options *rocking, const rg_sealmap_options *options);

@@ -9,7 +9,7 @@
  *              w + U <= tolerance on every bearing;
  *   undecided: anything else, with the bearings and the remedy.
  *
- * A pad that leaks on opposite sides of the hole is told that its widths may be larger: one looks right through.
+ * Bearings whose width is an interval because the hole may be looked through there (sealmap.h) are named.
  */
 #ifndef RIMGLOW_VERDICT_H
 #define RIMGLOW_VERDICT_H

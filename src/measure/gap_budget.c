@@ -108,6 +108,9 @@ static rg_code add_model(const making *m, rg_error *err)
         code = add_mm(m, "bulge of the pad", "half of the bulge found", RG_TYPE_B,
                       m->result->geometry.bulge_mm, f->u_bulge_mm, rg_type_b_dof(o->bulge_unsure),
                       err);
+    if (code == RG_OK && f->u_through_mm > 0)
+        code = add_mm(m, "look through the hole", "both sides open: anything up to [rim] search_mm",
+                      RG_TYPE_B, NAN, f->u_through_mm, rg_type_b_dof(o->model_unsure), err);
     return code;
 }
 

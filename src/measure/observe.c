@@ -94,6 +94,7 @@ static rg_code make_tables(tables *t, const rg_frame *frames, int count, rg_erro
 typedef struct cell {
     int lit, dark, bad;
     double height, square, noise, per_l, per_s, slope, side, flux;
+    double middle; /* of lit columns; NAN where one has no single band */
 } cell;
 
 static void add_column(cell *sum, const rg_strip_column *sc, const rg_column_light *col,
@@ -107,6 +108,7 @@ static void add_column(cell *sum, const rg_strip_column *sc, const rg_column_lig
     rg_slot_width w = rg_slot_invert(table, col->flux_mm * k);
     double height = col->flux_mm > 0 ? w.width_px / k : col->flux_mm * w.per_flux;
     sum->lit += col->state == RG_COLUMN_LIT;
+    sum->middle += col->state == RG_COLUMN_LIT ? col->middle_mm : 0;
     sum->dark += col->state == RG_COLUMN_DARK;
     sum->flux += col->flux_mm;
     sum->height += height;
@@ -118,10 +120,29 @@ static void add_column(cell *sum, const rg_strip_column *sc, const rg_column_lig
     sum->side += sc->obliquity_rad;
 }
 
-static bool observation_of(const cell *sum, int bin, int frame, const rg_place *place,
-                           const rg_rim_plane *plane, double outer_mm, double u_pose,
+/* Where the light stands: half of its open height to either side of its middle. The frame's shift is
+ * left out: it follows what the frame shows as rim, and that may be a look through the hole. */
+static void edges_of(const cell *sum, const rg_frame *f, double u_height, rg_observation *obs)
+{
+    bool whole = sum->lit > 0 && sum->dark == 0 && sum->bad == 0 && obs->height_mm > 0;
+    double middle = whole ? sum->middle / sum->lit + f->shift_mm : NAN;
+    obs->low_mm = middle - 0.5 * obs->height_mm;
+    obs->high_mm = middle + 0.5 * obs->height_mm;
+    obs->u_edge_mm = u_height;
+}
+
+/* The slope of a column's ray is stated at the pad's plane; the camera stands higher over a rim that lies lower. */
+static double gain_at_rim(const rg_frame *f, const rg_rim_plane *plane, int bin, double outer_mm)
+{
+    double range = f->distance_mm - outer_mm;
+    return range > outer_mm ? -rg_rim_plane_height(plane, bin) / range : 0;
+}
+
+static bool observation_of(const cell *sum, int bin, int frame, const rg_frame *f,
+                           const rg_rim_plane *plane, double outer_mm, const rg_observe_options *o,
                            rg_observation *obs)
 {
+    const rg_place *place = &f->pose;
     int n = sum->lit + sum->dark;
     /* Half-hidden bins are hidden. */
     if (n == 0 || sum->bad >= n)
@@ -141,15 +162,18 @@ static bool observation_of(const cell *sum, int bin, int frame, const rg_place *
                             .slope_pad = slope,
                             .slope_rim = slope - rg_rim_plane_slope(plane, towards, outer_mm),
                             .obliquity_rad = side,
-                            .u_slope = hypot(hypot(u_pose, u_place), u_plane),
+                            .u_slope = hypot(hypot(o->u_slope, u_place), u_plane),
                             .u_place = u_place,
                             .lit = sum->lit > 0};
+    edges_of(sum, f, o->u_height_mm, obs);
+    obs->slope_gain = gain_at_rim(f, plane, bin, outer_mm);
     return true;
 }
 
 static void observe_frame(const rg_frame *f, int index, const rg_slot_table *table,
-                          const rg_rim_plane *plane, double outer_mm, double u_pose,
-                          rg_observation *obs, int *count, int stride)
+                          const rg_rim_plane *plane, double outer_mm,
+                          const rg_observe_options *options, rg_observation *obs, int *count,
+                          int stride)
 {
     int c = 0;
     while (c < f->strip.columns) {
@@ -160,7 +184,7 @@ static void observe_frame(const rg_frame *f, int index, const rg_slot_table *tab
                 break;
             add_column(&sum, &f->strip.column[c], &f->light.column[c], table);
         }
-        if (observation_of(&sum, bin, index, &f->pose, plane, outer_mm, u_pose,
+        if (observation_of(&sum, bin, index, f, plane, outer_mm, options,
                            &obs[bin * stride + count[bin]]))
             count[bin]++;
     }
@@ -179,7 +203,7 @@ rg_code rg_observe(const rg_observe_options *options, const rg_rim_plane *plane,
     for (int i = 0; code == RG_OK && i < count; i++)
         if (is_closed(&frames[i]))
             observe_frame(&frames[i], i, table_for(&t, frames[i].exposure), plane, outer_mm,
-                          options->u_slope, out->store, out->count, stride);
+                          options, out->store, out->count, stride);
     for (int b = 0; b < RG_BINS; b++)
         out->obs[b] = out->store ? out->store + b * stride : NULL;
     free_tables(&t);

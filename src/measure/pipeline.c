@@ -145,7 +145,11 @@ static void radiance_of(const rg_setup *setup, const rg_frame *frames, int count
 rg_observe_options rg_sweep_reading(const rg_setup *setup, const rg_sweep_result *r)
 {
     const rg_measure_options *o = &setup->options;
-    rg_observe_options reading = {.psf_sigma_px = r->psf_sigma_px, .u_slope = o->rocking.u_slope};
+    /* The pose of a frame is believed to be out by anything up to max_shift_mm: rectangular, JCGM
+     * 100, 4.3.7. */
+    rg_observe_options reading = {.psf_sigma_px = r->psf_sigma_px,
+                                  .u_slope = o->rocking.u_slope,
+                                  .u_height_mm = o->rimline.max_shift_mm / sqrt(3)};
     memcpy(reading.radiance, r->radiance, sizeof reading.radiance);
     memcpy(reading.code_weights, o->code_weights, sizeof reading.code_weights);
     return reading;
@@ -163,6 +167,7 @@ rg_code rg_sweep_merge(const rg_setup *setup, const rg_frame *frames, int count,
     rg_rocking_options rocking = o->rocking;
     rocking.u_ln_radiance = r->u_ln_radiance;
     rg_sealmap_options sealmap = o->sealmap;
+    sealmap.widest_mm = o->rimline.search_mm;
     if (setup->place.source == RG_PLACE_CROWN)
         r->geometry.bulge_mm = rg_sealmap_bulge(&r->geometry, seen.obs, seen.count, &rocking);
     else /* the pad's own plane is not seen: bulge and tilt cannot be told apart */
@@ -207,10 +212,16 @@ static bool looks_at_rim(const rg_frame *f)
 #define MARGIN_SIGMAS 2.8
 #define SHADOW_SIGMAS 1.5
 
-static rg_rimlight_options windows_for(const rg_frame *f, double psf_px,
-                                       const rg_rimlight_options *options)
+/* So large a share of the rim marks is light that begins above the rim: that is no reflection on the pad but a
+ * look through a hole that is open on both sides. */
+#define THROUGH_SHARE 0.125
+
+static rg_rimlight_options windows_for(const rg_frame *f, double psf_px, const rg_rim_plane *plane,
+                                       const rg_measure_options *options)
 {
-    rg_rimlight_options o = *options;
+    rg_rimlight_options o = options->rimlight;
+    if (plane->above > THROUGH_SHARE * plane->marks)
+        o.above_mm = fmax(o.above_mm, options->rimline.search_mm);
     double px_per_mm = f->strip.columns ? f->strip.column[f->strip.columns / 2].px_per_mm : 0;
     double psf_mm = px_per_mm > 0 && psf_px > 0 ? psf_px / px_per_mm : 0;
     o.window_mm = fmax(o.window_mm, WINDOW_SIGMAS * psf_mm);
@@ -260,7 +271,7 @@ rg_code rg_sweep_measure(const rg_setup *setup, rg_frame *frames, int count,
     for (int i = 0; code == RG_OK && result->plane.found && i < count; i++)
         if (looks_at_rim(&frames[i])) {
             rg_rimlight_options windows =
-                windows_for(&frames[i], result->psf_sigma_px, &o->rimlight);
+                windows_for(&frames[i], result->psf_sigma_px, &result->plane, o);
             code = rg_rimlight_measure(&frames[i].light, &frames[i].strip, &result->plane,
                                        frames[i].shift_mm, &windows, err);
         }

@@ -123,7 +123,7 @@ static void background_column(work *w, int c)
 {
     const rg_strip *s = w->strip;
     rg_column_light *col = &w->out->column[c];
-    *col = (rg_column_light){.bottom_mm = NAN, .top_mm = NAN};
+    *col = (rg_column_light){.bottom_mm = NAN, .top_mm = NAN, .middle_mm = NAN};
     double rim = w->rim_mm[c];
     int first = row_of(s, rim + LOOK_LOW_MM), last_first = s->rows - w->rows;
     w->first[c] = first > last_first ? last_first : first;
@@ -333,6 +333,36 @@ static void light_extent(const work *w, int c, rg_column_light *col)
         }
 }
 
+/* Row at which the excess crosses `half` between rows k and k + 1. */
+static double crossing(const float *e, int k, float half)
+{
+    return k + (double)(half - e[k]) / (double)(e[k + 1] - e[k]);
+}
+
+/* Blur and clipping widen a band to both sides alike: its middle stays. */
+static double middle_of(const work *w, int c)
+{
+    const float *e = w->excess + (size_t)c * (size_t)w->rows;
+    const uint8_t *m = w->out->mask + (size_t)c * (size_t)w->strip->rows + w->first[c];
+    int first = -1, last = -1;
+    float peak = 0;
+    for (int k = 0; k < w->rows; k++)
+        if (m[k] == 1)
+            peak = fmaxf(peak, e[k]);
+    for (int k = 0; k < w->rows; k++)
+        if (m[k] == 1 && e[k] >= 0.5f * peak) {
+            first = first < 0 ? k : first;
+            last = k;
+        }
+    if (first < 1 || last + 1 >= w->rows)
+        return NAN;
+    for (int k = first; k <= last; k++)
+        if (e[k] < 0.5f * peak)
+            return NAN;
+    double middle = 0.5 * (crossing(e, first - 1, 0.5f * peak) + crossing(e, last, 0.5f * peak));
+    return rg_strip_height(w->strip, w->first[c]) + middle * w->strip->dz_mm - w->rim_mm[c];
+}
+
 static void measure_flux(const work *w, int c, rg_column_light *col)
 {
     const rg_strip *s = w->strip;
@@ -377,6 +407,8 @@ static void judge_column(work *w, int c)
     if (col->state != RG_COLUMN_LIT && col->pad > w->o->glare)
         col->state = RG_COLUMN_GLARE;
     measure_flux(w, c, col);
+    if (col->state == RG_COLUMN_LIT)
+        col->middle_mm = middle_of(w, c);
     /* A streak on the chimney ends at the shadow edge: darkness above it is
      * still darkness, but light there could be the streak's. */
     bool doubtful = glare || (col->state == RG_COLUMN_DARK && rejected_at_rim(w, c));

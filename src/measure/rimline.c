@@ -193,6 +193,7 @@ static uint32_t next_random(uint32_t *state)
 /* A mark on the thinned set that trial planes are scored on. */
 typedef struct vote {
     float cosine, sine, height;
+    bool lit;
 } vote;
 
 enum { VOTES = 600 };
@@ -203,11 +204,14 @@ static int thin(const rg_rim_mark *marks, int count, vote votes[VOTES])
     for (int i = 0; i < n; i++) {
         const rg_rim_mark *m = &marks[(int)((int64_t)i * count / n)];
         double b = rg_radians(m->bearing_deg);
-        votes[i] = (vote){(float)cos(b), (float)sin(b), (float)m->height_mm};
+        votes[i] = (vote){(float)cos(b), (float)sin(b), (float)m->height_mm, m->lit};
     }
     return n;
 }
 
+/* Through a gap that is open on both sides one looks out: then light begins above the rim, in many views at the
+ * same height. It never begins below the rim, so such a mark speaks against the plane as loudly as two for it: of three
+ * elevations, one from above shows the rim. */
 static int support(const vote *votes, int count, const rg_rim_plane *p, double inlier)
 {
     float c = (float)p->c, a = (float)p->a, s = (float)p->s, near = (float)inlier;
@@ -215,6 +219,7 @@ static int support(const vote *votes, int count, const rg_rim_plane *p, double i
     for (int i = 0; i < count; i++) {
         float r = votes[i].height - c - a * votes[i].cosine - s * votes[i].sine;
         n += r < near && r > -near;
+        n -= votes[i].lit && r < -2 * near ? 2 : 0;
     }
     return n;
 }
@@ -315,10 +320,11 @@ static void describe(const rg_rim_mark *marks, int count, const double *shift,
     double sum = 0;
     bool sector[72] = {false};
     int seen = 0;
-    plane->inliers = 0;
+    plane->inliers = plane->above = 0;
     for (int i = 0; i < count; i++) {
         double r = marks[i].height_mm - (shift ? shift[marks[i].frame] : 0) -
                    rg_rim_plane_height(plane, marks[i].bearing_deg);
+        plane->above += marks[i].lit && r > 2 * o->inlier_mm;
         if (fabs(r) >= o->inlier_mm)
             continue;
         plane->inliers++;
@@ -329,7 +335,8 @@ static void describe(const rg_rim_mark *marks, int count, const double *shift,
         seen += sector[i];
     plane->bearing_span_deg = 5.0 * seen;
     plane->sigma_mm = plane->inliers ? sqrt(sum / plane->inliers) : NAN;
-    plane->found = plane->inliers >= 30 && plane->inliers >= count / 3;
+    int silent = plane->above < count / 2 ? plane->above : count / 2;
+    plane->found = plane->inliers >= 30 && plane->inliers >= (count - silent) / 3;
 }
 
 rg_code rg_rim_plane_fit(const rg_rim_mark *marks, int count, int frames,

@@ -12,6 +12,9 @@
 
 enum { OBS_MAX = 512, POLISH = 6 };
 
+/* A bulge is known to half of itself only: see rg_sealmap_bulge. */
+#define BULGE_U 0.5
+
 /* Chord from the land's outer edge to the circle of that radius, outwards. */
 static double chord_out(const rg_slot_geometry *g, double obliquity_rad, double radius)
 {
@@ -193,6 +196,42 @@ static double seen_through(const rg_slot_geometry *g, double bearing_deg, const 
     return fmax(open - fmax(-o->slope_rim - sure, 0) * chord, 0);
 }
 
+/* The same for light of which a part may be missing: all beyond the far land's inner edge. */
+static double missing_through(const rg_slot_geometry *g, double bearing_deg,
+                              const rg_observation *o, double sigma, const double far[360])
+{
+    double land, over, sure = 2 * o->u_slope;
+    if (!rg_slot_chords(g, o->obliquity_rad, &land, &over))
+        return INFINITY;
+    double chord = 2 * g->outer_mm * cos(o->obliquity_rad) - land;
+    if ((o->slope_rim - sure) * chord >= o->height_mm + 2 * sigma)
+        return 0;
+    double open = far_gap(far, bearing_deg + 180 + 2 * rg_degrees(o->obliquity_rad));
+    return fmax(open - fmax(-o->slope_rim - o->slope_gain - sure, 0) * chord, 0);
+}
+
+double rg_rocking_through(const rg_slot_geometry *g, int bearing_deg, const rg_observation *obs,
+                          int count, const rg_rocking_options *options, double width_mm,
+                          const double far[360])
+{
+    double least = INFINITY;
+    bool carried = false;
+    for (int i = 0; i < count && i < OBS_MAX; i++) {
+        term t = term_of(g, &obs[i], options);
+        if (!obs[i].lit || !carries(width_mm, &obs[i], &t, options))
+            continue;
+        carried = true;
+        least = fmin(least, missing_through(g, bearing_deg, &obs[i], t.sigma, far));
+    }
+    return carried ? least : 0;
+}
+
+static double combined(const rg_rocking_fit *fit)
+{
+    return sqrt(pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) + pow(fit->u_psf_mm, 2) +
+                pow(fit->u_pose_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2));
+}
+
 /* A ray this slanting crosses more bearings on its way through the slot than
  * the shortest gap that must not be missed: it could stand open and stay dark. */
 static bool slips_past(const rg_slot_geometry *g, double obliquity_rad, double arc_deg)
@@ -201,6 +240,98 @@ static bool slips_past(const rg_slot_geometry *g, double obliquity_rad, double a
     if (!rg_slot_chords(g, obliquity_rad, &land, &over))
         return true;
     return (land + over) * sin(fabs(obliquity_rad)) > g->outer_mm * rg_radians(arc_deg);
+}
+
+/* Sums over the frames that show one edge of a gap. */
+typedef struct edge {
+    double weight, height, per_l, per_s, noise, place, model;
+    int frames;
+} edge;
+
+static void add_edge(edge *e, double height, double sigma, double model, const rg_observation *o)
+{
+    double q = 1 / (sigma * sigma);
+    e->weight += q;
+    e->height += q * height;
+    e->per_l += 0.5 * q * o->per_ln_radiance;
+    e->per_s += 0.5 * q * o->per_ln_sigma;
+    e->noise += q * q * 0.25 * o->u_mm * o->u_mm;
+    e->place += q * q * o->u_edge_mm * o->u_edge_mm;
+    e->model += q * model;
+    e->frames++;
+}
+
+/* Which edge of a gap a view shows: of the rim from above, of the pad from below, none from level. */
+typedef enum edge_kind { NEITHER, OF_RIM, OF_PAD } edge_kind;
+
+/* A slanting ray stands on the rim at one bearing and ends at the pad at another; but views from four bearings, 45
+ * degrees to either side, are still to do. */
+#define EDGE_ARCS 1.5
+
+static edge_kind kind_of(const rg_slot_geometry *g, const rg_observation *o,
+                         const rg_rocking_options *opt)
+{
+    double sure = 2 * o->u_slope;
+    if (!o->lit || !isfinite(o->low_mm) ||
+        slips_past(g, o->obliquity_rad, EDGE_ARCS * opt->seen_arc_deg))
+        return NEITHER;
+    return o->slope_rim > sure ? OF_RIM : o->slope_rim < -sure ? OF_PAD : NEITHER;
+}
+
+static double tallest(const rg_slot_geometry *g, const rg_observation *obs, int count,
+                      const rg_rocking_options *opt, edge_kind of)
+{
+    double most = 0;
+    for (int i = 0; i < count && i < OBS_MAX; i++)
+        if (kind_of(g, &obs[i], opt) == of)
+            most = fmax(most, obs[i].height_mm);
+    return most;
+}
+
+/* A faint glimmer on an edge of the far land is no slot light: so much of the tallest light counts. */
+#define TALL_SHARE 0.5
+
+/* From above the light stands on the rim, but for what a dull land takes; from below it ends at the
+ * pad, less what the land hides of it. */
+static void gather_edge(const rg_slot_geometry *g, const rg_observation *obs, int count,
+                        const rg_rocking_options *opt, edge_kind of, edge *e)
+{
+    double least = TALL_SHARE * tallest(g, obs, count, opt, of);
+    for (int i = 0; i < count && i < OBS_MAX; i++) {
+        const rg_observation *o = &obs[i];
+        if (kind_of(g, o, opt) != of || o->height_mm < least)
+            continue;
+        double land, hidden = pad_hides(g, o->slope_pad, o->obliquity_rad, &land);
+        double dull = (1 - g->land_reflectance) * o->slope_rim * land;
+        double model = hypot(0.5 * term_of(g, o, opt).sigma, 0.5 * opt->model_floor_mm);
+        add_edge(e, of == OF_RIM ? o->low_mm - dull : o->high_mm + hidden,
+                 hypot(model, o->u_edge_mm), model, o);
+    }
+}
+
+bool rg_rocking_edges(const rg_slot_geometry *g, const rg_observation *obs, int count,
+                      const rg_rocking_options *options, rg_rocking_fit *fit)
+{
+    edge rim = {0}, pad = {0};
+    gather_edge(g, obs, count, options, OF_RIM, &rim);
+    gather_edge(g, obs, count, options, OF_PAD, &pad);
+    if (!rim.frames || !pad.frames)
+        return false;
+    fit->width_mm = fmax(pad.height / pad.weight - rim.height / rim.weight, 0);
+    fit->u_noise_mm = hypot(sqrt(rim.noise) / rim.weight, sqrt(pad.noise) / pad.weight);
+    /* Half of each height belongs to either edge: what they share adds up. */
+    fit->u_radiance_mm =
+        fabs(rim.per_l / rim.weight + pad.per_l / pad.weight) * options->u_ln_radiance;
+    fit->u_psf_mm = fabs(rim.per_s / rim.weight + pad.per_s / pad.weight) * options->u_ln_sigma;
+    fit->u_pose_mm = hypot(sqrt(rim.place) / rim.weight, sqrt(pad.place) / pad.weight);
+    fit->u_scale_mm = options->u_scale * fit->width_mm;
+    fit->u_slot_mm = rim.model / rim.weight + pad.model / pad.weight;
+    fit->u_scatter_mm = fit->u_through_mm = 0;
+    fit->u_bulge_mm = BULGE_U * g->bulge_mm;
+    fit->u_model_mm = hypot(fit->u_slot_mm, fit->u_bulge_mm);
+    fit->u_mm = combined(fit);
+    fit->used = rim.frames + pad.frames;
+    return true;
 }
 
 /* What the elevation takes from a gap that just seals, at the worst slope that
@@ -235,9 +366,6 @@ double rg_rocking_limit(const rg_slot_geometry *g, int bearing_deg, const rg_obs
     }
     return best;
 }
-
-/* A bulge is known to half of itself only: see rg_sealmap_bulge. */
-#define BULGE_U 0.5
 
 /* A slanting ray leaves its bearing on the way through the slot: beside a crease
  * the pad may stand higher there and hide less than a face that is alike all
@@ -305,7 +433,5 @@ void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int 
     fit->width_mm = best_width(obs, t, n, options);
     fit->cost = cost_of(fit->width_mm, t, n, options, INFINITY);
     uncertainty(g, obs, t, n, options, fit);
-    double sum = pow(fit->u_noise_mm, 2) + pow(fit->u_radiance_mm, 2) + pow(fit->u_psf_mm, 2) +
-                 pow(fit->u_pose_mm, 2) + pow(fit->u_scale_mm, 2) + pow(fit->u_model_mm, 2);
-    fit->u_mm = sqrt(sum);
+    fit->u_mm = combined(fit);
 }

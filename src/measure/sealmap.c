@@ -76,14 +76,21 @@ static void fill_bin(rg_bin *bin, int b, const rg_rocking_fit *fit, const rg_sea
         bin->width_mm = bin->u_mm = NAN;
 }
 
-static double widest(const rg_seal_map *map, int from, int step, int reach)
+/* What stands open for sure where the hole may have been looked through, else the width. */
+static double opening_of(const rg_bin *bin, const rg_sealmap_options *o)
+{
+    if (bin->state != RG_BIN_GAP)
+        return 0;
+    return bin->fit.u_through_mm > 0 ? bin->width_mm - o->coverage_factor * bin->u_mm
+                                     : bin->width_mm;
+}
+
+static double widest(const rg_seal_map *map, int from, int step, int reach,
+                     const rg_sealmap_options *o)
 {
     double most = 0;
-    for (int k = 1; k <= reach; k++) {
-        const rg_bin *bin = &map->bin[at(from + step * k)];
-        if (bin->state == RG_BIN_GAP)
-            most = fmax(most, bin->width_mm);
-    }
+    for (int k = 1; k <= reach; k++)
+        most = fmax(most, opening_of(&map->bin[at(from + step * k)], o));
     return most;
 }
 
@@ -96,7 +103,7 @@ static void find_blocked(rg_seal_map *map, const rg_sealmap_options *o)
     bool blocked[RG_BINS];
     int reach = (int)lround(o->blocked_deg);
     for (int b = 0; b < RG_BINS; b++) {
-        double flank = fmin(widest(map, b, -1, reach), widest(map, b, 1, reach));
+        double flank = fmin(widest(map, b, -1, reach, o), widest(map, b, 1, reach, o));
         double here = map->bin[b].state == RG_BIN_GAP ? map->bin[b].width_mm : 0;
         blocked[b] = flank > o->blocked_factor * o->tolerance_mm && here < o->blocked_share * flank;
     }
@@ -114,6 +121,87 @@ static void find_blocked(rg_seal_map *map, const rg_sealmap_options *o)
     }
 }
 
+static double expanded(const rg_rocking_fit *fit, const rg_sealmap_options *o)
+{
+    return fit->width_mm + o->coverage_factor * fit->u_mm;
+}
+
+/* The widest that a lit bearing may be: its light may be a part of the gap only, the rest a look through the
+ * hole; but where both edges of the gap were seen, they bound it too. */
+static double ceiling_of(double through, const rg_sealmap_options *o, const rg_rocking_fit *fit,
+                         const rg_rocking_fit *edges)
+{
+    double own = expanded(fit, o);
+    return edges->used ? fmin(own + through, fmax(own, expanded(edges, o))) : own + through;
+}
+
+/* What a bearing's own frames say, before rays that passed it raise its width. */
+typedef struct own_fit {
+    double width_mm, tilt;
+} own_fit;
+
+static double through_of(const rg_slot_geometry *g, int b, const rg_observation *obs, int count,
+                         const rg_rocking_options *rocking, const own_fit *own,
+                         const double far[RG_BINS])
+{
+    rg_slot_geometry local = *g;
+    local.tilt = own->tilt;
+    return rg_rocking_through(&local, b, obs, count, rocking, own->width_mm, far);
+}
+
+/* Edges closer together than the light between them is high are none. */
+static bool contradicts(const rg_rocking_fit *fit, const rg_rocking_fit *edges,
+                        const rg_sealmap_options *o)
+{
+    return edges->width_mm + o->coverage_factor * hypot(edges->u_mm, fit->u_mm) < fit->width_mm;
+}
+
+/* Where the hole may have been looked through the height of light is less than the gap. The edges of light,
+ * seen in several frames, then tell its width; without them it lies anywhere up to the
+ * ceiling: the middle is stated, U reaches to both. */
+static void widen(const rg_sealmap_options *o, const rg_rocking_fit *edges, double most,
+                  rg_rocking_fit *fit)
+{
+    double own = expanded(fit, o);
+    if (!fit->lit || !(most > own + 1e-9) || !(o->widest_mm > 0))
+        return;
+    if (edges->used) {
+        rg_rocking_fit was = *fit;
+        *fit = *edges;
+        fit->width_mm = fmax(was.width_mm, edges->width_mm);
+        fit->u_scale_mm =
+            fit->width_mm * (edges->width_mm > 0 ? edges->u_scale_mm / edges->width_mm : 0);
+        fit->frames = was.frames, fit->lit = was.lit, fit->cost = was.cost;
+        fit->detection_limit_mm = was.detection_limit_mm;
+        return;
+    }
+    double low = fmax(2 * fit->width_mm - own, 0), high = fmax(fmin(most, o->widest_mm), own);
+    double u = (high - low) / 2 / o->coverage_factor;
+    fit->u_through_mm = sqrt(fmax(u * u - fit->u_mm * fit->u_mm, 0));
+    fit->u_model_mm = hypot(fit->u_model_mm, fit->u_through_mm);
+    fit->width_mm = (low + high) / 2;
+    fit->u_mm = u;
+}
+
+/* Bearings of which nothing is known, hidden ones for instance, and that no frame shows lit, are taken to be open no
+ * wider than the nearest known ones on both sides: the pad's face goes on between them. This is no proof that they are
+ * closed and serves no detection limit; it only says how far a light is to be doubted. */
+static double beside(const double far[RG_BINS], int b, int step)
+{
+    for (int k = 1; k < RG_BINS; k++)
+        if (isfinite(far[at(b + step * k)]))
+            return far[at(b + step * k)];
+    return INFINITY;
+}
+
+static void fill_unknown(const double far[RG_BINS], const rg_rocking_fit fit[RG_BINS],
+                         double filled[RG_BINS])
+{
+    for (int b = 0; b < RG_BINS; b++)
+        filled[b] =
+            isfinite(far[b]) || fit[b].lit ? far[b] : fmax(beside(far, b, -1), beside(far, b, 1));
+}
+
 /* Whether a gap could have been seen through depends on the far side's own
  * limit. Beginning with "anything may be open", every round can only lower
  * limits that the round before has proven; it stops when none moves. */
@@ -121,9 +209,11 @@ enum { LIMIT_ROUNDS = 12 };
 
 static void find_limits(const rg_slot_geometry *g, const rg_observation *const obs[RG_BINS],
                         const int count[RG_BINS], const rg_rocking_options *rocking,
-                        const rg_sealmap_options *o, rg_rocking_fit fit[RG_BINS])
+                        const rg_sealmap_options *o, const own_fit own[RG_BINS],
+                        const rg_rocking_fit edges[RG_BINS], rg_rocking_fit fit[RG_BINS],
+                        double most[RG_BINS])
 {
-    double far[RG_BINS], next[RG_BINS];
+    double far[RG_BINS], next[RG_BINS], filled[RG_BINS];
     /* What bounds a far gap may be seen askew: to be looked through at several
      * elevations it would have to be large. */
     rg_rocking_options askew = *rocking;
@@ -132,10 +222,12 @@ static void find_limits(const rg_slot_geometry *g, const rg_observation *const o
         far[b] = INFINITY;
     for (int round = 0; round < LIMIT_ROUNDS; round++) {
         bool moved = false;
+        fill_unknown(far, fit, filled);
         for (int b = 0; b < RG_BINS; b++) {
             fit[b].detection_limit_mm = rg_rocking_limit(g, b, obs[b], count[b], rocking, far);
-            double widest = fit[b].lit ? fit[b].width_mm + o->coverage_factor * fit[b].u_mm : 0;
-            next[b] = fmax(widest, rg_rocking_limit(g, b, obs[b], count[b], &askew, far));
+            double through = through_of(g, b, obs[b], count[b], rocking, &own[b], filled);
+            most[b] = fit[b].lit ? ceiling_of(through, o, &fit[b], &edges[b]) : 0;
+            next[b] = fmax(most[b], rg_rocking_limit(g, b, obs[b], count[b], &askew, far));
             moved = moved || next[b] < far[b] - 1e-6 || isinf(far[b]) != isinf(next[b]);
         }
         memcpy(far, next, sizeof far);
@@ -348,7 +440,7 @@ static void raise_to_passages(const rg_slot_geometry *g, const rg_observation *c
         fit[b].width_mm = p->height_mm;
         fit[b].u_noise_mm = p->u_mm, fit[b].u_radiance_mm = radiance, fit[b].u_psf_mm = psf;
         fit[b].u_pose_mm = 0, fit[b].u_model_mm = fit[b].u_slot_mm = model;
-        fit[b].u_scatter_mm = fit[b].u_bulge_mm = 0;
+        fit[b].u_scatter_mm = fit[b].u_bulge_mm = fit[b].u_through_mm = 0;
         fit[b].u_scale_mm = rocking->u_scale * p->height_mm;
         fit[b].u_mm = hypot(own, fit[b].u_scale_mm);
         fit[b].lit++;
@@ -360,7 +452,9 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
                       const rg_observation *const obs[RG_BINS], const int count[RG_BINS],
                       const rg_rocking_options *rocking, const rg_sealmap_options *options)
 {
-    rg_rocking_fit fit[RG_BINS];
+    rg_rocking_fit fit[RG_BINS], edges[RG_BINS];
+    own_fit own[RG_BINS];
+    double most[RG_BINS]; /* widest that a bearing may be */
     *map = (rg_seal_map){.rim_outer_diameter_mm = 2 * geometry->outer_mm,
                          .verdict = RG_VERDICT_UNDECIDED};
     double tilt[RG_BINS];
@@ -369,11 +463,19 @@ void rg_sealmap_merge(rg_seal_map *map, const rg_slot_geometry *geometry,
         rg_slot_geometry local = *geometry;
         local.tilt = tilt[b];
         rg_rocking_solve(&local, obs[b], count[b], rocking, &fit[b]);
+        own[b] = (own_fit){fit[b].width_mm, tilt[b]};
     }
     raise_to_passages(geometry, obs, count, rocking, fit);
-    find_limits(geometry, obs, count, rocking, options, fit);
+    for (int b = 0; b < RG_BINS; b++) {
+        edges[b] = (rg_rocking_fit){0};
+        rg_rocking_edges(geometry, obs[b], count[b], rocking, &edges[b]);
+        if (contradicts(&fit[b], &edges[b], options))
+            edges[b].used = 0;
+    }
+    find_limits(geometry, obs, count, rocking, options, own, edges, fit, most);
     share_limits(fit, options);
     for (int b = 0; b < RG_BINS; b++) {
+        widen(options, &edges[b], most[b], &fit[b]);
         fill_bin(&map->bin[b], b, &fit[b], options);
         map->bin[b].tilt = tilt[b];
     }

@@ -138,24 +138,24 @@ static bool report_leaks(rg_seal_map *map, const rg_sealmap_options *o)
     return leaking;
 }
 
-/* Of the 180 lines across the hole, so many open at both ends let a level camera look right through: dark parts
- * of the gap are then no contact, and widths read too small (rendered frames: 0.27 mm as 0.15). */
-enum { SEE_THROUGH_LINES = 60 };
-
-static bool is_wide(const rg_bin *bin, const rg_sealmap_options *o)
+/* Most of what U says there is that the hole may have been looked through. */
+static bool is_looked_through(const rg_bin *bin, const rg_sealmap_options *o)
 {
-    return bin->state == RG_BIN_GAP && bin->width_mm >= o->tolerance_mm;
+    (void)o;
+    return bin->state == RG_BIN_GAP &&
+           2 * bin->fit.u_through_mm * bin->fit.u_through_mm > bin->u_mm * bin->u_mm;
 }
 
 static void report_see_through(rg_seal_map *map, const rg_sealmap_options *o)
 {
-    int lines = 0;
-    for (int b = 0; b < RG_BINS / 2; b++)
-        lines += is_wide(&map->bin[b], o) && is_wide(&map->bin[b + RG_BINS / 2], o);
-    if (lines >= SEE_THROUGH_LINES)
+    rg_run run[RG_BINS / 2 + 1];
+    int n = told_runs(map, is_looked_through, o, run, RG_BINS / 2 + 1);
+    for (int i = 0; i < n; i++)
         add_reason(map,
-                   "open on opposite sides of the hole, which one can look through: widths may "
-                   "be larger than told; bring the key down, then sweep again");
+                   "one may look through the hole at %s: light alone does not tell how wide it is "
+                   "open there, U reaches to the widest that it may be; take frames from above "
+                   "and from below the rim plane",
+                   name_run(run[i]).text);
 }
 
 static void report_unseen(rg_seal_map *map, const rg_sealmap_options *o)
@@ -265,6 +265,7 @@ void rg_verdict_decide(rg_seal_map *map, const rg_evidence *evidence,
     report_blocked(map, options);
     report_ambient(map, options);
     report_borderline(map, options);
+    report_see_through(map, options);
     report_unseen(map, options);
     if (!none_open)
         add_reason(map, "an opening shorter than %.0f degrees exceeds the tolerance: look at it",

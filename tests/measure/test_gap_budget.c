@@ -159,6 +159,19 @@ Test(gap_budget, the_parts_of_the_model_are_kept_apart)
 }
 
 /* A dark bearing: u is a third of what could hide. */
+Test(gap_budget, a_look_through_the_hole_is_a_part_of_its_own)
+{
+    make_result(40);
+    rg_bin *bin = &result.map.bin[40];
+    bin->fit.u_through_mm = 0.1;
+    bin->fit.u_model_mm = hypot(bin->fit.u_model_mm, 0.1);
+    bin->u_mm = bin->fit.u_mm = hypot(bin->fit.u_mm, 0.1);
+    rg_gap_budget b = make(40);
+    cr_expect_float_eq(find(&b, "look through the hole")->u_result, 0.1, 1e-12);
+    cr_expect_float_eq(b.budget.u, bin->u_mm, 1e-12);
+    cr_expect_eq(b.budget.count, 9);
+}
+
 Test(gap_budget, a_dark_bearing_owes_its_u_to_the_detection_limit)
 {
     make_result(40);

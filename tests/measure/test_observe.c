@@ -23,7 +23,8 @@ static const rg_rim_plane plane = {.found = true};
 static const rg_observe_options reading = {.radiance = {0.2, 0.2, 0.2},
                                            .psf_sigma_px = 0.8,
                                            .code_weights = {0.299, 0.587, 0.114},
-                                           .u_slope = 0.0005};
+                                           .u_slope = 0.0005,
+                                           .u_height_mm = 0.017};
 
 /* Frame i at this exposure sees a slot of this width from bearing 100 on. */
 static void make(int i, double exposure, double width)
@@ -90,6 +91,45 @@ Test(observe, a_bin_that_is_half_hidden_is_hidden)
     rg_observations o = observe(1);
     cr_expect_eq(o.count[100], 0);
     cr_expect_eq(o.count[109], 1);
+    rg_observations_free(&o);
+}
+
+/* A band of 0.03 mm about a middle 0.1 mm above the rim line stands from 0.085 to 0.115; the frame's shift
+ * belongs to the rim line alone. */
+Test(observe, light_has_an_upper_and_a_lower_edge_where_it_is_one_band)
+{
+    make(0, 1, 0.03);
+    for (int c = 0; c < COLUMNS; c++)
+        m.light[0][c].middle_mm = 0.1;
+    m.light[0][1].middle_mm = NAN;          /* bin 100 */
+    m.light[0][5].state = RG_COLUMN_DARK;   /* 101 */
+    m.light[0][9].state = RG_COLUMN_HIDDEN; /* 102 */
+    m.frame[0].shift_mm = 0.02;
+    rg_observations o = observe(1);
+    for (int b = 100; b < 103; b++)
+        cr_expect(isnan(o.obs[b][0].low_mm) && isnan(o.obs[b][0].high_mm), "%d", b);
+    for (int b = 103; b < 110; b++) {
+        cr_expect_float_eq(o.obs[b][0].low_mm, 0.105, 0.0003, "%g", o.obs[b][0].low_mm);
+        cr_expect_float_eq(o.obs[b][0].high_mm, 0.135, 0.0003);
+        cr_expect_eq(o.obs[b][0].u_edge_mm, reading.u_height_mm);
+    }
+    rg_observations_free(&o);
+}
+
+/* From 100 mm before a rim that lies 0.3 mm lower, the camera stands 0.3/100 steeper above it. */
+Test(observe, a_ray_is_steeper_to_a_rim_that_lies_lower)
+{
+    const rg_rim_plane low = {.found = true, .c = -0.3};
+    rg_observations o;
+    make(0, 1, 0.03);
+    m.frame[0].distance_mm = 110;
+    cr_assert_eq(rg_observe(&reading, &low, 10, m.frame, 1, &o, NULL), RG_OK);
+    cr_expect_float_eq(o.obs[105][0].slope_gain, 0.003, 1e-9);
+    cr_expect_float_eq(o.obs[105][0].slope_rim, 0.01, 1e-9);
+    rg_observations_free(&o);
+    m.frame[0].distance_mm = 0;
+    cr_assert_eq(rg_observe(&reading, &low, 10, m.frame, 1, &o, NULL), RG_OK);
+    cr_expect_eq(o.obs[105][0].slope_gain, 0, "no place, no gain");
     rg_observations_free(&o);
 }
 

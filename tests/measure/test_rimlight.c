@@ -220,6 +220,24 @@ Test(rimlight, the_flank_of_a_slot_is_not_taken_for_a_dim_pad)
     }
 }
 
+Test(rimlight, a_single_band_has_its_middle_where_it_was_drawn)
+{
+    rg_rimlight out;
+    draw_seat(&d, 0.04, 0.01);
+    add_band(&d, 40, 79, 0.02, 0.03, 0.05);
+    add_band(&d, 80, 119, 0.02, 0.03, 0.05); /* and a second one: dark in between */
+    add_band(&d, 80, 119, 0.22, 0.03, 0.05);
+    out = measure(&d);
+    for (int c = 44; c < 76; c++)
+        cr_expect_float_eq(out.column[c].middle_mm, 0.02, 0.003, "%d: %g", c,
+                           out.column[c].middle_mm);
+    for (int c = 84; c < 116; c++)
+        cr_expect(isnan(out.column[c].middle_mm) || fabs(out.column[c].middle_mm - 0.02) < 0.003,
+                  "%d: %g", c, out.column[c].middle_mm);
+    cr_expect(isnan(out.column[20].middle_mm), "dark");
+    rg_rimlight_free(&out);
+}
+
 Test(rimlight, a_frame_s_height_shift_moves_the_rim_line)
 {
     rg_setup s;

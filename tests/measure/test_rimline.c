@@ -295,6 +295,47 @@ Test(rimline, a_shift_is_never_believed_beyond_its_limit)
     cr_assert_float_eq(shift[2], 0.01, 1e-12);
 }
 
+/* A hole that is open on both sides: from above light stands on the rim, in two frames of six; from below
+ * and level it begins 0.15 mm higher in all four, being looked through underneath. */
+Test(rimline, light_that_begins_above_the_rim_does_not_lift_it)
+{
+    rg_rim_mark mark[MARKS];
+    test_random random = {5};
+    scatter_marks(mark, 0.006, 0, NULL);
+    for (int i = 0; i < MARKS; i++) {
+        mark[i].lit = true;
+        if (mark[i].frame >= 2)
+            mark[i].height_mm =
+                true_height(mark[i].bearing_deg) + 0.15 + 0.002 * test_normal(&random);
+    }
+    rg_rim_plane p = fit(mark, MARKS, NULL);
+    near_truth(&p, 0.003);
+    cr_expect_eq(p.above, MARKS * 4 / 6, "%d", p.above);
+    /* Edges that are not lit say nothing of the kind: there the many decide. */
+    for (int i = 0; i < MARKS; i++)
+        mark[i].lit = false;
+    p = fit(mark, MARKS, NULL);
+    cr_expect_float_eq(p.c, truth.c + 0.15, 0.003);
+    cr_expect_eq(p.above, 0);
+}
+
+/* 100 marks of 360 bear the plane. Where the others are light above it, half of them are not counted: a third of
+ * the rest is 60. Where they are other edges, a third of all is 120. */
+Test(rimline, light_above_the_plane_is_not_counted_against_it)
+{
+    rg_rim_mark mark[MARKS];
+    for (int lit = 0; lit <= 1; lit++) {
+        scatter_marks(mark, 0, 0, NULL);
+        for (int i = 100; i < MARKS; i++) {
+            mark[i].lit = lit;
+            mark[i].height_mm += 0.1 + 0.4 * (i % 7) / 7;
+        }
+        rg_rim_plane p = fit(mark, MARKS, NULL);
+        cr_expect_eq(p.inliers, 100, "%d", p.inliers);
+        cr_expect_eq(p.found, lit == 1);
+    }
+}
+
 Test(rimline, same_marks_give_the_same_plane)
 {
     rg_rim_mark mark[MARKS];

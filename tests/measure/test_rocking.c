@@ -438,6 +438,96 @@ Test(rocking, a_bearing_seen_askew_or_not_at_all_has_a_poorer_limit)
     cr_assert(isinf(limit(NULL, 0, 0)));
 }
 
+/* ---------------------------------------------------------- look through */
+/* A gap alike all round between a dull land (9..10 mm) and a flat pad, by straight rays: one that comes in at height z
+ * and descends by s a mm is lit where it passes the land's 1 mm and then meets the hole's wall (z below 0) or the
+ * pad (above the gap) before the far land, 19 mm on. */
+static bool ray_is_lit(double gap, double z, double s)
+{
+    double inside = z - s * 1, there = z - s * 19;
+    return inside > 0 && inside < gap && (there < 0 || there > gap);
+}
+
+static rg_observation ray_view(double gap, double s)
+{
+    rg_observation o = {.slope_pad = s, .slope_rim = s, .u_mm = 0.0005, .u_edge_mm = 0.004};
+    o.low_mm = o.high_mm = NAN;
+    for (int i = 0; i < 100000; i++) {
+        double z = gap * (i + 0.5) / 100000;
+        if (!ray_is_lit(gap, z, s))
+            continue;
+        o.low_mm = o.lit ? o.low_mm : z;
+        o.high_mm = z;
+        o.height_mm += gap / 100000;
+        o.lit = true;
+    }
+    return o;
+}
+
+Test(rocking, a_gap_that_is_looked_through_is_as_wide_as_the_edges_of_its_light_stand_apart)
+{
+    const rg_rocking_options o = usual();
+    for (double gap = 0.1; gap < 0.45; gap += 0.05) {
+        rg_observation obs[3] = {ray_view(gap, 0.005), ray_view(gap, 0), ray_view(gap, -0.004)};
+        rg_rocking_fit fit = {0};
+        cr_assert_not(obs[1].lit, "straight through");
+        cr_assert(rg_rocking_edges(&pad, obs, 3, &o, &fit));
+        cr_expect_float_eq(fit.width_mm, gap, 1e-4, "%g: %g", gap, fit.width_mm);
+        cr_expect_eq(fit.used, 2);
+        cr_expect_float_eq(fit.u_pose_mm, sqrt(2) * 0.004, 1e-9, "two frames' heights");
+        cr_expect_gt(fit.u_mm, fit.u_pose_mm);
+        /* A glimmer low in the gap, not half as high as the light itself, is no edge of the pad. */
+        obs[1] = obs[2];
+        obs[1].height_mm *= 0.45;
+        obs[1].high_mm = obs[1].low_mm + obs[1].height_mm;
+        cr_assert(rg_rocking_edges(&pad, obs, 3, &o, &fit));
+        cr_expect_float_eq(fit.width_mm, gap, 1e-4, "%g: %g", gap, fit.width_mm);
+        obs[1] = ray_view(gap, 0);
+        cr_expect_not(rg_rocking_edges(&pad, obs, 2, &o, &fit), "the pad was not seen");
+        cr_expect_not(rg_rocking_edges(&pad, &obs[1], 2, &o, &fit), "the rim was not seen");
+        obs[0].u_slope = 0.0026;
+        cr_expect_not(rg_rocking_edges(&pad, obs, 3, &o, &fit), "from above? not for sure");
+        obs[0].u_slope = 0;
+        obs[0].obliquity_rad = 1;
+        cr_expect_not(rg_rocking_edges(&pad, obs, 3, &o, &fit), "too slanting");
+    }
+}
+
+static double through(const rg_observation *obs, int count, double width, double open)
+{
+    const rg_rocking_options o = usual();
+    double far[360];
+    for (int b = 0; b < 360; b++)
+        far[b] = open;
+    return rg_rocking_through(&pad, 30, obs, count, &o, width, far);
+}
+
+Test(rocking, what_a_look_through_may_hide_is_bounded_by_the_view_that_hides_least)
+{
+    rg_observation above = ray_view(0.2, 0.006), steep = ray_view(0.2, 0.014);
+    rg_observation below = ray_view(0.2, -0.006);
+    double over = 0.006 * 2.5; /* what land and overhang hide from above */
+    cr_assert_float_eq(above.height_mm, 0.006 * 18, 1e-3);
+    cr_expect(isinf(through(&above, 1, above.height_mm + over, INFINITY)));
+    cr_expect_float_eq(through(&above, 1, above.height_mm + over, 0.2), 0.2, 1e-9);
+    /* Steep: 0.014 * 19 = 0.27 mm of descent, more than the light is high. */
+    double w = steep.height_mm + 0.014 * 2.5;
+    cr_expect_eq(through(&steep, 1, w, INFINITY), 0);
+    /* From below a ray rises by 0.006 * 19 on its way to the far gap: so much of it is out of view. */
+    w = below.height_mm + 0.006;
+    cr_expect_float_eq(through(&below, 1, w, 0.2), 0.2 - 0.006 * 19, 1e-9);
+    below.slope_gain = 0.002;
+    cr_expect_float_eq(through(&below, 1, w, 0.2), 0.2 - 0.004 * 19, 1e-9);
+    cr_expect_eq(through(&below, 1, w, 0.004 * 19), 0);
+    /* Of two views that carry the width the better one; a width that no frame carries is not doubted. */
+    rg_observation both[2] = {above, below};
+    both[0].slope_pad = both[0].slope_rim = 0.004;
+    both[0].height_mm = w - 0.004 * 2.5;
+    cr_expect_float_eq(through(both, 1, w, 0.2), 0.2, 1e-9);
+    cr_expect_float_eq(through(both, 2, w, 0.2), 0.2 - 0.004 * 19, 1e-9);
+    cr_expect_eq(through(&below, 1, 0.5, INFINITY), 0);
+}
+
 Test(rocking, nothing_observed_is_nothing_known)
 {
     rg_rocking_fit fit = solve(NULL, 0);

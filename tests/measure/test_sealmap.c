@@ -690,6 +690,117 @@ Test(sealmap, a_bearing_proven_closed_proves_the_look_through_to_it)
     cr_assert_float_eq(map.bin[45].detection_limit_mm, own + far, 1e-9);
 }
 
+/* ---------------------------------------------------------- look through */
+/* All bearings lit 0.04 mm high at slopes of 0.002 either way: over 19 mm to the far land a ray descends 0.038 mm,
+ * so what is wider than that may be looked through. */
+static void looked_through(double widest, bool edges)
+{
+    rg_sealmap_options o = usual();
+    o.widest_mm = widest;
+    closed(&s, 0.0005);
+    for (int b = 0; b < RG_BINS; b++)
+        for (int f = 0; f < FRAMES; f++) {
+            rg_observation *v = &s.obs[b][f];
+            v->slope_pad = v->slope_rim = f ? -0.002 : 0.002;
+            v->height_mm = 0.04;
+            v->lit = true;
+            v->low_mm = edges ? f ? 0.21 : 0.01 : NAN;
+            v->high_mm = v->low_mm + v->height_mm;
+            v->u_edge_mm = 0.01;
+        }
+    merge_with(&s, &o, &map);
+}
+
+Test(sealmap, a_width_that_light_alone_does_not_tell_reaches_to_the_widest_it_may_be)
+{
+    looked_through(0.6, false);
+    for (int b = 0; b < RG_BINS; b++) {
+        const rg_bin *bin = &map.bin[b];
+        double low = bin->width_mm - 2 * bin->u_mm, high = bin->width_mm + 2 * bin->u_mm;
+        cr_assert_eq(bin->state, RG_BIN_GAP);
+        cr_expect_float_eq(high, 0.6, 1e-9, "%d: %g", b, high);
+        cr_expect(low > 0.025 && low < 0.045, "%d: %g", b, low);
+        cr_expect_float_eq(hypot(hypot(bin->fit.u_slot_mm, bin->fit.u_scatter_mm),
+                                 hypot(bin->fit.u_bulge_mm, bin->fit.u_through_mm)),
+                           bin->fit.u_model_mm, 1e-12);
+        cr_expect_gt(bin->fit.u_through_mm, 0.9 * bin->u_mm);
+    }
+    looked_through(0, false); /* not stated: as the light says */
+    cr_expect_float_eq(map.bin[7].width_mm, 0.044, 0.003, "%g", map.bin[7].width_mm);
+    cr_expect_eq(map.bin[7].fit.u_through_mm, 0);
+}
+
+Test(sealmap, the_edges_of_light_tell_a_width_that_is_looked_through)
+{
+    looked_through(0.6, true);
+    for (int b = 0; b < RG_BINS; b++) {
+        /* From 0.01, less 0.002 behind a dull land, to 0.25, and 0.002 of the pad behind it. */
+        cr_expect_float_eq(map.bin[b].width_mm, 0.244, 1e-9, "%d: %g", b, map.bin[b].width_mm);
+        cr_expect(map.bin[b].u_mm > 0.014 && map.bin[b].u_mm < 0.02, "%g", map.bin[b].u_mm);
+    }
+}
+
+/* From steeply above, 0.014 * 19 = 0.27 mm over the hole, the light is the whole gap: sure 0.04 mm are not little beside
+ * 0.04 mm that may be 0.6. */
+Test(sealmap, what_may_be_wide_does_not_make_what_is_narrow_beside_it_blocked)
+{
+    rg_sealmap_options o = usual();
+    o.widest_mm = 0.6;
+    looked_through(0.6, false);
+    for (int b = 100; b < 105; b++)
+        for (int f = 0; f < FRAMES; f++) {
+            s.obs[b][f].slope_pad = 0;
+            s.obs[b][f].slope_rim = 0.014;
+            s.obs[b][f].height_mm = 0.03;
+        }
+    merge_with(&s, &o, &map);
+    for (int b = 90; b < 115; b++) {
+        cr_expect_not(map.bin[b].blocked, "%d", b);
+        cr_expect_eq(map.bin[b].state, RG_BIN_GAP);
+    }
+    cr_expect_lt(map.bin[102].width_mm, 0.06);
+    cr_expect_gt(map.bin[95].width_mm, 0.3);
+}
+
+/* One side alone: the far side is dark to a look from above, which would not miss its light. */
+Test(sealmap, light_is_not_doubted_where_the_far_side_is_closed)
+{
+    rg_sealmap_options o = usual();
+    static rg_seal_map other;
+    closed(&s, 0.0005);
+    for (int b = 100; b < 140; b++)
+        open_bin(&s, b, 0.05);
+    merge_with(&s, &o, &map);
+    o.widest_mm = 0.6;
+    merge_with(&s, &o, &other);
+    for (int b = 100; b < 140; b++) {
+        cr_expect_lt(other.bin[b].width_mm - map.bin[b].width_mm, 0.005, "%d: %g", b,
+                     other.bin[b].width_mm);
+        cr_expect_lt(other.bin[b].u_mm, map.bin[b].u_mm + 0.005);
+    }
+}
+
+/* A hidden far side is taken to be open no wider than what is known beside it. */
+Test(sealmap, light_is_doubted_before_a_hidden_far_side_only_as_far_as_its_neighbours_are_open)
+{
+    rg_sealmap_options o = usual();
+    o.widest_mm = 0.6;
+    closed(&s, 0.0005);
+    for (int b = 100; b < 140; b++)
+        open_bin(&s, b, 0.05);
+    for (int b = 280; b < 320; b++)
+        s.count[b] = 0;
+    merge_with(&s, &o, &map);
+    for (int b = 100; b < 140; b++)
+        cr_expect_float_eq(map.bin[b].width_mm, 0.05, 0.008, "%d: %g", b, map.bin[b].width_mm);
+    for (int b = 0; b < RG_BINS; b++)
+        if (b < 100 || b >= 140)
+            s.count[b] = 0; /* nothing is known all round */
+    merge_with(&s, &o, &map);
+    for (int b = 100; b < 140; b++)
+        cr_expect_gt(map.bin[b].width_mm + 2 * map.bin[b].u_mm, 0.59, "%d", b);
+}
+
 Test(sealmap, names_are_those_of_the_file_format)
 {
     cr_assert_str_eq(rg_bin_state_name(RG_BIN_SEALED), "sealed");
