@@ -12,7 +12,7 @@
 #include "rimglow/slanted_edge.h"
 #include "support/crown_picture.h"
 
-static const rg_crown_limits limits = {0.3, 4, 30};
+static const rg_crown_limits limits = {0.3, 4, 30, false};
 static const rg_tag_options finding = {2, true, 1, 20};
 
 static test_crown_scene two_faces(double blur)
