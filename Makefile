@@ -237,6 +237,10 @@ check-threads: ## ThreadSanitizer over unit tests, commands and pages that run t
 threads: build tools $(THREAD_TESTS)
 	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/threads/run.sh $(THREAD_TESTS)
 
+analyze: ## static analysis: clang-tidy, cppcheck, gcc -fanalyzer (installs the first two; some minutes)
+	$(call install_missing,$(DEPS_BUILD) clang-tidy cppcheck)
+	@sh tests/analyze/run.sh $(FILES)
+
 check-crash: build tools ## every crash, power cut and disk error of archiving, at every call (some minutes)
 	@RIMGLOW_POINTS=all RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh 'crash\|power_cut\|failing_disk'
 
