@@ -39,7 +39,7 @@ end_bench() {
 answers() {
     want=$1
     shift
-    got=$(curl -s -o body -D head --max-time 90 -w '%{http_code}' "$@") || true
+    got=$(curl -s -o body -D head --max-time "$((${PATIENCE:-360} / 4))" -w '%{http_code}' "$@") || true
     [ "$got" = "$want" ] || { cat head; head -c 300 body; fail "$want to: $* (it was $got)"; }
 }
 
@@ -65,7 +65,7 @@ keeps_asking() {
     (
         trap - EXIT # the server is ended by the case alone
         while [ ! -e enough ]; do
-            got=$(curl -s -o "$name.body" -w '%{http_code}' --max-time 90 "$@") || true
+            got=$(curl -s -o "$name.body" -w '%{http_code}' --max-time "$((${PATIENCE:-360} / 4))" "$@") || true
             echo "$got" >"$name.asked"
             case " $codes " in *" $got "*) ;; *) exit 1 ;; esac
         done
