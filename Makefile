@@ -28,6 +28,12 @@ ifeq ($(VARIANT),asan)
 OPT     := -O1 -g1 -fno-omit-frame-pointer
 SAN     := -fsanitize=address,undefined -fno-sanitize-recover=undefined
 endif
+ifeq ($(VARIANT),tsan)
+OPT     := -O1 -g -fno-omit-frame-pointer
+SAN     := -fsanitize=thread
+endif
+# Criterion's runner does not start under ThreadSanitizer.
+RUNNER  := $(if $(filter tsan,$(VARIANT)),$(OUT)/tests/threads/main.o)
 
 # Debian packages: to build and run, and on top of them to check.
 DEPS_BUILD := gcc libc6-dev pkg-config libjpeg62-turbo-dev libpng-dev libapriltag-dev \
@@ -90,6 +96,7 @@ PROOF_OBJ     := $(patsubst %.c,$(OUT)/%.o,$(sort $(wildcard tests/tools/proof/*
 .DEFAULT_GOAL := all
 .PHONY: all help deps deps-check demo check check-browser build tests tools run-tests check-layers \
         check-headers check-format check-clang check-prove prove check-kernel check-compilers check-cli check-crash \
+        check-threads threads analyze \
         check-fuzz sanitize bench bench-live bench-opencv accuracy manual install uninstall deb \
         format fuzz clean
 
@@ -160,19 +167,23 @@ $(OUT)/tests/%.o: tests/%.c
 	$(SAY) CC $<
 	$(Q)$(CC) $(CFLAGS_ALL) $(CORE_CFLAGS) $(EDGE_CFLAGS) -Itests -MMD -MP -c -o $@ $<
 
-$(CORE_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(CORE_LIB)
+$(CORE_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(RUNNER) $(SUPPORT_OBJ) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(TEST_LD) $(LDFLAGS) -o $@ $^ $(CORE_LIBS) -lcriterion
 
 # A camera that does not exist: linked into its test, or preloaded.
 $(OUT)/tests/edge/test_capture $(OUT)/tests/app/test_live_camera: $(OUT)/tests/shim/v4l2.o
+ifeq ($(VARIANT),tsan)
+# Its calls come before ThreadSanitizer is ready.
+$(OUT)/tests/shim/v4l2.o: SAN :=
+endif
 # Never sanitized: a program under ASan takes it with ASAN_OPTIONS=verify_asan_link_order=0.
 $(OUT)/tests/shim/%.so: tests/shim/%.c $(wildcard tests/shim/*.h)
 	@mkdir -p $(@D)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(filter-out $(SAN),$(CFLAGS_ALL)) -Itests -fPIC -shared $(LDFLAGS) -o $@ $< -lpthread
 
-$(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
+$(UP_TESTS): $(OUT)/tests/%: $(OUT)/tests/%.o $(RUNNER) $(SUPPORT_OBJ) $(APP_LIB) $(EDGE_LIB) $(CORE_LIB)
 	$(SAY) LINK $@
 	$(Q)$(CC) $(SAN) $(TEST_LD) $(LDFLAGS) -o $@ $^ $(EDGE_LIBS) $(CORE_LIBS) -lcriterion
 
@@ -229,6 +240,13 @@ check-fuzz: tests ## replay the fuzz corpora through every parser
 
 check-cli: build tools ## end-to-end tests of the command line
 	@BRIEF=$(if $(SAN),1) RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
+
+THREAD_TESTS := $(filter-out %/test_lab,$(patsubst %.c,$(OUT)/%,$(shell grep -lE 'pool|pthread|rimglow/(live|feed|server|render|lessons|lab)\.h' tests/app/test_*.c)))
+# test_lab alone draws for minutes here; the teaching pages' cases run the same threads.
+check-threads: ## ThreadSanitizer over unit tests, commands and pages that run threads (some minutes)
+	@$(MAKE) --no-print-directory -s threads VARIANT=tsan
+threads: build tools $(THREAD_TESTS)
+	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/threads/run.sh $(THREAD_TESTS)
 
 analyze: ## static analysis: clang-tidy, cppcheck, gcc -fanalyzer (installs the first two; some minutes)
 	$(call install_missing,$(DEPS_BUILD) clang-tidy cppcheck)

@@ -555,7 +555,7 @@ static rg_code check_serial(checking *c, const char *serial, rg_error *err)
         note(c, RG_FAULT_STRANGE, false, serial, "", LINKED);
     code = take_names(c, &bags, &chain, &count, err);
     rg_verified_bag *grown =
-        rg_grow(c->result->bag, (size_t)(c->result->bags + count + 1), sizeof *grown);
+        rg_grow(c->result->bag, (size_t)c->result->bags + (size_t)count + 1, sizeof *grown);
     if (code == RG_OK && !grown)
         code = rg_fail(err, RG_INTERNAL, "no memory for %d bags", count);
     if (grown)

@@ -110,11 +110,15 @@ rg_code rg_bench_lens_cover(const rg_bench_lens *l, const lens_sight *further,
             continue;
         early.width = l->shot[i].width;
         early.height = l->shot[i].height;
+        /* cppcheck-suppress unreadVariable ; early reads it */
         view[early.views] = l->shot[i].view;
+        /* cppcheck-suppress unreadVariable ; early reads it */
         pose[early.views++] = l->shot[i].pose;
     }
     if (further) {
+        /* cppcheck-suppress unreadVariable ; early reads it */
         view[early.views] = further->view;
+        /* cppcheck-suppress unreadVariable ; early reads it */
         pose[early.views++] = further->pose;
     }
     return rg_lens_review_early(&l->config.enough, &early, review, err);

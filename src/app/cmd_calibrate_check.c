@@ -91,7 +91,7 @@ static rg_code look_job(void *context, int frame, int worker, rg_error *err)
         return rg_fail(err, RG_INTERNAL, "no memory for a file name");
     rg_code code = rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, &why);
     /* A file that cannot be read shows nothing; the frame's reason says it. */
-    if (code == RG_OK || code != RG_INTERNAL)
+    if (code != RG_INTERNAL)
         code = rg_bench_look(&b->in.setup, &b->in.station.check, b->finder[worker],
                              bytes ? bytes : (const uint8_t *)"", size, &b->in.frames[frame],
                              &b->look[frame], err);

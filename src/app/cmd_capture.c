@@ -93,7 +93,6 @@ typedef struct job {
     char note[160], told[160]; /* what the source says, and what was printed of that */
     int64_t noted_ms;
     int64_t drawn_ms;
-    uint64_t drawn_version;
     rg_live_state last; /* non-terminals: what the last line told */
     rg_seal_map *map;
 } job;

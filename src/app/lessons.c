@@ -183,6 +183,7 @@ static void look_at_band(const rg_lesson_picture *p, double *peak, double *band_
         }
     }
     double half = 0.5 * (most + low), top = best, bottom = best;
+    /* cppcheck-suppress uninitvar ; every row got its light above, and there is one */
     for (int y = best; y > 0 && light[y] > half; y--)
         top = light[y - 1] < half ? y - (light[y] - half) / (light[y] - light[y - 1]) : y - 1;
     for (int y = best; y < rows - 1 && light[y] > half; y++)

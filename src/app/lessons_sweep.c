@@ -238,7 +238,7 @@ static rg_code begin(taking *t, rg_error *err)
         code = rg_tag_finder_new(&t->finder, &t->setup.options.tags, err);
     if (code != RG_OK)
         return code;
-    t->frame = rg_alloc((size_t)(s->bearings * s->levels + 1), sizeof *t->frame);
+    t->frame = rg_alloc((size_t)s->bearings * (size_t)s->levels + 1, sizeof *t->frame);
     return t->frame ? RG_OK : rg_fail(err, RG_INTERNAL, "no memory for a sweep");
 }
 

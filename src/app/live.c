@@ -245,11 +245,10 @@ static rg_code begin(rg_live *live, const rg_live_job *job, rg_error *err)
         code = make_locks(live, err);
     if (code != RG_OK)
         return code;
-    live->workers = rg_pool_workers(job->workers, RG_LIVE_WORKERS);
     first_state(live);
     code = rg_live_folder_make(live, job, err);
     if (code == RG_OK)
-        code = rg_live_start(live, err);
+        code = rg_live_start(live, rg_pool_workers(job->workers, RG_LIVE_WORKERS), err);
     return code;
 }
 

@@ -64,7 +64,7 @@ struct rg_live {
     rg_station station;
     rg_instrument instrument;
     rg_setup setup;
-    int workers;
+    int workers; /* that run: those below are joined */
     live_worker worker[RG_LIVE_WORKERS];
     pthread_t measurer, writer;
     bool measurer_runs, writer_runs;
@@ -122,7 +122,7 @@ void rg_live_judge(const rg_live *live, const rg_frame *now, double exposure, ch
 double rg_live_elevation(const rg_rim_plane *plane, const rg_setup *setup, const rg_frame *frame);
 
 /* live_work.c: the threads. */
-rg_code rg_live_start(rg_live *live, rg_error *err);
+rg_code rg_live_start(rg_live *live, int workers, rg_error *err);
 void rg_live_stop(rg_live *live);    /* joins all; safe twice */
 void rg_live_changed(rg_live *live); /* lock held: next version, wakes everybody */
 void rg_live_wants(rg_live *live);   /* lock held */

@@ -401,15 +401,13 @@ static rg_code start_worker(rg_live *live, rg_error *err)
     return code;
 }
 
-rg_code rg_live_start(rg_live *live, rg_error *err)
+rg_code rg_live_start(rg_live *live, int workers, rg_error *err)
 {
-    int wanted = live->workers;
     rg_code code = RG_OK;
-    live->workers = 0;
     live->result = rg_alloc(1, sizeof *live->result);
     if (!live->result)
         return rg_fail(err, RG_INTERNAL, "no memory for the seal map");
-    for (int i = 0; code == RG_OK && i < wanted; i++)
+    for (int i = 0; code == RG_OK && i < workers; i++)
         code = start_worker(live, err);
     if (code == RG_OK && pthread_create(&live->measurer, NULL, measure_again, live) != 0)
         code = rg_fail(err, RG_INTERNAL, "no measuring thread can be made; close other programs");

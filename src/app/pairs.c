@@ -78,7 +78,7 @@ static rg_code folder_of(const char *path, char folder[PATH_MAX], rg_error *err)
         return rg_fail(err, RG_USAGE, "%.80s...: the path is too long", path);
     snprintf(folder, PATH_MAX, "%.*s", (int)n, path);
     if (n == 0)
-        strcpy(folder, slash ? "/" : ".");
+        rg_copy_text(folder, PATH_MAX, slash ? "/" : ".");
     return RG_OK;
 }
 
@@ -131,13 +131,15 @@ static rg_code outside(const rg_pairs *p, const char *file, rg_error *err)
     rg_code code = folder_of(file, folder, err);
     if (code == RG_OK && access(folder, F_OK) != 0) {
         code = folder_of(folder, above, err);
-        strcpy(folder, above);
+        if (code == RG_OK)
+            rg_copy_text(folder, sizeof folder, above);
     }
     if (code == RG_OK)
         code = real_path(folder, real, err);
     if (code == RG_OK)
         code = real_path(p->archive, archive, err);
     size_t length = code == RG_OK ? strlen(archive) : 0;
+    /* cppcheck-suppress uninitvar ; set where code is RG_OK */
     if (code == RG_OK && strncmp(real, archive, length) == 0 &&
         (real[length] == 0 || real[length] == '/'))
         code = rg_fail(err, RG_USAGE, "%s: lies in the archive, which is only read", file);

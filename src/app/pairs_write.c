@@ -236,6 +236,7 @@ static rg_code write_all(writing *w, rg_error *err)
 rg_code rg_pairs_write(rg_pairs *pairs, const rg_pairs_choice *choice, const char *folder,
                        const rg_progress *progress, rg_pairs_written *written, rg_error *err)
 {
+    /* cppcheck-suppress ctuuninitvar ; a place to fill */
     writing w = {pairs, choice, folder, progress, written};
     *written = (rg_pairs_written){0};
     rg_code code = outside(pairs, folder, err);

@@ -61,6 +61,7 @@ int rg_pool_workers(int wanted, int jobs)
     int n = wanted > 0 ? wanted : online > 0 ? (int)online : 1;
     n = n < jobs ? n : jobs;
     n = n < WORKERS_MAX ? n : WORKERS_MAX;
+    /* cppcheck-suppress knownConditionTrueFalse ; the cores are not known here */
     return n > 1 ? n : 1;
 }
 

@@ -92,7 +92,7 @@ static void take_seat(rg_server *s, struct MHD_Connection *c, void **context)
         if (!s->seat[i].taken)
             free_seat = &s->seat[i];
     if (free_seat)
-        *free_seat = (seat){true, socket_of(c), now_ms() + RG_SERVER_SECONDS * 1000};
+        *free_seat = (seat){true, socket_of(c), now_ms() + RG_SERVER_SECONDS * 1000L};
     else
         shutdown(socket_of(c), SHUT_RDWR);
     *context = free_seat;
@@ -269,7 +269,7 @@ static ssize_t read_stream(void *cls, uint64_t at, char *to, size_t most)
         if (!st->block && st->route->beat && now_ms() - st->sent > BEAT_MS)
             return pass_on(st, (const uint8_t *)st->route->beat, strlen(st->route->beat), to, most);
         /* Nothing was ever to be shown: who asked may be gone, which only sending would tell. */
-        if (!st->begun && now_ms() - st->sent > 2 * BEAT_MS)
+        if (!st->begun && now_ms() - st->sent > 2L * BEAT_MS)
             break;
     }
     return MHD_CONTENT_READER_END_OF_STREAM;
@@ -293,7 +293,7 @@ static enum MHD_Result send_stream(rg_server *s, struct MHD_Connection *c, const
     struct MHD_Response *r = NULL;
     if (st) {
         *st = (stream){.server = s, .route = route, .sent = now_ms()};
-        r = MHD_create_response_from_callback(MHD_SIZE_UNKNOWN, 16 * 1024, read_stream, st,
+        r = MHD_create_response_from_callback(MHD_SIZE_UNKNOWN, (size_t)16 * 1024, read_stream, st,
                                               free_stream);
     }
     if (!r) {

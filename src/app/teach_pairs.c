@@ -278,6 +278,7 @@ static void get_picture(void *context, const rg_request *request, rg_reply *repl
         if (strcmp(pictures[i].path, path) == 0 &&
             (!pictures[i].view[0] || (view && strcmp(pictures[i].view, view) == 0)))
             file = i;
+    /* cppcheck-suppress arrayIndexOutOfBoundsCond ; the loop ends before FILES - 1 */
     answer(of(context), request, file, file < FILES ? pictures[file].type : NULL, reply);
 }
 

@@ -143,7 +143,7 @@ bool rg_write_all(int fd, const void *bytes, size_t size)
  * mkstemp() would not give). */
 static int open_part(const char *path, char **part)
 {
-    size_t size = strlen(path) + sizeof ".part--" + 2 * 21;
+    size_t size = strlen(path) + sizeof ".part--" + (size_t)2 * 21;
     *part = rg_alloc(size, 1);
     if (!*part) {
         errno = ENOMEM;

@@ -54,6 +54,7 @@ int64_t rg_capture_now_us(void)
 /* Metadata and output nodes of the same camera are no capture devices. */
 static bool captures(const struct v4l2_capability *cap)
 {
+    /* cppcheck-suppress clarifyCalculation ; & binds closer than ? */
     unsigned can = cap->capabilities & V4L2_CAP_DEVICE_CAPS ? cap->device_caps : cap->capabilities;
     return (can & V4L2_CAP_VIDEO_CAPTURE) && (can & V4L2_CAP_STREAMING);
 }

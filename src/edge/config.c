@@ -128,6 +128,7 @@ static const rg_ini_field *find_field(rg_ini_table table, const char *kind, cons
 {
     for (int i = 0; i < table.fields; i++) {
         if (strcmp(table.field[i].section, kind) == 0 && strcmp(table.field[i].key, key) == 0) {
+            /* cppcheck-suppress returnDanglingLifetime ; field points into the caller's table */
             return &table.field[i];
         }
     }

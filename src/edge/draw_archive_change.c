@@ -82,6 +82,7 @@ static void choose_arcs(view *v)
     int n = v->change->arcs;
     for (int i = 0; i < n; i++)
         order[i] = &v->change->arc[i];
+    /* cppcheck-suppress uninitvar ; the first n are set */
     qsort(order, (size_t)n, sizeof *order, by_change);
     v->told = n < ARCS_TOLD ? n : ARCS_TOLD;
     memcpy(v->arc, order, (size_t)v->told * sizeof *order);

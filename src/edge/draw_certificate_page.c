@@ -206,6 +206,7 @@ static void draw_pads(first_page *f, double bottom)
         rg_text(f->cr, RG_CERT_LEFT, f->y, 0, 0, "As found in the archive, not confirmed:");
         f->y += line_step + 1;
     }
+    /* cppcheck-suppress compareBoolExpressionWithInt ; one table, or two */
     for (int k = 0; k <= two; k++)
         table_head(f, RG_CERT_LEFT + k * (width + gap), width);
     for (int i = 0; i < shown; i++)

@@ -342,6 +342,7 @@ static rg_code draw(rg_leaf *p, rg_leaf_body *body, const void *lesson, rg_pictu
     if (code != RG_OK)
         return code;
     p->cr = canvas.cr;
+    /* cppcheck-suppress autoVariables ; set anew by each drawing, used in none other */
     p->canvas = &canvas;
     p->page = 0;
     p->left = margin;

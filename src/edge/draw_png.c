@@ -46,6 +46,7 @@ bool rg_grey_png(cairo_surface_t *surface, rg_bytes *out)
     }
     uint8_t *fitted = realloc(bytes, size);
     *out = (rg_bytes){fitted ? fitted : bytes, size};
+    /* cppcheck-suppress memleak ; out owns it */
     return true;
 }
 

@@ -174,6 +174,7 @@ static void draw_numbers(const page *p)
     for (int i = 0, k = 0; n <= NUMBERS_MOST && i < n; i++) {
         bool drawn = !has_tilt(&p->args->closing[i]);
         for (int s = 0; !drawn && s < 4; s++) {
+            /* cppcheck-suppress uninitvar ; one point for each closing with a tilt */
             rg_vec2 at = {point[k].x + side[s][0], point[k].y + side[s][1]};
             bool free = true;
             for (int t = 0; t < used; t++)

@@ -488,6 +488,7 @@ static int choose_callouts(const ring *r, callout *chosen)
     int n = r->map->arcs, taken = 0, side[2] = {0, 0};
     for (int i = 0; i < n; i++)
         order[i] = &r->map->arc[i];
+    /* cppcheck-suppress uninitvar ; the first n are set */
     qsort(order, (size_t)n, sizeof *order, by_width);
     for (int i = 0; i < n && taken < CALLOUTS_MAX; i++) {
         rg_vec2 p = polar(scale_radius, order[i]->max_bearing_deg);

@@ -197,6 +197,7 @@ static void with_white(const rg_crown *crown, int face, rg_vec3 corner[4])
 
 bool rg_crown_box(const rg_crown *crown, const rg_lens *lens, const rg_pose *pose, int box[4])
 {
+    /* cppcheck-suppress duplicateAssignExpression ; both begin at the far end */
     double x0 = INFINITY, y0 = INFINITY, x1 = -INFINITY, y1 = -INFINITY;
     for (int face = 0; face < RG_FACES; face++) {
         rg_vec3 corner[4];

@@ -102,6 +102,7 @@ static bool strongest(const rg_plane *light, const across *a, double reach_px, d
     for (int i = 0; i < n; i++)
         r[i] = response(v, n, i);
     for (int i = margin; i < n - margin; i++)
+        /* cppcheck-suppress negativeIndex ; not reached while best is below 0 */
         if (best < 0 || r[i] > r[best])
             best = i;
     if (best < 0 || r[best] < LEAST_RESPONSE || has_rival(r, margin, n - margin, best))

@@ -105,6 +105,7 @@ static int derivatives(const gsl_vector *x, void *data, gsl_matrix *jacobian)
     gsl_vector_view v = gsl_vector_view_array(at, PARAMETERS);
     for (size_t k = 0; k < PARAMETERS; k++) {
         for (size_t i = 0; i < PARAMETERS; i++)
+            /* cppcheck-suppress unreadVariable ; v is a view of it */
             at[i] = gsl_vector_get(x, i);
         at[k] -= step;
         residuals(&v.vector, data, low);

@@ -194,7 +194,7 @@ double rg_trace_score(const rg_trace_map *map, const rg_lens *lens, const rg_rim
     for (int s = 0; s < RG_TRACE_STROKES; s++) {
         if (2 * stroke_gradient(map, lens, rim, pose, (rg_trace_stroke)s, &mean) < COARSE)
             return -1;
-        score += log(1 + fabs(mean) / LEAST);
+        score += log1p(fabs(mean) / LEAST);
     }
     return score;
 }
@@ -279,6 +279,7 @@ static bool find_edge(const rg_plane *light, rg_vec2 at, rg_vec2 normal, double 
     int i = choose(&p, front);
     if (i < 0)
         return false;
+    /* cppcheck-suppress negativeIndex ; choose leaves a margin at both ends */
     double before = fabs(p.r[i - 1]), peak = fabs(p.r[i]), after = fabs(p.r[i + 1]);
     double bend = before - 2 * peak + after;
     double px = (i - p.half + (bend < 0 ? 0.5 * (before - after) / bend : 0)) * STEP_PX;

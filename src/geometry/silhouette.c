@@ -250,13 +250,12 @@ static float score_of(const rg_lens *lens, const rg_rim *rim, const small *map,
 /* Uphill, one parameter after the other, with ever smaller steps. */
 static void climb(const rg_lens *lens, const rg_rim *rim, const small *map, candidate *c)
 {
-    double step = SHRINK, scale = step / lens->fx;
+    double step = SHRINK;
     for (int i = 0; i < CLIMBS && step > 1; i++) {
         candidate best = *c;
         for (int k = 0; k < 8; k++) {
             candidate t = *c;
-            double by = k % 2 ? 1 : -1;
-            scale = step / lens->fx;
+            double by = k % 2 ? 1 : -1, scale = step / lens->fx;
             if (k < 2)
                 t.view.aim.x += by * scale;
             else if (k < 4)

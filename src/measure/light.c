@@ -72,6 +72,7 @@ static double otsu_of(const float *x, size_t n, double top, double *mean_low, do
     for (size_t i = 0; i < n; i++)
         if (x[i] > 0)
             counts[(int)(sqrt(fmin(x[i] / top, 1)) * (OTSU_LEVELS - 1) + 0.5)]++;
+        /* cppcheck-suppress multiCondition ; not so for NAN */
         else if (x[i] <= 0)
             counts[0]++;
     int t = rg_otsu(counts, OTSU_LEVELS);

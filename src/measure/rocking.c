@@ -424,6 +424,7 @@ void rg_rocking_solve(const rg_slot_geometry *g, const rg_observation *obs, int 
     int n = count < OBS_MAX ? count : OBS_MAX;
     *fit =
         (rg_rocking_fit){.width_mm = NAN, .u_mm = NAN, .detection_limit_mm = INFINITY, .frames = n};
+    /* cppcheck-suppress knownConditionTrueFalse ; count is the caller's */
     if (n <= 0)
         return;
     for (int i = 0; i < n; i++) {

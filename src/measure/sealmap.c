@@ -522,6 +522,7 @@ static double rise_at(const rg_seal_map *map, int end, int inwards, int length)
 {
     double k[END_BINS], w[END_BINS], offset, slope, c00, c01, c11, square;
     int n = 0, most = length / 2 < END_BINS ? length / 2 : END_BINS;
+    /* cppcheck-suppress knownConditionTrueFalse ; length is the caller's */
     for (int i = 0; i < (most > 3 ? most : 3) && i < length; i++) {
         const rg_bin *bin = &map->bin[at(end + inwards * i)];
         if (bin->state != RG_BIN_GAP)

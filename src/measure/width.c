@@ -218,7 +218,7 @@ rg_slot_width rg_slot_invert(const rg_slot_table *table, double flux_px)
     double f = fmax(flux_px, 0), width = interpolate(table->flux, table->width, f);
     double step = fmax(0.02 * f, table->flux[1]);
     double above = interpolate(table->flux, table->width, f + step);
-    double lnudge = log(1 + NUDGE);
+    double lnudge = log1p(NUDGE);
     return (rg_slot_width){
         .width_px = width,
         .per_flux = (above - width) / step,

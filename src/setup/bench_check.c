@@ -446,7 +446,6 @@ static void judge_witness(const judging *j)
  * as; *room: light of the chimney beside it. NAN when it shows no rim. */
 static double dark_gap(const judging *j, const rg_frame *frame, double *room)
 {
-    size_t n = 0;
     double radiance = 0, gap = NAN;
     double *v = rg_alloc((size_t)frame->light.columns + 1, sizeof *v);
     for (int c = 0; c < 3; c++)
@@ -455,7 +454,7 @@ static double dark_gap(const judging *j, const rg_frame *frame, double *room)
     if (!v)
         return NAN;
     for (int pass = 0; pass < 2; pass++) {
-        n = 0;
+        size_t n = 0;
         for (int c = 0; c < frame->light.columns; c++) {
             const rg_column_light *col = &frame->light.column[c];
             if (col->state == RG_COLUMN_DARK || col->state == RG_COLUMN_LIT)

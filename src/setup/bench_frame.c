@@ -133,6 +133,7 @@ static rg_code measure_sharpness(const looking *l, rg_bench_frame *out, rg_error
     out->edges = n;
     if (n)
         out->mtf50 = median_mtf50(s, 0, n);
+    /* cppcheck-suppress uninitvar ; the first n are set */
     qsort(s, (size_t)n, sizeof *s, nearer);
     if (n >= 4)
         out->far_share = median_mtf50(s, n - n / 2, n) / median_mtf50(s, 0, n / 2);

@@ -39,7 +39,7 @@ end_bench() {
 answers() {
     want=$1
     shift
-    got=$(curl -s -o body -D head --max-time 90 -w '%{http_code}' "$@") || true
+    got=$(curl -s -o body -D head --max-time "$((${PATIENCE:-360} / 4))" -w '%{http_code}' "$@") || true
     [ "$got" = "$want" ] || { cat head; head -c 300 body; fail "$want to: $* (it was $got)"; }
 }
 
@@ -47,15 +47,36 @@ csrf() { curl -s "$url/api/session" | jq -r .csrf; }
 # post CODE CALL JSON: as the page does.
 post() { answers "$1" -H 'Content-Type: application/json' -H "X-Csrf-Token: $token" -H "Origin: $url" -d "$3" "$url/api/$2"; }
 state() { curl -s "$url/api/state" >state.json; }
-# becomes FILTER: the state does within a minute.
+# becomes FILTER: the state does within a minute; PATIENCE quarters of a second for a slower program.
 becomes() {
-    for try in $(seq 240); do
+    for try in $(seq "${PATIENCE:-240}"); do
         state
         ! jq -e "$1" state.json >/dev/null || return 0
         sleep 0.25
     done
     fail "the state becomes $1: $(jq -c '{role, source, message, busy, live: (.live | if . then {kept, verdict, decided} else . end),
         calibration: (.calibration | del(.lens.result, .lens.picture, .light.result))}' state.json)"
+}
+# keeps_asking NAME CODES CURL-ARGUMENT...: asks again and again, in the background, until asked_enough; ends early when an
+# answer is not one of CODES ("200 409"). What it got last is in NAME.asked.
+keeps_asking() {
+    name=$1 codes=$2
+    shift 2
+    (
+        trap - EXIT # the server is ended by the case alone
+        while [ ! -e enough ]; do
+            got=$(curl -s -o "$name.body" -w '%{http_code}' --max-time "$((${PATIENCE:-360} / 4))" "$@") || true
+            echo "$got" >"$name.asked"
+            case " $codes " in *" $got "*) ;; *) exit 1 ;; esac
+        done
+    ) &
+    askers="${askers:-} $!"
+}
+asked_enough() {
+    : >enough
+    for asker in $askers; do
+        wait "$asker" || fail "everybody is answered meanwhile: $(grep . ./*.asked | tr '\n' ' ')"
+    done
 }
 # raw TEXT...: printf of them to the socket; the answer is then in raw.out.
 raw() { printf "$@" | "$TOOLS/httpraw" "$port" say >raw.out 2>raw.err; }

@@ -201,6 +201,35 @@ test_bench_is_not_held_up_by_a_viewer_who_does_not_look() {
     becomes '.live.decided'
 }
 
+# Readers of everything, two viewers and three writers while a pad is swept and archived (make check-threads watches).
+test_bench_answers_many_at_once() {
+    bench --rate 0
+    token=$(csrf)
+    for path in api/state api/archive "api/history?serial=PE-A-0147" api/visits api/decision calibrate/response.svg; do
+        # 409: while it archives there is no decision and no wish is granted.
+        keeps_asking "$(echo "$path" | tr '/?' __)" "200 404 409" "$url/$path"
+    done
+    for stream in stream.mjpg events; do keeps_asking $stream "200" -N --max-time 1 "$url/$stream"; done
+    n=0
+    for wish in 'note {"note":"felt worn"}' 'technician {"technician":"B. Carter"}' \
+        'setup {"quantity":"mass","value":"2431","unit":"g","u":"1","with":"bench scale"}'; do
+        n=$((n + 1))
+        keeps_asking wish$n "200 409" -H 'Content-Type: application/json' -H "X-Csrf-Token: $token" -H "Origin: $url" \
+            -d "${wish#* }" "$url/api/${wish%% *}"
+    done
+    post 200 role '{"role":"witness"}'
+    becomes '.live.coverage.witness'
+    post 200 role '{"role":"closed"}'
+    becomes '.live.decided or .source.state == "end"'
+    post 202 finish '{}'
+    becomes '.finished.bag != null and (.busy | not)'
+    asked_enough
+    state
+    holds state.json '.pads[3].verdict == "sealed" and .technician == "B. Carter" and .account.bad == 0'
+    rg archive verify
+    exits 0
+}
+
 test_bench_from_the_first_pad_to_the_archive() {
     bench --rate 0
     token=$(csrf)

@@ -88,6 +88,33 @@ test_teach_sweeps_until_the_pad_is_another() {
     # Ended in the middle of a sweep: end_bench looks whether that is in order.
 }
 
+# Three pages, a quiz for two and a lesson sheet at once (make check-threads watches).
+test_teach_answers_many_at_once() {
+    teach --trainees "$PWD/kept"
+    token=$(csrf)
+    for page in a b c; do
+        keeps_asking look_$page 200 "$url/api/look?page=$page&gap_mm=0.1"
+        keeps_asking sweep_$page 200 "$url/api/sweep?page=$page&gap_mm=0.1"
+    done
+    keeps_asking lessons 200 "$url/api/lessons"
+    keeps_asking pairs "200 409" "$url/api/pairs"
+    keeps_asking progress 200 "$url/api/quiz/progress?name=A.%20Bell"
+    post 202 lessons/make '{"lesson": 1, "paper": "a4", "seed": 1}'
+    for name in "A. Bell" "B. Carter"; do
+        post 200 quiz/begin "{\"name\":\"$name\",\"exam\":false,\"seed\":\"7\"}"
+        cp body case.json
+        sitting=$(jq -r .sitting case.json)
+        keeps_asking "picture$sitting" 200 "$url/api/quiz/picture?sitting=$sitting&view=0"
+        post 200 quiz/answer "{\"sitting\":\"$sitting\",\"number\":$(jq .number case.json),\"where\":\"at\",
+            \"bearing_deg\":10,\"width_class\":1,\"cause\":\"uniform\"}"
+    done
+    # Another pad ends a page's sweep while others look at theirs.
+    for gap in 0 0.05; do answers 200 "$url/api/look?page=a&gap_mm=$gap"; done
+    asked_enough
+    answers 200 "$url/api/look?page=b&gap_mm=0.1"
+    holds body '.map.verdict == "leaking"'
+}
+
 test_teach_refuses_requests_that_cannot_be() {
     teach
     for query in '' 'page=' 'page=../x' 'page=a%20b' 'page=aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa' 'page=p&gap_mm=x' \
