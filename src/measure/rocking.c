@@ -218,7 +218,7 @@ double rg_rocking_through(const rg_slot_geometry *g, int bearing_deg, const rg_o
     bool carried = false;
     for (int i = 0; i < count && i < OBS_MAX; i++) {
         term t = term_of(g, &obs[i], options);
-        if (!obs[i].lit || !carries(width_mm, &obs[i], &t, options))
+        if (!obs[i].lit || !carries(width_mm, &t, options))
             continue;
         carried = true;
         least = fmin(least, missing_through(g, bearing_deg, &obs[i], t.sigma, far));
