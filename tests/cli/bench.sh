@@ -67,7 +67,7 @@ keeps_asking() {
         while [ ! -e enough ]; do
             got=$(curl -s -o "$name.body" -w '%{http_code}' --max-time "$((${PATIENCE:-360} / 4))" "$@") || true
             echo "$got" >"$name.asked"
-            case " $codes " in *" $got "*) ;; *) exit 1 ;; esac
+            case " $codes " in *" $got "*) ;; *) cat "$name.body" 2>/dev/null; exit 1 ;; esac
         done
     ) &
     askers="${askers:-} $!"

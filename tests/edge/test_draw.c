@@ -814,7 +814,7 @@ Test(draw, light_facing_the_camera_is_drawn_in_the_middle)
         rg_frame g = frame_from(90);
         for (int i = 0; i < COLUMNS; i++)
             if (fabs(rg_angle_between(g.strip.column[i].bearing_deg, side ? 110 : 70)) < 4)
-                g.light.column[i] = (rg_column_light){RG_COLUMN_LIT, 0, 0, 0, 0.1, 0, 0};
+                g.light.column[i] = (rg_column_light){.state = RG_COLUMN_LIT, .top_mm = 0.1};
         rg_image m = overlay_pixels(&image, &g);
         change d = compare(&dark, &m, 0, 540);
         /* Clockwise from above: growing bearings lie to the left. */
