@@ -276,8 +276,9 @@ static rg_code open_to_read(rg_catalogue *c, rg_error *err)
         code = identify_to_read(c, &version, err);
     if (code != RG_OK)
         return code;
+    /* As another program that is just making it leaves it for a moment. */
     if (version == 0)
-        return rg_fail(err, RG_BAD_DATA,
+        return rg_fail(err, RG_NO_INPUT,
                        "%s: is empty; `rimglow archive reindex` makes the index from the bags",
                        c->path);
     return rg_catalogue_is_present(version) ? RG_OK : migrate_copy(c, err);

@@ -829,7 +829,7 @@ Test(catalogue, garbage_is_refused_and_not_touched)
 Test(catalogue, an_empty_file_is_filled_but_not_read)
 {
     write_file("", 0);
-    cr_expect_eq(open_index(RG_CATALOGUE_READ), RG_BAD_DATA);
+    cr_expect_eq(open_index(RG_CATALOGUE_READ), RG_NO_INPUT);
     cr_expect(strstr(err.text, "empty"), "%s", err.text);
     must(open_index(RG_CATALOGUE_WRITE));
     cr_expect_eq(count_all(), 0);
