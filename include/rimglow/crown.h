@@ -11,8 +11,8 @@
  * of EVERY tag of the crown that faces the camera are then projected and
  * searched for, along their normals, in the full-resolution linear picture
  * (step-edge by the zero of the blurred-edge model, not by grey codes); the
- * normal distances of all edge points feed one joint Levenberg-Marquardt
- * (GSL) with robust weights, repeated until the pose is still. Points hidden
+ * normal distances of all edge points feed one joint Gauss-Newton step with
+ * robust weights, repeated until the pose is still. Points hidden
  * by the key arm, a post or the picture's edge are found as outliers.
  */
 #ifndef RIMGLOW_CROWN_H
