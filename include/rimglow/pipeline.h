@@ -96,10 +96,10 @@ rg_code rg_frame_take(const rg_setup *setup, rg_tag_finder *finder, const uint8_
 rg_code rg_frame_take_placed(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
                              size_t size, rg_frame_role role, double exposure,
                              const rg_place_given *given, rg_frame *frame, rg_error *err);
-/* As rg_frame_take, the crown looked for first about where pose `near` puts it (another frame's of the same sweep), and
- * in the whole picture when it is not wholly there. Wherever the search begins, the pose ends within some
- * micrometres, far within its uncertainty, but not at the last bit: the same frames want the same `near` each time. near
- * may be NULL. */
+/* As rg_frame_take, of a live picture: the crown is looked for first about where pose `near` puts it (the last
+ * frame's), and in the whole picture when it is not wholly there. The pose is the same within some micrometres, far within
+ * its uncertainty, not to the last bit, and another crown elsewhere in the picture goes unnoticed: what is measured for good
+ * is taken by rg_frame_take. near may be NULL. */
 rg_code rg_frame_take_near(const rg_setup *setup, rg_tag_finder *finder, const uint8_t *bytes,
                            size_t size, rg_frame_role role, double exposure, const rg_pose *near,
                            rg_frame *frame, rg_error *err);

@@ -219,8 +219,6 @@ typedef struct taking {
     rg_inspection *in;
     rg_tag_finder **finder; /* one for each worker */
     const rg_progress *progress;
-    int piloted;          /* frames taken before the workers begin */
-    const rg_pose *pilot; /* of the first of them that has one; NULL: none */
 } taking;
 
 static rg_frame_role frame_role(rg_role role)
@@ -232,21 +230,10 @@ static rg_frame_role frame_role(rg_role role)
     return of[role];
 }
 
-/* A crown is looked for first where the pilot saw it: whoever goes round a pad keeps it in the same part of the picture. */
-static rg_code take_bytes(const taking *t, const rg_sweep_frame *sf, int worker,
-                          const uint8_t *bytes, size_t size, rg_frame *frame, rg_error *err)
-{
-    const rg_setup *setup = &t->in->setup;
-    if (setup->place.source == RG_PLACE_CROWN)
-        return rg_frame_take_near(setup, t->finder[worker], bytes, size, frame_role(sf->role),
-                                  sf->exposure, t->pilot, frame, err);
-    return rg_frame_take_placed(setup, t->finder[worker], bytes, size, frame_role(sf->role),
-                                sf->exposure, &sf->given, frame, err);
-}
-
 /* A frame that cannot be read is left out, like one that shows nothing. */
-static rg_code take_frame(const taking *t, int job, int worker, rg_error *err)
+static rg_code take_job(void *context, int job, int worker, rg_error *err)
 {
+    const taking *t = context;
     const rg_sweep_frame *sf = &t->in->sweep.frame[job];
     rg_frame *frame = &t->in->frames[job];
     uint8_t *bytes = NULL;
@@ -258,7 +245,8 @@ static rg_code take_frame(const taking *t, int job, int worker, rg_error *err)
     rg_code code = rg_file_read(path, RG_FILE_MAX_BYTES, &bytes, &size, &why);
     if (code == RG_OK) {
         t->in->frame_digest[job] = rg_digest_of(bytes, size);
-        code = take_bytes(t, sf, worker, bytes, size, frame, err);
+        code = rg_frame_take_placed(&t->in->setup, t->finder[worker], bytes, size,
+                                    frame_role(sf->role), sf->exposure, &sf->given, frame, err);
     } else if (code != RG_INTERNAL) {
         *frame = (rg_frame){.role = frame_role(sf->role), .exposure = sf->exposure};
         frame->pose.source = t->in->setup.place.source;
@@ -278,29 +266,7 @@ static void taken(void *context, int done, int jobs)
 {
     const taking *t = context;
     if (t->progress && t->progress->report)
-        t->progress->report(t->progress->context, "frames", t->piloted + done, t->piloted + jobs);
-}
-
-static rg_code take_job(void *context, int job, int worker, rg_error *err)
-{
-    const taking *t = context;
-    return take_frame(t, t->piloted + job, worker, err);
-}
-
-/* The first frames, up to one that gives a place: which one it is does not hang on how many workers there are, and so
- * neither does what they find. */
-static rg_code take_pilot(taking *t, rg_error *err)
-{
-    rg_code code = RG_OK;
-    while (t->in->setup.place.source == RG_PLACE_CROWN && !t->pilot && code == RG_OK &&
-           t->piloted < t->in->sweep.frames) {
-        const rg_frame *frame = &t->in->frames[t->piloted];
-        code = take_frame(t, t->piloted++, 0, err);
-        if (code == RG_OK && rg_frame_posed(frame))
-            t->pilot = &frame->pose.pose;
-        taken(t, 0, t->in->sweep.frames - t->piloted);
-    }
-    return code;
+        t->progress->report(t->progress->context, "frames", done, jobs);
 }
 
 static rg_code take_all(rg_inspection *in, int workers, const rg_progress *progress, rg_error *err)
@@ -312,9 +278,7 @@ static rg_code take_all(rg_inspection *in, int workers, const rg_progress *progr
     for (int i = 0; code == RG_OK && i < n; i++)
         code = rg_tag_finder_new(&t.finder[i], &in->setup.options.tags, err);
     if (code == RG_OK)
-        code = take_pilot(&t, err);
-    if (code == RG_OK && t.piloted < in->sweep.frames)
-        code = rg_pool_run(n, in->sweep.frames - t.piloted, take_job, taken, &t, err);
+        code = rg_pool_run(n, in->sweep.frames, take_job, taken, &t, err);
     for (int i = 0; t.finder && i < n; i++)
         rg_tag_finder_free(t.finder[i]);
     free(t.finder);

@@ -80,9 +80,6 @@ struct rg_live {
     int waits;
     uint64_t posed; /* number of the newest frame whose pose is `near`; 0: none */
     rg_pose near;
-    bool
-        piloted; /* a kept frame has a place: the first that has one is rg_inspection_run's pilot */
-    rg_pose pilot;
     uint64_t taken, committed; /* sequence numbers of frames at work */
     live_item *ring[RG_LIVE_RING];
     bool committing;

@@ -92,10 +92,6 @@ static void adopt(rg_live *live, live_item *item, rg_frame *kept)
     item->frame = (rg_frame){0};
     live->to_write[live->kept] = item;
     live->frame[live->kept++] = kept;
-    if (!live->piloted && rg_frame_posed(kept)) {
-        live->piloted = true;
-        live->pilot = kept->pose.pose;
-    }
     live->proven = live->proven || (kept->role == RG_FRAME_WITNESS && kept->used);
     live->unproven += kept->role == RG_FRAME_WITNESS && !kept->used;
     s->kept = live->kept;
@@ -116,24 +112,22 @@ static void judge(rg_live *live, const live_item *item, rg_frame *now, char why[
     pthread_mutex_unlock(&live->lock);
 }
 
-/* A frame that is to be kept is taken as rimglow inspect will take it, whose pilot is the first frame kept, and judged by
- * that. */
+/* A frame that is to be kept is taken as rimglow inspect will take it, and judged by that. */
 static rg_code take_in_full(rg_live *live, rg_tag_finder *finder, live_item *item, rg_error *err)
 {
-    if (!item->near && !live->piloted)
-        return RG_OK; /* it was looked for everywhere, as the pilot is */
+    if (!item->near)
+        return RG_OK;
     item->near = false;
     rg_frame_free(&item->frame);
-    return rg_frame_take_near(&live->setup, finder, item->bytes, item->size, frame_role(item->role),
-                              item->exposure, live->piloted ? &live->pilot : NULL, &item->frame,
-                              err);
+    return rg_frame_take(&live->setup, finder, item->bytes, item->size, frame_role(item->role),
+                         item->exposure, &item->frame, err);
 }
 
 static rg_code judge_in_full(rg_live *live, rg_tag_finder *finder, live_item *item, rg_frame *now,
                              char why[240], rg_error *err)
 {
     judge(live, item, now, why);
-    if (why[0])
+    if (why[0] || !item->near)
         return RG_OK;
     rg_code code = take_in_full(live, finder, item, err);
     if (code == RG_OK)
