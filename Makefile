@@ -239,7 +239,7 @@ check-fuzz: tests ## replay the fuzz corpora through every parser
 	@fail=0; for t in $(FUZZ_REPLAY); do $$t tests/fuzz/corpus/$$(basename $$t) || fail=1; done; exit $$fail
 
 check-cli: build tools ## end-to-end tests of the command line
-	@BRIEF=$(if $(SAN),1) RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
+	@RIMGLOW=$(PROGRAM) TOOLS=$(OUT)/tests/tools sh tests/cli/run.sh
 
 THREAD_TESTS := $(filter-out %/test_lab,$(patsubst %.c,$(OUT)/%,$(shell grep -lE 'pool|pthread|rimglow/(live|feed|server|render|lessons|lab)\.h' tests/app/test_*.c)))
 # test_lab alone draws for minutes here; the teaching pages' cases run the same threads.
@@ -277,7 +277,7 @@ check-clang:
 	@printf '%s\n' src/*.c src/*/*.c tests/*/*.c tests/tools/proof/*.c | \
 	  xargs -P $$(nproc) -n 8 clang $(filter-out -g1,$(CFLAGS_ALL)) $(CORE_CFLAGS) $(EDGE_CFLAGS) -Itests -fsyntax-only
 
-sanitize: ## unit tests, fuzz replay and command line under ASan and UBSan
+sanitize: ## unit tests, fuzz replay and the whole command line under ASan and UBSan (an hour; make check takes a part)
 	@$(MAKE) --no-print-directory run-tests check-fuzz check-cli VARIANT=asan
 
 bench: ## time per stage, as ratios to a full JPEG decode in the same run

@@ -24,9 +24,11 @@ fuzz_jobs() {
 }
 
 # case_jobs GROUP WORK PROGRAM TOOLS [PATTERN]: every function test_... of every tests/cli/test_*.sh whose name has
-# PATTERN (of grep). With BRIEF=1 a case with a line "# release only: ..." just above it is left out.
+# PATTERN (of grep). With BRIEF=1 a case with a line "# release only: ..." just above it is left out, and so are all of a file
+# with a line "# release only, all: ...".
 case_jobs() {
     for file in tests/cli/test_*.sh; do
+        [ -n "${BRIEF:-}" ] && grep -q '^# release only, all: ' "$file" && continue
         awk -v brief="${BRIEF:-}" '/^# release only: / { only = 1; next }
             /^test_[a-z0-9_]*\(\) \{/ && !(brief && only) { sub(/\(.*/, ""); print } { only = 0 }' "$file" |
             grep -e "${5:-.}" | while read -r name; do echo "$1 sh tests/cli/one.sh $2 $3 $4 $file $name"; done

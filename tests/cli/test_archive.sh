@@ -1,4 +1,6 @@
 # The archive: what is stored, found, compared, certified and handed over.
+#
+# release only, all: test_bag, test_catalogue and test_archive_report do it under the sanitizers, test_archive_names.sh the commands
 
 # Two quick sweeps of one serial with results beside them, so that adding does not measure.
 bench_day() { made bench-day swept_and_inspected; }

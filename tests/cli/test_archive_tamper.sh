@@ -1,5 +1,7 @@
 # Whatever is changed in an archive is found and named: bag, file and kind of change.
 # Every case begins with honest archives of three bags in a chain (PE-A-0147) and one of another serial.
+#
+# release only, all: test_bag_check, test_bag_read and test_signing do it under the sanitizers; fuzz_bag holds the reader
 . "$ROOT/tests/cli/archive.sh"
 
 # honest: the archive honest/ (bags 1 to 3 of PE-A-0147 and one of PE-A-0151); honest-signed/ by shop.key.

@@ -1,4 +1,6 @@
 # rimglow bench: lens and light calibrated by its calls; what is kept gives the same values to the commands.
+#
+# release only, all: test_bench_lens and test_wedge do it under the sanitizers
 
 . "$ROOT/tests/cli/bench.sh"
 

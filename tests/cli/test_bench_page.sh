@@ -1,5 +1,7 @@
 # rimglow bench: the page's server under attack, and an instrument from the first pad to the archive by its calls.
 # Status codes: RFC 9110, RFC 6585 (431). DNS rebinding, cross-site requests: the Fetch standard's headers.
+#
+# release only, all: test_server, test_live and test_bench_page do it under the sanitizers; fuzz_server holds the gate
 
 . "$ROOT/tests/cli/bench.sh"
 

@@ -1,4 +1,6 @@
 # rimglow bench: what outlives the program, several fingers for one pad, set-up values, the work list.
+#
+# release only, all: test_live, test_bench_page and test_bench_rank do it under the sanitizers
 
 . "$ROOT/tests/cli/bench.sh"
 

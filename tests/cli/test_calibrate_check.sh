@@ -1,4 +1,6 @@
 # rimglow calibrate check: good sweeps are good, and each way to spoil one is found.
+#
+# release only, all: test_bench_check and test_crown_check do it under the sanitizers
 
 # good FOLDER: the sealed sample with a frame for the lamp off. A closed frame of a
 # sealed pad serves as one: no light comes out of its gap.

@@ -3,6 +3,8 @@
 # lost, refused or put in a wrong order.
 #
 # By default POINTS of each kind, evenly spread; RIMGLOW_POINTS=all tries every call.
+#
+# release only, all: nothing can be preloaded under ASan
 . "$ROOT/tests/cli/archive.sh"
 
 POINTS=${RIMGLOW_POINTS:-10}

@@ -1,4 +1,6 @@
 # rimglow render: sweeps with known gaps.
+#
+# release only, all: test_render, test_synth and test_pipeline draw and measure small pictures under the sanitizers
 
 # plan SED-COMMAND...: the sample plan in p.ini, with absolute paths and quick sweeps.
 plan() {

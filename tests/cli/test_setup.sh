@@ -1,5 +1,7 @@
 # The set-up sheet: release, or hold for each reason; what it stores in a bag, and that verify knows it.
 # Every date is given, so that the day on which the cases run does not matter.
+#
+# release only, all: test_workup, test_release and test_draw_setup do it under the sanitizers
 . "$ROOT/tests/cli/archive.sh"
 
 ON="--on 2026-11-25"

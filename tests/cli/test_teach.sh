@@ -1,4 +1,6 @@
 # rimglow teach: its server, and what it says of pads whose truth is known. Status codes: RFC 9110.
+#
+# release only, all: test_lab, test_server and test_options run the lab and the server under the sanitizers
 
 . "$ROOT/tests/cli/teach.sh"
 

@@ -1,4 +1,6 @@
 # rimglow teach --sheets: lesson sheets to print, and the page that makes them.
+#
+# release only, all: test_draw_lesson and test_render do it under the sanitizers
 . "$ROOT/tests/cli/teach.sh"
 
 # The lessons' own plan as quick.ini: a camera of half the pixels, a few frames, no noise of the hand. sed words may follow.

@@ -1,4 +1,6 @@
 # rimglow teach: photographs of the archive as files and as pages, without what is private.
+#
+# release only, all: test_pairs does it under the sanitizers
 
 . "$ROOT/tests/cli/pairs.sh"
 . "$ROOT/tests/cli/teach.sh"

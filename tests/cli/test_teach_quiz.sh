@@ -1,5 +1,7 @@
 # rimglow teach: the quiz by its calls, from the first case to results and certificate; what a hostile page could send.
 # Kappa and shares are computed again by jq from the trainee's file, with the formulas of Cohen (1960).
+#
+# release only, all: test_quiz, test_quiz_map, test_trainee and test_draw_quiz do it under the sanitizers
 
 . "$ROOT/tests/cli/pairs.sh"
 . "$ROOT/tests/cli/teach.sh"

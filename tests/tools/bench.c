@@ -42,6 +42,7 @@ enum stage {
     WIDTHS,
     TRACKED,
     UNTRACKED,
+    WHOLE_TRACKED,
     WHOLE,
     STAGES
 };
@@ -56,7 +57,8 @@ static const char *const stage_name[STAGES] = {"full decode, RGB (the reference)
                                                "light, widths, seal map",
                                                "a frame taken, crown near its last place",
                                                "a frame taken, crown anywhere",
-                                               "whole inspection, a tracked frame's share"};
+                                               "whole inspection, a tracked frame's share",
+                                               "whole inspection, a frame's share"};
 
 typedef struct timing {
     double ms[STAGES][FRAMES_MAX];
@@ -211,7 +213,8 @@ static void time_merge(rg_frame *frames, int count, const rg_setup *setup, timin
     for (int i = 0; i < t->frames; i++) {
         t->ms[PLANE][i] = plane_ms / t->frames;
         t->ms[WIDTHS][i] = fmax(all_ms - plane_ms, 0) / t->frames;
-        t->ms[WHOLE][i] = t->ms[TRACKED][i] + all_ms / t->frames;
+        t->ms[WHOLE_TRACKED][i] = t->ms[TRACKED][i] + all_ms / t->frames;
+        t->ms[WHOLE][i] = t->ms[UNTRACKED][i] + all_ms / t->frames;
     }
 }
 
@@ -480,7 +483,7 @@ static json_t *aims_of(const json_t *hd, const json_t *runs)
     json_t *aims = json_array();
     double frames = 31.0 * PADS;
     add_aim(aims, "whole inspection of a tracked frame at 720p",
-            stage_of(hd, WHOLE, "of_a_full_decode"), "full decodes", 1);
+            stage_of(hd, WHOLE_TRACKED, "of_a_full_decode"), "full decodes", 1);
     add_aim(aims, "a live frame of 720p, one core", stage_of(hd, TRACKED, "ms"), "ms (60 a second)",
             1000.0 / 60);
     add_aim(aims, "24 pads of 30 frames, all cores", of_run(runs, 5, "wall_s"), "s", 15);
