@@ -121,7 +121,9 @@ static bool time_crown(const rg_image *luma, const rg_linear *linear, const rg_s
         box[k] += k < 2 ? -margin : margin;
     for (int r = 0; r < REPEATS; r++) {
         double t0 = now_ms(CPU);
-        rg_tags_find_large(finder, luma->data, luma->width, luma->height, box, luma->width / 213,
+        rg_tags_find_large(finder, luma->data, luma->width, luma->height, box,
+                           luma->width / 213 < RG_TAGS_REDUCE_MAX ? luma->width / 213
+                                                                  : RG_TAGS_REDUCE_MAX,
                            &tags, NULL);
         keep_best(&t->ms[LOOK][i], now_ms(CPU) - t0, r);
     }
