@@ -27,7 +27,7 @@ typedef struct rg_catalogue rg_catalogue; /* opaque */
 
 typedef enum rg_catalogue_mode {
     RG_CATALOGUE_WRITE, /* made when missing, migrated when older */
-    RG_CATALOGUE_READ   /* RG_NO_INPUT when missing or still empty; works on a read-only disk; an older file is
+    RG_CATALOGUE_READ /* RG_NO_INPUT when missing or still empty; works on a read-only disk; an older file is
                            migrated in memory */
 } rg_catalogue_mode;
 
