@@ -146,16 +146,19 @@ static bool is_looked_through(const rg_bin *bin, const rg_sealmap_options *o)
            2 * bin->fit.u_through_mm * bin->fit.u_through_mm > bin->u_mm * bin->u_mm;
 }
 
+/* Two and two in one reason: an opening has two ends, and both may be looked through. */
 static void report_see_through(rg_seal_map *map, const rg_sealmap_options *o)
 {
     rg_run run[RG_BINS / 2 + 1];
     int n = told_runs(map, is_looked_through, o, run, RG_BINS / 2 + 1);
-    for (int i = 0; i < n; i++)
+    for (int i = 0; i < n; i += 2) {
+        bool two = i + 1 < n;
         add_reason(map,
-                   "one may look through the hole at %s: light alone does not tell how wide it is "
-                   "open there, U reaches to the widest that it may be; take frames from above "
+                   "one may look through the hole at %s%s%s: light alone does not tell how wide it "
+                   "is open there, U reaches to the widest that it may be; take frames from above "
                    "and from below the rim plane",
-                   name_run(run[i]).text);
+                   name_run(run[i]).text, two ? " and " : "", two ? name_run(run[i + 1]).text : "");
+    }
 }
 
 static void report_unseen(rg_seal_map *map, const rg_sealmap_options *o)

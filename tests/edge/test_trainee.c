@@ -235,6 +235,14 @@ static char *text_of(const char *path, size_t *size)
     return (char *)bytes;
 }
 
+static void expect_unchanged(const char *name, const char *text, size_t size)
+{
+    size_t after;
+    char *now = text_of(path_of(name, ""), &after);
+    cr_expect(after == size && memcmp(now, text, size) == 0, "the file of %s is as it was", name);
+    free(now);
+}
+
 /* The file cut at the bounds of its lines and within them: the whole lines are read, and after the next answer file and .torn together hold
  * every byte that was there. */
 Test(trainee, a_cut_anywhere_loses_nothing)
@@ -365,7 +373,7 @@ Test(trainee, a_file_holds_the_results_of_its_own_trainee)
 {
     rg_quiz_entry e = drawn(1);
     rg_trainee t;
-    size_t size, after;
+    size_t size;
     cr_assert_eq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_OK);
     char *text = text_of(path_of("A", ""), &size);
     cr_assert_eq(rg_file_write(path_of("B", ""), text, size, &err), RG_OK);
@@ -375,9 +383,7 @@ Test(trainee, a_file_holds_the_results_of_its_own_trainee)
     err = (rg_error){0};
     cr_expect_eq(rg_trainee_append(folder, "B", &e, NULL, &err), RG_BAD_DATA);
     cr_expect(strstr(err.text, "holds the results of A"), "%s", err.text);
-    char *now = text_of(path_of("B", ""), &after);
-    cr_expect(after == size && memcmp(now, text, size) == 0);
-    free(now);
+    expect_unchanged("B", text, size);
     free(text);
 }
 
@@ -484,7 +490,7 @@ Test(trainee, a_file_never_outgrows_what_can_be_read)
     char *head, *line;
     rg_quiz_entry e = drawn(4);
     rg_trainee t;
-    size_t size, after;
+    size_t size;
     cr_assert_eq(rg_trainee_head("A", &head, &err), RG_OK);
     cr_assert_eq(rg_trainee_line(&e, &line, &err), RG_OK);
     char *text = malloc(RG_TRAINEE_MAX_BYTES);
@@ -502,9 +508,7 @@ Test(trainee, a_file_never_outgrows_what_can_be_read)
     rg_trainee_free(&t);
     cr_expect_eq(rg_trainee_append(folder, "A", &e, NULL, &err), RG_BAD_DATA);
     cr_expect(strstr(err.text, "would pass its limit"), "%s", err.text);
-    char *now = text_of(path_of("A", ""), &after);
-    cr_expect(after == size && memcmp(now, text, size) == 0);
-    free(now);
+    expect_unchanged("A", text, size);
     free(text);
     free(line);
     free(head);

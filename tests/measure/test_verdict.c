@@ -289,6 +289,19 @@ Test(verdict, bearings_that_may_have_been_looked_through_are_named)
     cr_expect(says(&map, "look through the hole at bearings 20..79"));
 }
 
+Test(verdict, both_ends_of_an_opening_are_named_in_one_reason)
+{
+    static const int end[3] = {20, 79, 200};
+    seal(&map);
+    gap(&map, 20, 60, 0.3, 0.1);
+    gap(&map, 200, 1, 0.3, 0.1);
+    for (int i = 0; i < 3; i++)
+        map.bin[end[i]].fit.u_through_mm = 0.09;
+    decide(&map, &good);
+    cr_expect(says(&map, "look through the hole at bearing 20 and bearing 79: light"));
+    cr_expect(says(&map, "look through the hole at bearing 200: light"));
+}
+
 Test(verdict, more_reasons_than_room_are_cut_not_overrun)
 {
     seal(&map);
